@@ -1,0 +1,3 @@
+//! Mulebook: the record book of a test engine.
+
+pub mod finding;

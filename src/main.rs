@@ -1,0 +1,2 @@
+//! The program `mulebook`.
+fn main() {}
