@@ -2,3 +2,6 @@
 
 pub mod finding;
 pub mod manifest;
+pub mod quantity;
+pub mod raw;
+pub mod record;
