@@ -1,3 +1,5 @@
 //! Mulebook: the record book of a test engine.
 
 pub mod finding;
+pub mod raw;
+pub mod record;
