@@ -99,6 +99,8 @@ pub enum TimeForm {
     EpochNanoseconds,
     /// Hours, minutes and seconds (`1:02:03.5`), or minutes and seconds (`02:03.5`).
     Clock,
+    /// Hours and minutes (`14:05`).
+    ClockHoursMinutes,
     /// Date, or date and time, year first (`2026-03-02 14:05:06.5`).
     DateYearFirst,
     /// Date, or date and time, day first (`2.3.2026 14:05`).
@@ -107,13 +109,14 @@ pub enum TimeForm {
     DateMonthFirst,
 }
 
-const TIME_WORDS: [(TimeForm, &str); 9] = [
+const TIME_WORDS: [(TimeForm, &str); 10] = [
     (TimeForm::Number, "number"),
     (TimeForm::EpochSeconds, "epoch-s"),
     (TimeForm::EpochMilliseconds, "epoch-ms"),
     (TimeForm::EpochMicroseconds, "epoch-us"),
     (TimeForm::EpochNanoseconds, "epoch-ns"),
     (TimeForm::Clock, "clock"),
+    (TimeForm::ClockHoursMinutes, "clock-hours-minutes"),
     (TimeForm::DateYearFirst, "date-year-first"),
     (TimeForm::DateDayFirst, "date-day-first"),
     (TimeForm::DateMonthFirst, "date-month-first"),

@@ -127,6 +127,8 @@ pub enum SegmentRule {
     HeaderRepeats,
     /// Where one or more blank lines stand.
     BlankLine,
+    /// Where a line of text stands between rows.
+    TextLine,
     /// Where the value of the named channel changes.
     Channel(String),
 }
@@ -203,7 +205,7 @@ impl Layout {
                 reader.wrong(
                     "segments",
                     &value,
-                    "none, time-restarts, header-repeats, blank-line or {channel: name}",
+                    "none, time-restarts, header-repeats, blank-line, text-line or {channel: name}",
                 );
                 SegmentRule::Off
             }),
@@ -350,6 +352,9 @@ impl Layout {
             SegmentRule::BlankLine => {
                 map.insert("segments".into(), json!("blank-line"));
             }
+            SegmentRule::TextLine => {
+                map.insert("segments".into(), json!("text-line"));
+            }
             SegmentRule::Channel(name) => {
                 map.insert("segments".into(), json!({ "channel": name }));
             }
@@ -368,6 +373,7 @@ fn segment_rule(value: &Value) -> Option<SegmentRule> {
             "time-restarts" => Some(SegmentRule::TimeRestarts),
             "header-repeats" => Some(SegmentRule::HeaderRepeats),
             "blank-line" => Some(SegmentRule::BlankLine),
+            "text-line" => Some(SegmentRule::TextLine),
             _ => None,
         },
         Value::Object(map) if map.len() == 1 => map
