@@ -18,7 +18,7 @@ impl Value {
     /// The value as it was written.
     pub fn text(&self) -> &str {
         match self {
-            Self::Quantity(reading) => &reading.text,
+            Self::Quantity(reading) => reading.text(),
             Self::Text(text) => text,
         }
     }

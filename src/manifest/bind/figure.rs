@@ -44,12 +44,10 @@ pub fn parse_value(text: &str, holds: &Holds) -> Result<Value, Finding> {
             }
         }
         Holds::Quantity { kind, .. } => parse_reading(text, *kind, None).map(Value::Quantity).map_err(|error| {
-            let finding =
-                Finding::error(error.code(), error.message()).found(error.found()).expected(error.expected());
-            match error.hint() {
-                Some(hint) => finding.next(hint),
-                None => finding,
-            }
+            Finding::error(error.code(), "this does not read as a figure of its kind")
+                .found(error.found())
+                .expected(error.expected())
+                .next(error.hint())
         }),
     }
 }
@@ -204,7 +202,7 @@ impl Binder<'_> {
             self.push(
                 Finding::doubt("implausible", "this lies outside what is plausible for the field")
                     .at(place)
-                    .found(format!("`{}`", reading.text))
+                    .found(format!("`{}`", reading.text()))
                     .next("check the unit and the decimal point; the value is kept as it stands"),
             );
         }
