@@ -1,5 +1,6 @@
 //! Mulebook: the record book of a test engine.
 
+pub mod check;
 pub mod finding;
 pub mod manifest;
 pub mod quantity;

@@ -47,7 +47,10 @@ impl Piece {
         let quoted = |text: &str| Content::Scalar(text.to_owned(), Style::Text);
         let map = |entries: &[(String, Piece)], layout| {
             Content::Mapping(
-                entries.iter().map(|(key, value)| (bare(quoted(key)), value.to_node())).collect(),
+                entries
+                    .iter()
+                    .map(|(key, value)| (bare(quoted(key)), value.to_node()))
+                    .collect(),
                 layout,
             )
         };
@@ -65,7 +68,12 @@ impl Piece {
 }
 
 fn bare(content: Content) -> Node {
-    Node { content, span: 0..0, line: 0, column: 0 }
+    Node {
+        content,
+        span: 0..0,
+        line: 0,
+        column: 0,
+    }
 }
 
 /// A whole manifest from its top-level entries.
@@ -129,7 +137,10 @@ pub(super) fn inline(value: &Piece) -> String {
         Piece::Number(number) => number.clone(),
         Piece::Flag(flag) => flag.to_string(),
         Piece::Line(entries) | Piece::Block(entries) => {
-            let inner: Vec<_> = entries.iter().map(|(key, value)| format!("{}: {}", scalar(key), inline(value))).collect();
+            let inner: Vec<_> = entries
+                .iter()
+                .map(|(key, value)| format!("{}: {}", scalar(key), inline(value)))
+                .collect();
             format!("{{{}}}", inner.join(", "))
         }
         Piece::List(items) | Piece::Row(items) => {
@@ -140,20 +151,37 @@ pub(super) fn inline(value: &Piece) -> String {
 
 /// A text plain where it reads back as itself, else quoted.
 pub(super) fn scalar(text: &str) -> String {
-    if is_safe_plain(text) { text.to_owned() } else { quote(text) }
+    if is_safe_plain(text) {
+        text.to_owned()
+    } else {
+        quote(text)
+    }
 }
 
 /// Whether a text may stand without quotes anywhere, and is text by the core schema when it does.
 fn is_safe_plain(text: &str) -> bool {
     let starts = text.starts_with(|c: char| c.is_alphanumeric() || matches!(c, '.' | '-' | '+' | '±'));
-    let holds = text
-        .chars()
-        .all(|c| c.is_alphanumeric() || matches!(c, ' ' | '.' | '-' | '+' | '±' | '/' | '_' | '°' | '·' | '%' | '=' | '(' | ')' | ':'));
+    let holds = text.chars().all(|c| {
+        c.is_alphanumeric()
+            || matches!(
+                c,
+                ' ' | '.' | '-' | '+' | '±' | '/' | '_' | '°' | '·' | '%' | '=' | '(' | ')' | ':'
+            )
+    });
     let colon = text.contains(": ") || text.ends_with(':') || text.starts_with("- ") || text == "-";
     let spaces = text.contains("  ") || text.ends_with(' ');
-    let typed = !bare(Content::Scalar(text.to_owned(), Style::Plain)).to_json().is_string();
+    let typed = !bare(Content::Scalar(text.to_owned(), Style::Plain))
+        .to_json()
+        .is_string();
     let words_of_old = ["yes", "no", "on", "off", "y", "n"].contains(&text.to_lowercase().as_str());
-    starts && holds && !colon && !spaces && !typed && !words_of_old && !text.starts_with("---") && !text.starts_with("...")
+    starts
+        && holds
+        && !colon
+        && !spaces
+        && !typed
+        && !words_of_old
+        && !text.starts_with("---")
+        && !text.starts_with("...")
 }
 
 /// A double-quoted YAML scalar: JSON's escapes, and `\u` for what YAML does not print.
@@ -188,26 +216,45 @@ mod tests {
         let text = document(&[
             ("part".to_owned(), Piece::word("h2")),
             ("serial".to_owned(), Piece::text("0417")),
-            ("states".to_owned(), Piece::List(vec![Piece::Block(vec![
-                ("state".to_owned(), Piece::word("a")),
-                ("figures".to_owned(), Piece::Block(vec![(
-                    "chamber-volume".to_owned(),
-                    Piece::Line(vec![
-                        ("measured".to_owned(), Piece::word("48.1 48.0 ±0.2 cc")),
-                        ("note".to_owned(), Piece::text("warm: 30 °C")),
-                    ]),
-                )])),
-            ])])),
+            (
+                "states".to_owned(),
+                Piece::List(vec![Piece::Block(vec![
+                    ("state".to_owned(), Piece::word("a")),
+                    (
+                        "figures".to_owned(),
+                        Piece::Block(vec![(
+                            "chamber-volume".to_owned(),
+                            Piece::Line(vec![
+                                ("measured".to_owned(), Piece::word("48.1 48.0 ±0.2 cc")),
+                                ("note".to_owned(), Piece::text("warm: 30 °C")),
+                            ]),
+                        )]),
+                    ),
+                ])]),
+            ),
         ]);
-        assert_eq!(text, "part: h2\nserial: \"0417\"\nstates:\n  - state: a\n    figures:\n      chamber-volume: {measured: 48.1 48.0 ±0.2 cc, note: \"warm: 30 °C\"}\n");
+        assert_eq!(
+            text,
+            "part: h2\nserial: \"0417\"\nstates:\n  - state: a\n    figures:\n      chamber-volume: {measured: 48.1 48.0 ±0.2 cc, note: \"warm: 30 °C\"}\n"
+        );
     }
 
     #[test]
     fn words_that_yaml_would_type_are_quoted() {
-        for word in ["true", "12", "1.5", "null", "~", "no", "on", "", "- x", "a: b", "a #b", "x,", "{x}", "*a", "é: "] {
+        for word in [
+            "true", "12", "1.5", "null", "~", "no", "on", "", "- x", "a: b", "a #b", "x,", "{x}", "*a", "é: ",
+        ] {
             assert!(scalar(word).starts_with('"'), "{word}");
         }
-        for word in ["h2/b", "2026-03-03", "2026-04-12T15:20:00+02:00", "68.0 cc", ".041 in", "12 deg BTDC", "none"] {
+        for word in [
+            "h2/b",
+            "2026-03-03",
+            "2026-04-12T15:20:00+02:00",
+            "68.0 cc",
+            ".041 in",
+            "12 deg BTDC",
+            "none",
+        ] {
             assert_eq!(scalar(word), word);
         }
     }

@@ -54,8 +54,17 @@ impl Schemas {
                 Err(error) => findings.push(not_json(&format!("schema/{file}"), &error)),
             }
         }
-        let kinds = Compiler { documents: &documents, findings: &mut findings, file: String::new() }.kinds();
-        if findings.is_empty() { Ok(Self { documents, kinds }) } else { Err(findings) }
+        let kinds = Compiler {
+            documents: &documents,
+            findings: &mut findings,
+            file: String::new(),
+        }
+        .kinds();
+        if findings.is_empty() {
+            Ok(Self { documents, kinds })
+        } else {
+            Err(findings)
+        }
     }
 
     /// What the annotations compile to.
@@ -93,7 +102,9 @@ impl Compiler<'_> {
         for (name, document) in documents {
             self.file = format!("{name}.json");
             let version = document.get("x-version").and_then(Json::as_u64).unwrap_or(1);
-            kinds.versions.insert(name.clone(), u32::try_from(version).unwrap_or(u32::MAX));
+            kinds
+                .versions
+                .insert(name.clone(), u32::try_from(version).unwrap_or(u32::MAX));
             match (document.get("x-record").and_then(Json::as_str), name.as_str()) {
                 (Some("part"), "part") => {}
                 (Some("part"), _) => {
@@ -117,24 +128,39 @@ impl Compiler<'_> {
     }
 
     fn part_kind(&mut self, name: &str, document: &Json) -> PartKind {
-        let kind = document.pointer("/properties/kind/const").and_then(Json::as_str).unwrap_or(name);
+        let kind = document
+            .pointer("/properties/kind/const")
+            .and_then(Json::as_str)
+            .unwrap_or(name);
         let work_definition = document.pointer("/$defs/work");
         PartKind {
             name: kind.to_owned(),
             title: string(document, "title").unwrap_or(name).to_owned(),
-            version: document.get("x-version").and_then(Json::as_u64).and_then(|v| u32::try_from(v).ok()).unwrap_or(1),
+            version: document
+                .get("x-version")
+                .and_then(Json::as_u64)
+                .and_then(|v| u32::try_from(v).ok())
+                .unwrap_or(1),
             answers: strings(document.get("x-answers")),
             by_instance: flag(document, "x-instance"),
             engine: flag(document, "x-engine"),
-            open: document.pointer("/$defs/figures/additionalProperties").is_some_and(|more| more != &Json::Bool(false)),
+            open: document
+                .pointer("/$defs/figures/additionalProperties")
+                .is_some_and(|more| more != &Json::Bool(false)),
             figures: self.fields_at(document, "/$defs/figures/properties"),
             work: work_definition.map(|work| self.works(work)).unwrap_or_default(),
         }
     }
 
     fn works(&mut self, definition: &Json) -> Vec<WorkSpec> {
-        let details = definition.get("properties").and_then(Json::as_object).cloned().unwrap_or_default();
-        let Some(works) = definition.get("x-work").and_then(Json::as_object) else { return Vec::new() };
+        let details = definition
+            .get("properties")
+            .and_then(Json::as_object)
+            .cloned()
+            .unwrap_or_default();
+        let Some(works) = definition.get("x-work").and_then(Json::as_object) else {
+            return Vec::new();
+        };
         works
             .iter()
             .map(|(op, work)| WorkSpec {
@@ -143,7 +169,9 @@ impl Compiler<'_> {
                 asks: strings(work.get("asks"))
                     .into_iter()
                     .map(|ask| {
-                        let holds = details.get(&ask).map_or(Holds::Text, |detail| self.holds(&ask, &self.merged(detail)));
+                        let holds = details
+                            .get(&ask)
+                            .map_or(Holds::Text, |detail| self.holds(&ask, &self.merged(detail)));
                         (ask, holds)
                     })
                     .collect(),
@@ -159,17 +187,28 @@ impl Compiler<'_> {
                 Some(("setting", name)) => voids.push(Voids::Setting(name.to_owned())),
                 Some(("fit", "*")) => voids.push(Voids::AllFits),
                 Some(("fit", fit)) => {
-                    let (pair, name) = fit.split_once('.').map_or((fit, None), |(pair, name)| (pair, Some(name)));
-                    voids.push(Voids::Fit { pair: pair.to_owned(), name: name.map(str::to_owned) });
+                    let (pair, name) = fit
+                        .split_once('.')
+                        .map_or((fit, None), |(pair, name)| (pair, Some(name)));
+                    voids.push(Voids::Fit {
+                        pair: pair.to_owned(),
+                        name: name.map(str::to_owned),
+                    });
                 }
-                _ => self.annotation("x-voids", &target, "`fit:<role>+<role>.<name>`, `fit:*` or `setting:<name>`"),
+                _ => self.annotation(
+                    "x-voids",
+                    &target,
+                    "`fit:<role>+<role>.<name>`, `fit:*` or `setting:<name>`",
+                ),
             }
         }
         voids
     }
 
     fn build(&mut self, document: &Json, kinds: &mut Kinds) {
-        let roles = document.pointer("/properties/parts/properties").and_then(Json::as_object);
+        let roles = document
+            .pointer("/properties/parts/properties")
+            .and_then(Json::as_object);
         for (name, role) in roles.into_iter().flatten() {
             let role = self.merged(role);
             kinds.roles.push(RoleSpec {
@@ -185,18 +224,31 @@ impl Compiler<'_> {
         }
         kinds.roles.sort_by_key(|role| role.order);
         kinds.settings = self.fields_at(document, "/properties/settings/properties");
-        let fits = document.pointer("/properties/fits/properties").and_then(Json::as_object);
+        let fits = document
+            .pointer("/properties/fits/properties")
+            .and_then(Json::as_object);
         for (pair, fit) in fits.into_iter().flatten() {
             let fields = fit.get("properties").and_then(Json::as_object);
-            let fields = fields.into_iter().flatten().map(|(name, field)| self.field(name, field)).collect();
-            kinds.fits.push(FitSpec { pair: pair.clone(), fields });
+            let fields = fields
+                .into_iter()
+                .flatten()
+                .map(|(name, field)| self.field(name, field))
+                .collect();
+            kinds.fits.push(FitSpec {
+                pair: pair.clone(),
+                fields,
+            });
         }
         kinds.refit_voids = self.voids(document.pointer("/x-refit/x-voids"));
     }
 
     fn fields_at(&mut self, document: &Json, pointer: &str) -> Vec<FieldSpec> {
         let fields = document.pointer(pointer).and_then(Json::as_object);
-        fields.into_iter().flatten().map(|(name, field)| self.field(name, field)).collect()
+        fields
+            .into_iter()
+            .flatten()
+            .map(|(name, field)| self.field(name, field))
+            .collect()
     }
 
     /// The top-level properties that are figures.
@@ -205,7 +257,9 @@ impl Compiler<'_> {
         fields
             .into_iter()
             .flatten()
-            .filter(|(_, field)| string(field, "$ref").is_some_and(|target| target.starts_with("figure.json")))
+            .filter(|(_, field)| {
+                string(field, "$ref").is_some_and(|target| target.starts_with("figure.json"))
+            })
             .map(|(name, field)| self.field(name, field))
             .collect()
     }
@@ -222,7 +276,11 @@ impl Compiler<'_> {
             demand: self.demand(name, field.get("x-documented")),
             measured: map_flag(&field, "x-measured"),
             instrument: map_flag(&field, "x-instrument"),
-            course: if map_flag(&field, "x-drifts") { Course::Drifting } else { Course::Fixed },
+            course: if map_flag(&field, "x-drifts") {
+                Course::Drifting
+            } else {
+                Course::Fixed
+            },
             means: map_string(&field, "x-means").map(str::to_owned),
             voided_by: strings(field.get("x-voided-by")),
             range,
@@ -248,7 +306,13 @@ impl Compiler<'_> {
             if !file.is_empty() {
                 file.strip_suffix(".json").unwrap_or(file).clone_into(&mut own);
             }
-            let Some(referred) = self.documents.get(&own).and_then(|document| document.pointer(pointer)) else { break };
+            let Some(referred) = self
+                .documents
+                .get(&own)
+                .and_then(|document| document.pointer(pointer))
+            else {
+                break;
+            };
             for (key, value) in referred.as_object().into_iter().flatten() {
                 merged.entry(key.clone()).or_insert_with(|| value.clone());
             }
@@ -260,7 +324,11 @@ impl Compiler<'_> {
     fn holds(&mut self, name: &str, field: &Map<String, Json>) -> Holds {
         let choices = strings(field.get("x-choices").or_else(|| field.get("enum")));
         let Some(quantity) = map_string(field, "x-quantity") else {
-            return if choices.is_empty() { Holds::Text } else { Holds::Choice(choices) };
+            return if choices.is_empty() {
+                Holds::Text
+            } else {
+                Holds::Choice(choices)
+            };
         };
         let Some(kind) = QuantityKind::parse(quantity) else {
             self.annotation("x-quantity", &format!("{name}: {quantity}"), "a kind of quantity");
@@ -278,15 +346,22 @@ impl Compiler<'_> {
 
     fn range(&mut self, name: &str, field: &Map<String, Json>, holds: &Holds) -> Option<(f64, f64)> {
         let limits = strings(field.get("x-range"));
-        let Holds::Quantity { kind, unit } = holds else { return None };
+        let Holds::Quantity { kind, unit } = holds else {
+            return None;
+        };
         match limits.as_slice() {
             [] => None,
             [low, high] => {
-                let read = |text: &str| parse_reading(text, *kind, Some(*unit)).map(|reading| reading.mean().si());
+                let read =
+                    |text: &str| parse_reading(text, *kind, Some(*unit)).map(|reading| reading.mean().si());
                 match (read(low), read(high)) {
                     (Ok(low), Ok(high)) if low < high => Some((low, high)),
                     _ => {
-                        self.annotation("x-range", &format!("{name}: {low} to {high}"), "two readings, the lower first");
+                        self.annotation(
+                            "x-range",
+                            &format!("{name}: {low} to {high}"),
+                            "two readings, the lower first",
+                        );
                         None
                     }
                 }
@@ -306,7 +381,11 @@ impl Compiler<'_> {
             Some(other) => match other.pointer("/when/role").and_then(Json::as_str) {
                 Some(role) => Demand::WhenRole(role.to_owned()),
                 None => {
-                    self.annotation("x-documented", name, "always, welcome or {\"when\": {\"role\": …}}");
+                    self.annotation(
+                        "x-documented",
+                        name,
+                        "always, welcome or {\"when\": {\"role\": …}}",
+                    );
                     Demand::Welcome
                 }
             },
@@ -341,5 +420,11 @@ fn map_flag(value: &Map<String, Json>, key: &str) -> bool {
 }
 
 fn strings(value: Option<&Json>) -> Vec<String> {
-    value.and_then(Json::as_array).into_iter().flatten().filter_map(Json::as_str).map(str::to_owned).collect()
+    value
+        .and_then(Json::as_array)
+        .into_iter()
+        .flatten()
+        .filter_map(Json::as_str)
+        .map(str::to_owned)
+        .collect()
 }

@@ -25,7 +25,11 @@ impl Document {
     pub fn read(file: &str, bytes: &[u8]) -> Result<Self, Finding> {
         let root = yaml::read(file, bytes)?;
         let text = String::from_utf8_lossy(bytes).into_owned();
-        Ok(Self { file: file.to_owned(), text, root })
+        Ok(Self {
+            file: file.to_owned(),
+            text,
+            root,
+        })
     }
 
     /// The text as it stands now.
@@ -45,16 +49,24 @@ impl Document {
     /// The path runs through something that is not a mapping, or the result would not read back as meant; the
     /// document is then as before.
     pub fn set(&mut self, path: &[&str], value: &Piece) -> Result<(), Finding> {
-        let known = (0..=path.len()).rev().find(|&depth| self.root.at(&path[..depth]).is_some()).unwrap_or(0);
+        let known = (0..=path.len())
+            .rev()
+            .find(|&depth| self.root.at(&path[..depth]).is_some())
+            .unwrap_or(0);
         if known == path.len() {
-            let Some(node) = self.root.at(path) else { return Err(self.cannot(path)) };
-            let text = splice(&self.text, node.span.clone(), &lead(&self.text, node, &emit::inline(value)));
+            let Some(node) = self.root.at(path) else {
+                return Err(self.cannot(path));
+            };
+            let text = splice(
+                &self.text,
+                node.span.clone(),
+                &lead(&self.text, node, &emit::inline(value)),
+            );
             return self.accept(text, path, value);
         }
-        let nested = path[known + 1..]
-            .iter()
-            .rev()
-            .fold(value.clone(), |inner, key| Piece::Block(vec![((*key).to_owned(), inner)]));
+        let nested = path[known + 1..].iter().rev().fold(value.clone(), |inner, key| {
+            Piece::Block(vec![((*key).to_owned(), inner)])
+        });
         self.insert_key(&path[..known], path[known], &nested, path, value)
     }
 
@@ -89,7 +101,9 @@ impl Document {
         let list = Piece::List(vec![value.clone()]);
         match (path.split_last(), self.root.at(path)) {
             (Some((key, parent)), Some(_)) => {
-                let Some(node) = self.root.at(path) else { return Err(self.cannot(path)) };
+                let Some(node) = self.root.at(path) else {
+                    return Err(self.cannot(path));
+                };
                 let indent = self.root.at(parent).map_or(0, |parent| key_indent(parent, key));
                 let mut lines = String::new();
                 emit::item(&mut lines, indent + 2, value);
@@ -107,27 +121,50 @@ impl Document {
         while self.text[..start].ends_with(' ') && start > 0 {
             start -= 1;
         }
-        let start = if node.span.is_empty() { node.span.start } else { start };
+        let start = if node.span.is_empty() {
+            node.span.start
+        } else {
+            start
+        };
         let text = splice(&self.text, start..node.span.end, "");
         insert_after_line(&text, start, lines)
     }
 
-    fn insert_key(&mut self, parent: &[&str], key: &str, nested: &Piece, path: &[&str], value: &Piece) -> Result<(), Finding> {
-        let Some(node) = self.root.at(parent) else { return Err(self.cannot(path)) };
+    fn insert_key(
+        &mut self,
+        parent: &[&str],
+        key: &str,
+        nested: &Piece,
+        path: &[&str],
+        value: &Piece,
+    ) -> Result<(), Finding> {
+        let Some(node) = self.root.at(parent) else {
+            return Err(self.cannot(path));
+        };
         let eol = end_of_line(&self.text);
         let text = match &node.content {
             Content::Mapping(entries, Layout::Block) if !entries.is_empty() => {
                 let indent = entries.first().map_or(0, |(first, _)| first.column - 1);
                 let mut lines = String::new();
                 emit::entry(&mut lines, indent, key, nested);
-                let end = entries.last().map_or(node.span.end, |(key, value)| value.span.end.max(key.span.end));
+                let end = entries
+                    .last()
+                    .map_or(node.span.end, |(key, value)| value.span.end.max(key.span.end));
                 self.insert_lines(end, &with_eol(&lines, eol))
             }
             Content::Mapping(entries, _) if !entries.is_empty() => {
-                let at = entries.last().map_or(node.span.start + 1, |(_, value)| value.span.end);
-                splice(&self.text, at..at, &format!(", {}: {}", emit::scalar(key), emit::inline(nested)))
+                let at = entries
+                    .last()
+                    .map_or(node.span.start + 1, |(_, value)| value.span.end);
+                splice(
+                    &self.text,
+                    at..at,
+                    &format!(", {}: {}", emit::scalar(key), emit::inline(nested)),
+                )
             }
-            Content::Mapping(..) | Content::Scalar(..) if node.is_null() || matches!(node.content, Content::Mapping(..)) => {
+            Content::Mapping(..) | Content::Scalar(..)
+                if node.is_null() || matches!(node.content, Content::Mapping(..)) =>
+            {
                 self.open_mapping(parent, node, key, nested, eol)?
             }
             _ => return Err(self.cannot(path)),
@@ -136,11 +173,26 @@ impl Document {
     }
 
     /// Turns an empty value or `{}` into a mapping with one key, below its own key.
-    fn open_mapping(&self, path: &[&str], node: &Node, key: &str, value: &Piece, eol: &str) -> Result<String, Finding> {
-        let Some((own, above)) = path.split_last() else { return Err(self.cannot(path)) };
-        let Some(above) = self.root.at(above) else { return Err(self.cannot(path)) };
+    fn open_mapping(
+        &self,
+        path: &[&str],
+        node: &Node,
+        key: &str,
+        value: &Piece,
+        eol: &str,
+    ) -> Result<String, Finding> {
+        let Some((own, above)) = path.split_last() else {
+            return Err(self.cannot(path));
+        };
+        let Some(above) = self.root.at(above) else {
+            return Err(self.cannot(path));
+        };
         if let Content::Mapping(_, Layout::Flow) = above.content {
-            return Ok(splice(&self.text, node.span.clone(), &format!("{{{}: {}}}", emit::scalar(key), emit::inline(value))));
+            return Ok(splice(
+                &self.text,
+                node.span.clone(),
+                &format!("{{{}: {}}}", emit::scalar(key), emit::inline(value)),
+            ));
         }
         let mut lines = String::new();
         emit::entry(&mut lines, key_indent(above, own) + 2, key, value);
@@ -153,9 +205,17 @@ impl Document {
             None => 0,
         };
         let body = &self.text[node.span.clone()];
-        let shift = if matches!(node.content, Content::Mapping(_, Layout::Flow)) { 4 } else { 2 };
+        let shift = if matches!(node.content, Content::Mapping(_, Layout::Flow)) {
+            4
+        } else {
+            2
+        };
         let shifted = body.split_inclusive('\n').enumerate().map(|(number, line)| {
-            if number == 0 || line.trim().is_empty() { line.to_owned() } else { format!("{:shift$}{line}", "") }
+            if number == 0 || line.trim().is_empty() {
+                line.to_owned()
+            } else {
+                format!("{:shift$}{line}", "")
+            }
         });
         let item = format!("{eol}{:indent$}- {}", "", shifted.collect::<String>());
         let mut start = node.span.start;
@@ -189,13 +249,19 @@ impl Document {
 
     fn cannot(&self, path: &[&str]) -> Finding {
         let place = Place::file(&self.file).field(path.join("."));
-        let place = match (0..=path.len()).rev().find_map(|depth| self.root.at(&path[..depth])) {
+        let place = match (0..=path.len())
+            .rev()
+            .find_map(|depth| self.root.at(&path[..depth]))
+        {
             Some(node) => place.line(node.line),
             None => place,
         };
-        Finding::error("cannot-edit", "this place cannot be edited by the program without touching more than it should")
-            .at(place)
-            .next("make the edit by hand in the file, then `mulebook keep`")
+        Finding::error(
+            "cannot-edit",
+            "this place cannot be edited by the program without touching more than it should",
+        )
+        .at(place)
+        .next("make the edit by hand in the file, then `mulebook keep`")
     }
 }
 
@@ -209,7 +275,11 @@ fn key_indent(mapping: &Node, key: &str) -> usize {
 
 /// A value right behind a colon needs a space before it.
 fn lead(text: &str, node: &Node, value: &str) -> String {
-    if node.span.is_empty() && text[..node.span.start].ends_with(':') { format!(" {value}") } else { value.to_owned() }
+    if node.span.is_empty() && text[..node.span.start].ends_with(':') {
+        format!(" {value}")
+    } else {
+        value.to_owned()
+    }
 }
 
 fn item_text(indent: usize, value: &Piece, eol: &str) -> String {
@@ -226,7 +296,11 @@ fn end_of_line(text: &str) -> &'static str {
 }
 
 fn with_eol(lines: &str, eol: &str) -> String {
-    if eol == "\n" { lines.to_owned() } else { lines.replace('\n', eol) }
+    if eol == "\n" {
+        lines.to_owned()
+    } else {
+        lines.replace('\n', eol)
+    }
 }
 
 fn splice(text: &str, range: std::ops::Range<usize>, with: &str) -> String {
@@ -241,13 +315,19 @@ fn splice(text: &str, range: std::ops::Range<usize>, with: &str) -> String {
 fn insert_after_line(text: &str, at: usize, lines: &str) -> String {
     match text[at..].find('\n') {
         Some(offset) => splice(text, at + offset + 1..at + offset + 1, lines),
-        None => format!("{text}{}{}", end_of_line(text), lines.trim_end_matches(['\n', '\r'])),
+        None => format!(
+            "{text}{}{}",
+            end_of_line(text),
+            lines.trim_end_matches(['\n', '\r'])
+        ),
     }
 }
 
 /// The tree with another value at a path.
 fn replaced(root: &Node, path: &[&str], value: &Node) -> Node {
-    let Some((step, rest)) = path.split_first() else { return value.clone() };
+    let Some((step, rest)) = path.split_first() else {
+        return value.clone();
+    };
     let mut node = root.clone();
     match &mut node.content {
         Content::Mapping(entries, _) => match entries.iter_mut().find(|(key, _)| key.text() == Some(step)) {
@@ -281,7 +361,12 @@ fn appended(root: &Node, path: &[&str], value: &Piece) -> Node {
         None => Vec::new(),
     };
     let items = items.into_iter().chain([value.to_node()]).collect();
-    let list = Node { content: Content::Sequence(items, Layout::Block), span: 0..0, line: 0, column: 0 };
+    let list = Node {
+        content: Content::Sequence(items, Layout::Block),
+        span: 0..0,
+        line: 0,
+        column: 0,
+    };
     replaced(root, path, &list)
 }
 
@@ -297,12 +382,16 @@ mod tests {
     }
 
     fn figure() -> Piece {
-        Piece::Line(vec![("measured".to_owned(), Piece::word("52.0 cc")), ("by".to_owned(), Piece::word("mk"))])
+        Piece::Line(vec![
+            ("measured".to_owned(), Piece::word("52.0 cc")),
+            ("by".to_owned(), Piece::word("mk")),
+        ])
     }
 
     #[test]
     fn a_new_figure_goes_below_the_last_and_comments_stay() {
-        let before = "figures:\n  bore: {listed: 86 mm, source: \"card\"}   # as sold\n\n# the end\nnote: x\n";
+        let before =
+            "figures:\n  bore: {listed: 86 mm, source: \"card\"}   # as sold\n\n# the end\nnote: x\n";
         let after = edit(before, |d| d.set(&["figures", "chamber-volume"], &figure()));
         assert_eq!(
             after,
@@ -312,28 +401,47 @@ mod tests {
 
     #[test]
     fn empty_braces_and_nothing_open_into_a_block() {
-        for before in ["states:\n  - state: b\n    figures: {}  # none yet\n", "states:\n  - state: b\n    figures:  # none yet\n"] {
+        for before in [
+            "states:\n  - state: b\n    figures: {}  # none yet\n",
+            "states:\n  - state: b\n    figures:  # none yet\n",
+        ] {
             let after = edit(before, |d| d.set(&["states", "0", "figures", "bore"], &figure()));
-            assert_eq!(after, "states:\n  - state: b\n    figures:  # none yet\n      bore: {measured: 52.0 cc, by: mk}\n");
+            assert_eq!(
+                after,
+                "states:\n  - state: b\n    figures:  # none yet\n      bore: {measured: 52.0 cc, by: mk}\n"
+            );
         }
     }
 
     #[test]
     fn a_second_entry_makes_a_list_of_the_first() {
-        let after = edit("figures:\n  bore: {measured: 1 mm, by: x}  # first\n  z: 1\n", |d| d.append(&["figures", "bore"], &figure()));
+        let after = edit(
+            "figures:\n  bore: {measured: 1 mm, by: x}  # first\n  z: 1\n",
+            |d| d.append(&["figures", "bore"], &figure()),
+        );
         assert_eq!(
             after,
             "figures:\n  bore:\n    - {measured: 1 mm, by: x}  # first\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n"
         );
         let third = edit(&after, |d| d.append(&["figures", "bore"], &figure()));
-        assert!(third.contains("    - {measured: 52.0 cc, by: mk}\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n"), "{third}");
+        assert!(
+            third.contains("    - {measured: 52.0 cc, by: mk}\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n"),
+            "{third}"
+        );
     }
 
     #[test]
     fn a_figure_written_over_several_lines_becomes_an_item_whole() {
-        let after = edit("f:\n  bore:\n    measured: 1 mm\n    by: x\n  z: 1\n", |d| d.append(&["f", "bore"], &figure()));
-        assert_eq!(after, "f:\n  bore:\n    - measured: 1 mm\n      by: x\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n");
-        let flow = edit("f:\n  bore: {measured: 1 mm,\n         by: x}\n  z: 1\n", |d| d.append(&["f", "bore"], &figure()));
+        let after = edit("f:\n  bore:\n    measured: 1 mm\n    by: x\n  z: 1\n", |d| {
+            d.append(&["f", "bore"], &figure())
+        });
+        assert_eq!(
+            after,
+            "f:\n  bore:\n    - measured: 1 mm\n      by: x\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n"
+        );
+        let flow = edit("f:\n  bore: {measured: 1 mm,\n         by: x}\n  z: 1\n", |d| {
+            d.append(&["f", "bore"], &figure())
+        });
         assert!(flow.contains("- {measured: 52.0 cc, by: mk}\n  z: 1\n"), "{flow}");
     }
 
@@ -346,7 +454,10 @@ mod tests {
     #[test]
     fn a_place_that_is_no_mapping_is_refused_and_nothing_changes() {
         let mut document = Document::read("x.yaml", b"a: text\n").expect("good YAML");
-        assert_eq!(document.set(&["a", "b"], &figure()).expect_err("a text").code, "cannot-edit");
+        assert_eq!(
+            document.set(&["a", "b"], &figure()).expect_err("a text").code,
+            "cannot-edit"
+        );
         assert_eq!(document.text(), "a: text\n");
     }
 

@@ -23,7 +23,10 @@ impl Retrieve for Shelf {
     fn retrieve(&self, uri: &Uri<String>) -> Result<Json, Box<dyn std::error::Error + Send + Sync>> {
         let name = uri.path().as_str().rsplit('/').next().unwrap_or_default();
         let name = name.strip_suffix(".json").unwrap_or(name);
-        self.0.get(name).cloned().ok_or_else(|| format!("there is no schema `{name}`").into())
+        self.0
+            .get(name)
+            .cloned()
+            .ok_or_else(|| format!("there is no schema `{name}`").into())
     }
 }
 
@@ -36,7 +39,10 @@ pub struct Validators {
 impl Validators {
     /// Validators over these schemas.
     pub fn new(schemas: &Schemas) -> Self {
-        Self { documents: Arc::new(schemas.documents().clone()), built: BTreeMap::new() }
+        Self {
+            documents: Arc::new(schemas.documents().clone()),
+            built: BTreeMap::new(),
+        }
     }
 
     /// What in the manifest does not hold against the schema of that name.
@@ -45,9 +51,12 @@ impl Validators {
             Ok(validator) => validator,
             Err(error) => {
                 return vec![
-                    Finding::error("schema-unusable", format!("the schema `{schema}` cannot be used: {error}"))
-                        .at(Place::file(file))
-                        .next("mend the schema file; `mulebook audit` checks every schema"),
+                    Finding::error(
+                        "schema-unusable",
+                        format!("the schema `{schema}` cannot be used: {error}"),
+                    )
+                    .at(Place::file(file))
+                    .next("mend the schema file; `mulebook audit` checks every schema"),
                 ];
             }
         };
@@ -70,7 +79,9 @@ impl Validators {
         self.built
             .entry(schema.to_owned())
             .or_insert_with(|| {
-                let document = documents.get(schema).ok_or_else(|| format!("there is no schema `{schema}`"))?;
+                let document = documents
+                    .get(schema)
+                    .ok_or_else(|| format!("there is no schema `{schema}`"))?;
                 jsonschema::options()
                     .with_base_uri(format!("{BASE}{schema}.json"))
                     .with_retriever(Shelf(Arc::clone(documents)))
@@ -85,16 +96,28 @@ impl Validators {
 /// One violation in plain words.
 fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
     let pointer = error.instance_path().to_string();
-    let path: Vec<String> =
-        pointer.split('/').skip(1).map(|step| step.replace("~1", "/").replace("~0", "~")).collect();
+    let path: Vec<String> = pointer
+        .split('/')
+        .skip(1)
+        .map(|step| step.replace("~1", "/").replace("~0", "~"))
+        .collect();
     let steps: Vec<&str> = path.iter().map(String::as_str).collect();
-    let node = (0..=steps.len()).rev().find_map(|depth| root.at(&steps[..depth])).unwrap_or(root);
+    let node = (0..=steps.len())
+        .rev()
+        .find_map(|depth| root.at(&steps[..depth]))
+        .unwrap_or(root);
     let at = |node: &Node, field: String| {
         let place = Place::file(file).line(node.line).column(node.column);
-        if field.is_empty() { place } else { place.field(field) }
+        if field.is_empty() {
+            place
+        } else {
+            place.field(field)
+        }
     };
     let field = path.join(".");
-    let found = node.text().map_or_else(|| shape(node).to_owned(), |text| format!("`{text}`"));
+    let found = node
+        .text()
+        .map_or_else(|| shape(node).to_owned(), |text| format!("`{text}`"));
     match error.kind() {
         ValidationErrorKind::AdditionalProperties { unexpected }
         | ValidationErrorKind::UnevaluatedProperties { unexpected } => {
@@ -107,7 +130,11 @@ fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
             } else {
                 "delete it, or see the record's schema in .schema/ for the fields it takes".to_owned()
             };
-            let whole = if field.is_empty() { key.to_owned() } else { format!("{field}.{key}") };
+            let whole = if field.is_empty() {
+                key.to_owned()
+            } else {
+                format!("{field}.{key}")
+            };
             Finding::error("unknown-field", format!("`{key}` is no field of this record"))
                 .at(at(place, whole))
                 .next(next)
@@ -121,15 +148,26 @@ fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
         ValidationErrorKind::OneOfNotValid { .. } | ValidationErrorKind::OneOfMultipleValid { .. }
             if node.entries().iter().all(|(name, _)| name.text().is_some()) && !node.entries().is_empty() =>
         {
-            Finding::error("how-known", "this figure does not say in exactly one way how it is known")
-                .at(at(node, field))
-                .found(node.entries().iter().filter_map(|(name, _)| name.text()).collect::<Vec<_>>().join(", "))
-                .expected("one of measured, listed, assumed, unknown, calculated")
-        }
-        ValidationErrorKind::Enum { options } => Finding::error("not-a-choice", "this word is not one of the choices")
+            Finding::error(
+                "how-known",
+                "this figure does not say in exactly one way how it is known",
+            )
             .at(at(node, field))
-            .found(found)
-            .expected(words(options)),
+            .found(
+                node.entries()
+                    .iter()
+                    .filter_map(|(name, _)| name.text())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            )
+            .expected("one of measured, listed, assumed, unknown, calculated")
+        }
+        ValidationErrorKind::Enum { options } => {
+            Finding::error("not-a-choice", "this word is not one of the choices")
+                .at(at(node, field))
+                .found(found)
+                .expected(words(options))
+        }
         ValidationErrorKind::Constant { expected_value } => {
             Finding::error("not-a-choice", "this word does not belong here")
                 .at(at(node, field))
@@ -142,15 +180,23 @@ fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
                 .at(at(node, field))
                 .found(found)
                 .expected(type_words(&error.to_string()));
-            if number_for_text { finding.next("quote it if it is text: serials, jets and part numbers are") } else { finding }
+            if number_for_text {
+                finding.next("quote it if it is text: serials, jets and part numbers are")
+            } else {
+                finding
+            }
         }
-        ValidationErrorKind::Pattern { pattern } => Finding::error("wrong-form", "this is not written in the form the field takes")
+        ValidationErrorKind::Pattern { pattern } => {
+            Finding::error("wrong-form", "this is not written in the form the field takes")
+                .at(at(node, field))
+                .found(found)
+                .expected(pattern_words(pattern))
+        }
+        ValidationErrorKind::MinLength { .. }
+        | ValidationErrorKind::MinItems { .. }
+        | ValidationErrorKind::MinProperties { .. } => Finding::error("empty-value", "nothing stands here")
             .at(at(node, field))
-            .found(found)
-            .expected(pattern_words(pattern)),
-        ValidationErrorKind::MinLength { .. } | ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinProperties { .. } => {
-            Finding::error("empty-value", "nothing stands here").at(at(node, field)).next("write the value, or delete the line")
-        }
+            .next("write the value, or delete the line"),
         _ => Finding::error("against-schema", error.to_string()).at(at(node, field)),
     }
 }
@@ -164,16 +210,29 @@ fn shape(node: &Node) -> &'static str {
 }
 
 fn plain(value: &Json) -> String {
-    value.as_str().map_or_else(|| value.to_string(), |text| format!("`{text}`"))
+    value
+        .as_str()
+        .map_or_else(|| value.to_string(), |text| format!("`{text}`"))
 }
 
 fn words(options: &Json) -> String {
-    options.as_array().into_iter().flatten().map(plain).collect::<Vec<_>>().join(", ")
+    options
+        .as_array()
+        .into_iter()
+        .flatten()
+        .map(plain)
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// The library says `… is not of types "object", "array"`: the types are what was expected.
 fn type_words(message: &str) -> String {
-    let types = message.rsplit(" type").next().unwrap_or(message).trim_start_matches('s').trim();
+    let types = message
+        .rsplit(" type")
+        .next()
+        .unwrap_or(message)
+        .trim_start_matches('s')
+        .trim();
     types
         .replace('"', "")
         .split(", ")
@@ -193,13 +252,19 @@ fn type_words(message: &str) -> String {
 /// What a pattern of the shipped schemas asks for, in words.
 fn pattern_words(pattern: &str) -> String {
     let words = [
-        ("T([01]", "a day as 2026-04-12, or a time with its zone as 2026-04-12T15:20:00+02:00"),
+        (
+            "T([01]",
+            "a day as 2026-04-12, or a time with its zone as 2026-04-12T15:20:00+02:00",
+        ),
         ("[0-9]{4}-(0", "a day as 2026-04-12"),
         ("(none|", "`none`, or a part with its state as h2/b"),
         ("{0,63}/", "a part with its state as h2/b"),
         ("[0-9a-f]{64}", "a SHA-256, 64 digits 0-9 and a-f"),
         ("^±", "± the limit with its unit, as ±0.2 cc"),
-        ("[A-Za-z0-9][A-Za-z0-9._-]", "a short tag of letters, digits, dot, dash and underscore"),
+        (
+            "[A-Za-z0-9][A-Za-z0-9._-]",
+            "a short tag of letters, digits, dot, dash and underscore",
+        ),
         ("[a-z0-9][a-z0-9-]", "lower-case words joined by dashes"),
     ];
     words

@@ -227,11 +227,15 @@ impl Kinds {
     /// The fits of that pair, whichever way round it is named.
     pub fn fit(&self, pair: &str) -> Option<&FitSpec> {
         let turned = pair.split_once('+').map(|(a, b)| format!("{b}+{a}"));
-        self.fits.iter().find(|fit| fit.pair == pair || Some(&fit.pair) == turned.as_ref())
+        self.fits
+            .iter()
+            .find(|fit| fit.pair == pair || Some(&fit.pair) == turned.as_ref())
     }
 
     /// The assembly kinds that answer a role.
     pub fn assemblies_for<'a>(&'a self, role: &'a str) -> impl Iterator<Item = &'a PartKind> {
-        self.parts.values().filter(move |kind| kind.answers.iter().any(|answered| answered == role))
+        self.parts
+            .values()
+            .filter(move |kind| kind.answers.iter().any(|answered| answered == role))
     }
 }

@@ -160,13 +160,27 @@ impl Part {
     pub fn resolve(&self, kind: &PartKind, letter: &str, field: &str, when: Option<&Moment>) -> Resolved<'_> {
         let spec = kind.figure(field);
         let course = spec.map_or(Course::Fixed, |spec| spec.course);
-        let Some(at) = self.states.iter().position(|state| state.letter == letter) else { return Resolved::Absent };
+        let Some(at) = self.states.iter().position(|state| state.letter == letter) else {
+            return Resolved::Absent;
+        };
         let mut voided: Option<(&Work, &str)> = None;
         for (back, state) in self.states.iter().take(at + 1).rev().enumerate() {
-            if let Some(standing) = state.figures.get(field).and_then(|figure| figure.standing(course, when)) {
+            if let Some(standing) = state
+                .figures
+                .get(field)
+                .and_then(|figure| figure.standing(course, when))
+            {
                 return match voided {
-                    Some((work, opened)) => Resolved::Voided { work, state: opened, was: standing },
-                    None => Resolved::Stands { standing, state: &state.letter, carried_over: back > 0 },
+                    Some((work, opened)) => Resolved::Voided {
+                        work,
+                        state: opened,
+                        was: standing,
+                    },
+                    None => Resolved::Stands {
+                        standing,
+                        state: &state.letter,
+                        carried_over: back > 0,
+                    },
                 };
             }
             if voided.is_none() {

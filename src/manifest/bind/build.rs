@@ -23,7 +23,10 @@ pub fn build(file: &str, root: &Node, kinds: &Kinds) -> Bound<Build> {
 
 /// A field's plain name: `parts.spacer`, `settings.x` and `fits.a+b.c` are said without their group.
 pub(super) fn plain_target(set: &str) -> &str {
-    ["parts.", "settings.", "fits."].iter().find_map(|group| set.strip_prefix(group)).unwrap_or(set)
+    ["parts.", "settings.", "fits."]
+        .iter()
+        .find_map(|group| set.strip_prefix(group))
+        .unwrap_or(set)
 }
 
 impl Binder<'_> {
@@ -36,7 +39,12 @@ impl Binder<'_> {
         for (key, value) in root.get("parts").map(Node::entries).unwrap_or_default() {
             let role = key.text().unwrap_or_default();
             if kinds.role(role).is_none() {
-                self.unknown_name(key, "parts", "role", kinds.roles.iter().map(|role| role.name.as_str()));
+                self.unknown_name(
+                    key,
+                    "parts",
+                    "role",
+                    kinds.roles.iter().map(|role| role.name.as_str()),
+                );
                 continue;
             }
             if let Some(answer) = self.answer(value, &format!("parts.{role}")) {
@@ -47,7 +55,12 @@ impl Binder<'_> {
         for (key, value) in root.get("fits").map(Node::entries).unwrap_or_default() {
             let pair = key.text().unwrap_or_default();
             let Some(spec) = kinds.fit(pair) else {
-                self.unknown_name(key, "fits", "pair of roles", kinds.fits.iter().map(|fit| fit.pair.as_str()));
+                self.unknown_name(
+                    key,
+                    "fits",
+                    "pair of roles",
+                    kinds.fits.iter().map(|fit| fit.pair.as_str()),
+                );
                 continue;
             };
             let path = format!("fits.{pair}");
@@ -56,7 +69,9 @@ impl Binder<'_> {
             });
             fits.insert(spec.pair.clone(), figures);
         }
-        let settings = self.figures(root.get("settings"), "settings", Signed::Itself, |name| kinds.setting(name));
+        let settings = self.figures(root.get("settings"), "settings", Signed::Itself, |name| {
+            kinds.setting(name)
+        });
         Some(Build {
             name: name?,
             engine: engine?,
@@ -72,12 +87,19 @@ impl Binder<'_> {
         })
     }
 
-    pub(super) fn unknown_name<'s>(&mut self, key: &Node, field: &str, what: &str, known: impl Iterator<Item = &'s str>) {
+    pub(super) fn unknown_name<'s>(
+        &mut self,
+        key: &Node,
+        field: &str,
+        what: &str,
+        known: impl Iterator<Item = &'s str>,
+    ) {
         let name = key.text().unwrap_or_default();
         let known: Vec<&str> = known.collect();
         let place = self.place(key, &format!("{field}.{name}"));
-        let finding =
-            Finding::error("unknown-field", format!("there is no such {what}")).at(place).found(format!("`{name}`"));
+        let finding = Finding::error("unknown-field", format!("there is no such {what}"))
+            .at(place)
+            .found(format!("`{name}`"));
         let near = nearest(name, &known);
         self.push(match near {
             Some(near) => finding.next(format!("did you mean `{near}`?")),
@@ -88,7 +110,11 @@ impl Binder<'_> {
     /// The corrections of a record; `own` are the figures of a part, none for builds and pulls.
     pub(super) fn corrections(&mut self, node: Option<&Node>, own: Option<&[FieldSpec]>) -> Vec<Correction> {
         let items = node.map(Node::items).unwrap_or_default();
-        items.iter().enumerate().filter_map(|(number, item)| self.correction(item, number, own)).collect()
+        items
+            .iter()
+            .enumerate()
+            .filter_map(|(number, item)| self.correction(item, number, own))
+            .collect()
     }
 
     fn correction(&mut self, node: &Node, number: usize, own: Option<&[FieldSpec]>) -> Option<Correction> {
@@ -104,13 +130,19 @@ impl Binder<'_> {
         } else if matches!(value.content, Content::Scalar(..)) {
             Corrected::Text(value.text().unwrap_or_default().to_owned())
         } else {
-            let spec = own.and_then(|own| own.iter().find(|spec| spec.name == set)).or_else(|| figure_spec(kinds, &set));
+            let spec = own
+                .and_then(|own| own.iter().find(|spec| spec.name == set))
+                .or_else(|| figure_spec(kinds, &set));
             Corrected::Figure(self.figure(value, &field, Signed::ByRecord, spec))
         };
         Some(Correction {
             set,
             to,
-            was: node.get("was").and_then(Node::text).unwrap_or("nothing").to_owned(),
+            was: node
+                .get("was")
+                .and_then(Node::text)
+                .unwrap_or("nothing")
+                .to_owned(),
             because: self.needs(node, "because")?,
             by: self.needs(node, "by")?,
             on: self.needs_moment(node, "on")?,
@@ -133,7 +165,12 @@ pub(super) fn figure_spec<'k>(kinds: &'k Kinds, name: &str) -> Option<&'k FieldS
 fn nearest<'s>(name: &str, known: &[&'s str]) -> Option<&'s str> {
     known
         .iter()
-        .map(|candidate| (similar::TextDiff::from_chars(name, *candidate).ratio(), *candidate))
+        .map(|candidate| {
+            (
+                similar::TextDiff::from_chars(name, *candidate).ratio(),
+                *candidate,
+            )
+        })
         .filter(|(ratio, _)| *ratio > 0.7)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, candidate)| candidate)

@@ -39,7 +39,11 @@ pub(super) struct Binder<'a> {
 
 impl<'a> Binder<'a> {
     fn new(file: &'a str, kinds: &'a Kinds) -> Self {
-        Self { file, kinds, findings: Vec::new() }
+        Self {
+            file,
+            kinds,
+            findings: Vec::new(),
+        }
     }
 
     /// The record, unless an error was found on the way.
@@ -49,7 +53,10 @@ impl<'a> Binder<'a> {
     }
 
     fn place(&self, node: &Node, field: &str) -> Place {
-        Place::file(self.file).line(node.line.max(1)).column(node.column.max(1)).field(field)
+        Place::file(self.file)
+            .line(node.line.max(1))
+            .column(node.column.max(1))
+            .field(field)
     }
 
     fn push(&mut self, finding: Finding) {
@@ -78,7 +85,11 @@ impl<'a> Binder<'a> {
     fn text(&mut self, node: &Node, field: &str) -> Option<String> {
         let Content::Scalar(text, style) = &node.content else {
             let place = self.place(node, field);
-            self.push(Finding::error("wrong-type", "a single value was expected here").at(place).expected("text"));
+            self.push(
+                Finding::error("wrong-type", "a single value was expected here")
+                    .at(place)
+                    .expected("text"),
+            );
             return None;
         };
         if *style == Style::Plain && !node.to_json().is_string() {
@@ -96,11 +107,18 @@ impl<'a> Binder<'a> {
     }
 
     fn whole(&mut self, node: &Node, field: &str) -> Option<u32> {
-        let whole = node.to_json().as_u64().and_then(|whole| u32::try_from(whole).ok());
+        let whole = node
+            .to_json()
+            .as_u64()
+            .and_then(|whole| u32::try_from(whole).ok());
         if whole.is_none() {
             let found = node.text().unwrap_or("a list or fields").to_owned();
             let place = self.place(node, field);
-            self.push(Finding::error("wrong-type", "a whole number was expected here").at(place).found(format!("`{found}`")));
+            self.push(
+                Finding::error("wrong-type", "a whole number was expected here")
+                    .at(place)
+                    .found(format!("`{found}`")),
+            );
         }
         whole
     }

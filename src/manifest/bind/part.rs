@@ -47,8 +47,16 @@ impl Binder<'_> {
             serial: self.may(root, "serial"),
             batch: self.may(root, "batch"),
             whereabouts: self.whereabouts(root.get("where")),
-            never: root.get("never").map(Node::items).unwrap_or_default().iter().filter_map(|item| self.never(item)).collect(),
-            cylinders: root.get("cylinders").and_then(|count| self.whole(count, "cylinders")),
+            never: root
+                .get("never")
+                .map(Node::items)
+                .unwrap_or_default()
+                .iter()
+                .filter_map(|item| self.never(item))
+                .collect(),
+            cylinders: root
+                .get("cylinders")
+                .and_then(|count| self.whole(count, "cylinders")),
             states: states?,
             corrected: self.corrections(root.get("corrected"), kind.map(|kind| kind.figures.as_slice())),
             note: self.may(root, "note"),
@@ -58,14 +66,19 @@ impl Binder<'_> {
     fn never(&mut self, node: &Node) -> Option<Never> {
         let roles = node.get("roles").map(Node::items).unwrap_or_default();
         Some(Never {
-            roles: roles.iter().filter_map(|role| self.text(role, "never.roles")).collect(),
+            roles: roles
+                .iter()
+                .filter_map(|role| self.text(role, "never.roles"))
+                .collect(),
             by: self.needs(node, "by")?,
             on: self.needs_moment(node, "on")?,
         })
     }
 
     fn whereabouts(&mut self, node: Option<&Node>) -> Whereabouts {
-        let Some(node) = node else { return Whereabouts::Here };
+        let Some(node) = node else {
+            return Whereabouts::Here;
+        };
         let (word, on) = match node.entries().first() {
             Some((key, value)) => (key.text().unwrap_or_default(), self.moment(value, "where")),
             None => (node.text().unwrap_or_default(), None),
@@ -99,16 +112,26 @@ impl Binder<'_> {
                 letter,
                 since: self.may_moment(item, "since"),
                 how: self.may(item, "how"),
-                work: work.iter().filter_map(|work| self.work(work, &path, kind)).collect(),
-                figures: self.figures(item.get("figures"), &format!("{path}.figures"), Signed::Itself, |name| {
-                    kind.and_then(|kind| kind.figure(name))
-                }),
+                work: work
+                    .iter()
+                    .filter_map(|work| self.work(work, &path, kind))
+                    .collect(),
+                figures: self.figures(
+                    item.get("figures"),
+                    &format!("{path}.figures"),
+                    Signed::Itself,
+                    |name| kind.and_then(|kind| kind.figure(name)),
+                ),
                 line: item.line,
             });
         }
         if states.is_empty() {
             let place = self.place(root, "states");
-            self.push(Finding::error("field-missing", "a part has at least one state").at(place).next("add a state `a`"));
+            self.push(
+                Finding::error("field-missing", "a part has at least one state")
+                    .at(place)
+                    .next("add a state `a`"),
+            );
             return None;
         }
         for pair in states.windows(2) {
@@ -119,7 +142,10 @@ impl Binder<'_> {
                 self.push(
                     Finding::error("states-out-of-order", "a state began before the one it follows")
                         .at(place.line(pair[1].line))
-                        .found(format!("{} since {after}, {} since {before}", pair[1].letter, pair[0].letter)),
+                        .found(format!(
+                            "{} since {after}, {} since {before}",
+                            pair[1].letter, pair[0].letter
+                        )),
                 );
             }
         }
@@ -132,10 +158,19 @@ impl Binder<'_> {
         if let (Some(kind), None) = (kind, spec) {
             let place = self.place(node, &format!("{path}.work"));
             self.push(
-                Finding::error("unknown-work", "this kind of part knows no such work, so what it voids is not known")
-                    .at(place)
-                    .found(format!("`{op}`"))
-                    .expected(kind.work.iter().map(|work| work.op.clone()).collect::<Vec<_>>().join(", ")),
+                Finding::error(
+                    "unknown-work",
+                    "this kind of part knows no such work, so what it voids is not known",
+                )
+                .at(place)
+                .found(format!("`{op}`"))
+                .expected(
+                    kind.work
+                        .iter()
+                        .map(|work| work.op.clone())
+                        .collect::<Vec<_>>()
+                        .join(", "),
+                ),
             );
         }
         let mut details = BTreeMap::new();
@@ -153,6 +188,12 @@ impl Binder<'_> {
             }
             details.insert(key.to_owned(), text.to_owned());
         }
-        Some(Work { op, details, by: self.may(node, "by"), on: self.may_moment(node, "on"), note: self.may(node, "note") })
+        Some(Work {
+            op,
+            details,
+            by: self.may(node, "by"),
+            on: self.may_moment(node, "on"),
+            note: self.may(node, "note"),
+        })
     }
 }

@@ -34,21 +34,28 @@ impl Binder<'_> {
             None => self.needs(root, "order").and(None),
         };
         if let (Some(id), Some(session), Some(order)) = (&id, &session, order)
-            && id.strip_prefix(session.as_str()).and_then(|rest| rest.strip_prefix('-')).and_then(|n| n.parse().ok())
+            && id
+                .strip_prefix(session.as_str())
+                .and_then(|rest| rest.strip_prefix('-'))
+                .and_then(|n| n.parse().ok())
                 != Some(order)
         {
             let place = self.place(root.get("pull").unwrap_or(root), "pull");
             self.push(
-                Finding::error("pull-number", "a pull's number is its session and its order, for ever")
-                    .at(place)
-                    .found(format!("`{id}` in session `{session}`, order {order}"))
-                    .expected(format!("`{session}-{order:02}`")),
+                Finding::error(
+                    "pull-number",
+                    "a pull's number is its session and its order, for ever",
+                )
+                .at(place)
+                .found(format!("`{id}` in session `{session}`, order {order}"))
+                .expected(format!("`{session}-{order:02}`")),
             );
         }
         let kinds = self.kinds;
         let changed = self.changes(root.get("changed"));
-        let conditions =
-            self.figures(root.get("conditions"), "conditions", Signed::ByRecord, |name| kinds.condition(name));
+        let conditions = self.figures(root.get("conditions"), "conditions", Signed::ByRecord, |name| {
+            kinds.condition(name)
+        });
         let run = self.run(root.get("run"));
         let correction = root.get("correction").and_then(|node| self.correcting(node));
         let raw = root.get("raw").map(Node::items).unwrap_or_default();
@@ -71,7 +78,12 @@ impl Binder<'_> {
             typed: root.get("typed").is_some_and(|flag| self.flag(flag, "typed")),
             doubts: doubts
                 .iter()
-                .filter_map(|item| Some(RecordedDoubt { code: self.needs(item, "code")?, says: self.needs(item, "says")? }))
+                .filter_map(|item| {
+                    Some(RecordedDoubt {
+                        code: self.needs(item, "code")?,
+                        says: self.needs(item, "says")?,
+                    })
+                })
                 .collect(),
             corrected: self.corrections(root.get("corrected"), None),
             note: self.may(root, "note"),
@@ -107,7 +119,12 @@ impl Binder<'_> {
             let name = key.text().unwrap_or_default();
             let field = format!("run.{name}");
             let Some(spec) = kinds.run_field(name) else {
-                self.unknown_name(key, "run", "field of a run", kinds.run.iter().map(|field| field.name.as_str()));
+                self.unknown_name(
+                    key,
+                    "run",
+                    "field of a run",
+                    kinds.run.iter().map(|field| field.name.as_str()),
+                );
                 continue;
             };
             let Some(text) = value.text() else {
@@ -138,18 +155,27 @@ impl Binder<'_> {
         }
         if let Some(standard) = node.get("standard") {
             let factor = node.get("factor").and_then(Node::text).map(str::to_owned);
-            return self.text(standard, "correction.standard").map(|name| Correcting::Standard { name, factor });
+            return self
+                .text(standard, "correction.standard")
+                .map(|name| Correcting::Standard { name, factor });
         }
         match node.text() {
             Some("observed") => Some(Correcting::Observed),
-            Some(name) => Some(Correcting::Standard { name: name.to_owned(), factor: None }),
+            Some(name) => Some(Correcting::Standard {
+                name: name.to_owned(),
+                factor: None,
+            }),
             None => None,
         }
     }
 
     fn raw_file(&mut self, node: &Node) -> Option<RawFile> {
         let sha256 = self.needs(node, "sha256")?;
-        if sha256.len() != 64 || !sha256.bytes().all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte)) {
+        if sha256.len() != 64
+            || !sha256
+                .bytes()
+                .all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte))
+        {
             let place = self.place(node, "raw.sha256");
             self.push(
                 Finding::error("not-a-digest", "this is not a SHA-256")
@@ -162,9 +188,15 @@ impl Binder<'_> {
         Some(RawFile {
             file: self.needs(node, "file")?,
             sha256,
-            bytes: node.get("bytes").and_then(|bytes| bytes.to_json().as_u64()).unwrap_or_default(),
+            bytes: node
+                .get("bytes")
+                .and_then(|bytes| bytes.to_json().as_u64())
+                .unwrap_or_default(),
             columns: self.may(node, "columns"),
-            segment: node.get("segment").and_then(|segment| self.whole(segment, "raw.segment")).map(|n| n as usize),
+            segment: node
+                .get("segment")
+                .and_then(|segment| self.whole(segment, "raw.segment"))
+                .map(|n| n as usize),
         })
     }
 }
