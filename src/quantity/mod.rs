@@ -12,19 +12,19 @@
 mod error;
 mod kind;
 mod number;
-mod quantity;
 mod reading;
 mod scan;
 mod table;
 mod uncertainty;
 mod unit;
+mod value;
 
 pub use error::{Mismatch, QuantityError};
 pub use kind::{Dimension, QuantityKind};
 pub use number::Number;
-pub use quantity::Quantity;
 pub use reading::{Reading, Spread, parse_reading};
 pub use uncertainty::{
     StandardUncertainty, StatedUncertainty, Uncertainty, UncertaintyBasis, parse_uncertainty,
 };
 pub use unit::{CrankReference, Unit};
+pub use value::Quantity;

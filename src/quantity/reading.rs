@@ -5,14 +5,18 @@ use std::fmt;
 use super::error::{QuantityError, mismatch, quoted};
 use super::kind::QuantityKind;
 use super::number::Number;
-use super::quantity::Quantity;
 use super::scan::take_apart;
 use super::uncertainty::{StandardUncertainty, Uncertainty, UncertaintyBasis, width_unit};
 use super::unit::{CrankReference, Unit};
+use super::value::Quantity;
 
 /// Two figures count as equal within this many combined standard uncertainties (JCGM 100:2008, 6.3.3: k = 2 for about
 /// 95 %).
 const EQUAL_WITHIN: f64 = 2.0;
+/// More decimals than this are written with an exponent.
+const MOST_DECIMALS: usize = 15;
+/// Values from here on are written with an exponent.
+const LARGEST_WRITTEN_OUT: f64 = 1e15;
 /// Slack for the rounding of conversions, relative to the values compared.
 const ROUNDING: f64 = 1e-12;
 
@@ -148,6 +152,14 @@ impl Reading {
         &self.text
     }
 
+    /// The text with its unit, to be kept in a record: a unit that was left out is added at the end.
+    pub fn written_out(&self) -> String {
+        if self.unit_written || self.unit.symbol().is_empty() {
+            return self.text.clone();
+        }
+        format!("{} {}", self.text, self.unit)
+    }
+
     /// Its kind.
     pub fn kind(&self) -> QuantityKind {
         self.kind
@@ -266,18 +278,14 @@ impl Reading {
     ///
     /// Those of [`Quantity::in_unit`].
     pub fn show_in(&self, unit: &Unit) -> Result<String, QuantityError> {
-        if unit == self.unit && self.unit_written {
-            return Ok(self.text.clone());
+        if unit == self.unit {
+            return Ok(self.written_out());
         }
         let values = self.values_in(unit)?;
         let mut shown = String::new();
         for (number, value) in self.numbers.iter().zip(values) {
             if !shown.is_empty() {
                 shown.push(' ');
-            }
-            if unit == self.unit {
-                shown.push_str(number.text());
-                continue;
             }
             let step = unit.width_from_si(self.unit.width_to_si(2.0 * number.half_last_digit()));
             shown.push_str(&rounded(value, place_of(step)));
@@ -355,16 +363,23 @@ fn place_of(step: f64) -> f64 {
 
 /// A value rounded to a power of ten.
 fn rounded(value: f64, place: f64) -> String {
-    // Places lie within ±130: numbers within 1e±100 and factors within 1e±16.
-    let decimals = (0..150_usize)
-        .zip(std::iter::successors(Some(0.0_f64), |place| Some(place - 1.0)))
-        .find(|(_, candidate)| *candidate <= place);
-    match decimals {
-        Some((0, _)) => {
-            let step = libm::exp10(place);
-            format!("{:.0}", libm::round(value / step) * step)
+    let down_to = |place: f64| {
+        (0..=MOST_DECIMALS)
+            .zip(std::iter::successors(Some(0.0_f64), |place| Some(place - 1.0)))
+            .find(|(_, candidate)| *candidate <= place)
+            .map(|(decimals, _)| decimals)
+    };
+    if value.abs() < LARGEST_WRITTEN_OUT {
+        match down_to(place) {
+            Some(0) => {
+                let step = libm::exp10(place);
+                return format!("{:.0}", libm::round(value / step) * step);
+            }
+            Some(decimals) => return format!("{value:.decimals$}"),
+            None => {}
         }
-        Some((decimals, _)) => format!("{value:.decimals$}"),
-        None => format!("{value:e}"),
     }
+    let leading = libm::floor(libm::log10(value.abs()));
+    let decimals = down_to(place - leading).unwrap_or(MOST_DECIMALS);
+    format!("{value:.decimals$e}")
 }

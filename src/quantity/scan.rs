@@ -162,7 +162,7 @@ fn numbers_and_unit(body: &str) -> Result<(Vec<Number>, &str), QuantityError> {
             )));
         }
         refuse_range(body, token, after)?;
-        if after.starts_with(|next: char| matches!(next, '.' | '+' | '-' | '−' | '_')) {
+        if after.starts_with(['.', '+', '-', '−', '_']) {
             return Err(not_a_number(body));
         }
         numbers.push(Number::parse(token)?);
@@ -170,6 +170,13 @@ fn numbers_and_unit(body: &str) -> Result<(Vec<Number>, &str), QuantityError> {
     }
     if numbers.is_empty() {
         return Err(no_number(body));
+    }
+    if rest.starts_with("/-") || rest.starts_with("/+") {
+        return Err(QuantityError::Uncertainty(mismatch(
+            quoted(body.trim()),
+            "one limit for both sides",
+            "write the middle of the interval and ± half its width",
+        )));
     }
     if mixed && lone_whole {
         return Err(QuantityError::Ambiguous(mismatch(
@@ -197,6 +204,9 @@ fn refuse_range(body: &str, token: &str, after: &str) -> Result<(), QuantityErro
     let upper = ["to ", "..", "–", "—", "- ", "-", "−"]
         .into_iter()
         .find_map(|mark| trimmed.strip_prefix(mark).map(|upper| (mark, upper)));
+    if is_spelling(trimmed) {
+        return Ok(());
+    }
     // ` -.005` is a second, negative value: a minus sign with a space before and none behind.
     let Some((mark, upper)) = upper.filter(|(mark, _)| !(spaced && matches!(*mark, "-" | "−"))) else {
         return Ok(());

@@ -1,6 +1,6 @@
 //! One unit: how it is written, and what it is in SI.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::LazyLock;
 
@@ -178,7 +178,7 @@ impl Unit {
         }
     }
 
-    /// Whether a number may stand against this unit without a space (`12°`, `80%`, `0.25"`, `11.2:1`).
+    /// Whether it is shown against the number, with no space between.
     pub(super) fn joins_number(&self) -> bool {
         matches!(self.symbol, "%" | "")
     }
@@ -200,11 +200,9 @@ impl fmt::Display for Unit {
 
 /// Whether the text is a unit of any kind, with at least one character that is no digit.
 pub(super) fn is_spelling(text: &str) -> bool {
-    let spelling = normalised(text);
+    let spelling = normalised(text).to_lowercase();
     spelling.contains(|character: char| !character.is_ascii_digit() && character != '.')
-        && QuantityKind::ALL
-            .into_iter()
-            .any(|kind| find(&spelling, kind).is_some())
+        && WRITTEN.contains(&spelling)
 }
 
 type Spellings = BTreeMap<(QuantityKind, String), &'static Unit>;
@@ -237,17 +235,24 @@ static FOLDED: LazyLock<Spellings> = LazyLock::new(|| {
         .collect()
 });
 
+/// Every spelling of any kind, in lower case.
+static WRITTEN: LazyLock<BTreeSet<String>> = LazyLock::new(|| {
+    EXACT
+        .keys()
+        .map(|(_, spelling)| spelling.to_lowercase())
+        .collect()
+});
+
 fn find(spelling: &str, kind: QuantityKind) -> Option<&'static Unit> {
     let key = (kind, spelling.to_owned());
     if let Some(unit) = EXACT.get(&key) {
         return Some(unit);
     }
     let unit = FOLDED.get(&(kind, spelling.to_lowercase()))?;
-    // m and M are a milli and a mega: only a spelling that begins as the table's does may differ in the rest.
-    let first = spelling.chars().next()?;
-    let milli_or_mega =
-        matches!(first, 'm' | 'M') && unit.symbol.starts_with(['m', 'M']) && !unit.symbol.starts_with(first);
-    (!milli_or_mega).then_some(unit)
+    // m and M are a milli and a mega: mPa is never read as MPa, nor a short Mm as mm; MBAR can only be mbar.
+    let milli_for_mega = spelling.starts_with('m') && unit.symbol.starts_with('M');
+    let mega_for_milli = spelling.starts_with('M') && unit.symbol.starts_with('m') && spelling.len() <= 3;
+    (!milli_for_mega && !mega_for_milli).then_some(unit)
 }
 
 /// The unit of this kind whose spelling differs least, if by no more than two letters and less than half the text.

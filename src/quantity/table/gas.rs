@@ -61,14 +61,14 @@ pub(super) static UNITS: &[Unit] = &[
     row("kPa gauge", "kPa{gauge}", 1e3, 1.0, GAUGE, "kPa g|kPa(g)|kPag"),
 
     // 0 degC is 273.15 K; 0 degF is 459.67 steps of 5/9 K.
-    row("degC", "Cel", 1.0, 1.0, TEMPERATURE, "°C|C|deg C|celsius|degrees C").from_origin(273.15),
-    row("degF", "[degF]", 5.0, 9.0, TEMPERATURE, "°F|F|deg F|fahrenheit|degrees F").from_origin(459.67),
+    row("degC", "Cel", 1.0, 1.0, TEMPERATURE, "°C|C|deg C|celsius|degrees C").counted_from(273.15),
+    row("degF", "[degF]", 5.0, 9.0, TEMPERATURE, "°F|F|deg F|fahrenheit|degrees F").counted_from(459.67),
     row("K", "K", 1.0, 1.0, TEMPERATURE, "kelvin|kelvins|degK|°K"),
     row("degR", "5.K/9", 5.0, 9.0, TEMPERATURE, "°R|R|rankine|deg R"),
 
     row("K", "K", 1.0, 1.0, TEMPERATURE_STEP, "kelvin|kelvins"),
     row("degC", "K{degC}", 1.0, 1.0, TEMPERATURE_STEP, "°C|C|Cel|deg C|degrees C"),
-    row("degF", "5.K/9{degF}", 5.0, 9.0, TEMPERATURE_STEP, "°F|F|[degF]|deg F|degrees F|5.K/9"),
+    row("degF", "5.K{degF}/9", 5.0, 9.0, TEMPERATURE_STEP, "°F|F|[degF]|deg F|degrees F|5.K/9"),
 
     row("cfm", "[ft_i]3/min", FOOT_M * FOOT_M * FOOT_M, 60.0, VOLUME_FLOW, "CFM|ft3/min|ft³/min|cu ft/min|[cft_i]/min"),
     row("L/s", "L/s", 1.0, 1e3, VOLUME_FLOW, "l/s|dm3/s"),

@@ -59,7 +59,7 @@ const fn row(
 
 impl Unit {
     /// The same row on a scale that begins elsewhere: `origin` is added before scaling.
-    const fn from_origin(mut self, origin: f64) -> Self {
+    const fn counted_from(mut self, origin: f64) -> Self {
         self.origin = origin;
         self
     }

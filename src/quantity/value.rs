@@ -113,6 +113,17 @@ impl Quantity {
         self.in_unit(Unit::parse(unit, self.kind)?)
     }
 
+    /// The value in a unit with this many decimals, and the unit: `31.75 mm`.
+    ///
+    /// # Errors
+    ///
+    /// Those of [`Quantity::in_unit`].
+    pub fn show_in(&self, unit: &Unit, decimals: usize) -> Result<String, QuantityError> {
+        let value = self.in_unit(unit)?;
+        let space = if unit.joins_number() { "" } else { " " };
+        Ok(format!("{value:.decimals$}{space}{unit}"))
+    }
+
     /// This less the other: of two temperatures a temperature difference, of two absolute pressures a pressure
     /// difference, of two timings an angle.
     ///
