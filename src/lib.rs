@@ -1,3 +1,7 @@
 //! Mulebook: the record book of a test engine.
 
 pub mod finding;
+pub mod manifest;
+pub mod quantity;
+pub mod raw;
+pub mod record;
