@@ -6,3 +6,4 @@ pub mod manifest;
 pub mod quantity;
 pub mod raw;
 pub mod record;
+pub mod store;
