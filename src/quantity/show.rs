@@ -29,7 +29,7 @@ impl Reading {
     ///
     /// # Errors
     ///
-    /// Those of [`Quantity::in_unit`].
+    /// Those of [`super::Quantity::in_unit`].
     pub fn show_in(&self, unit: &Unit) -> Result<String, QuantityError> {
         if unit == self.unit {
             return Ok(self.written_out());
@@ -86,15 +86,23 @@ fn rounded(value: f64, place: f64) -> String {
         match down_to(place) {
             Some(0) => {
                 let step = libm::exp10(place);
-                return format!("{:.0}", libm::round(value / step) * step);
+                return unsigned_zero(format!("{:.0}", libm::round(value / step) * step));
             }
-            Some(decimals) => return format!("{value:.decimals$}"),
+            Some(decimals) => return unsigned_zero(format!("{value:.decimals$}")),
             None => {}
         }
     }
     let leading = libm::floor(libm::log10(value.abs()));
     let decimals = down_to(place - leading).unwrap_or(MOST_DECIMALS);
     format!("{value:.decimals$e}")
+}
+
+/// The text without the sign that a rounded-away negative value leaves on a zero.
+pub(super) fn unsigned_zero(text: String) -> String {
+    match text.strip_prefix('-') {
+        Some(digits) if !digits.contains(|digit: char| matches!(digit, '1'..='9')) => digits.to_owned(),
+        _ => text,
+    }
 }
 
 #[cfg(test)]
@@ -128,6 +136,10 @@ mod tests {
             ),
             ("12 deg BTDC", Kind::Timing, "deg ATDC", "-12 deg ATDC"),
             ("0.4 fraction", Kind::Fraction, "%", "40%"),
+            ("-.001 mm", Kind::Length, "cm", "-0.0001 cm"),
+            ("-.0 mm", Kind::Length, "cm", "0.00 cm"),
+            ("-1e-2 mm", Kind::Length, "thou", "0 thou"),
+            ("1e20 mm", Kind::Length, "m", "1e17 m"),
             ("1.250 in", Kind::Length, "in", "1.250 in"),
             ("+1.250 inch", Kind::Length, "in", "+1.250 inch"),
         ] {

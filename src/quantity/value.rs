@@ -2,6 +2,7 @@
 
 use super::error::{QuantityError, mismatch};
 use super::kind::QuantityKind;
+use super::show::unsigned_zero;
 use super::unit::Unit;
 
 /// One value of one kind, in SI.
@@ -121,7 +122,8 @@ impl Quantity {
     pub fn show_in(&self, unit: &Unit, decimals: usize) -> Result<String, QuantityError> {
         let value = self.in_unit(unit)?;
         let space = if unit.joins_number() { "" } else { " " };
-        Ok(format!("{value:.decimals$}{space}{unit}"))
+        let number = unsigned_zero(format!("{value:.decimals$}"));
+        Ok(format!("{number}{space}{unit}"))
     }
 
     /// This less the other: of two temperatures a temperature difference, of two absolute pressures a pressure
