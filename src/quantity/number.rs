@@ -241,3 +241,82 @@ fn out_of_range(text: &str) -> QuantityError {
         "look for a slip in the exponent",
     ))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Result<(f64, f64), &'static str> {
+        Number::parse(text)
+            .map(|number| (number.value(), number.half_last_digit()))
+            .map_err(|error| error.code())
+    }
+
+    #[test]
+    fn a_decimal_knows_half_of_its_last_digit() {
+        assert_eq!(read("1.250"), Ok((1.25, 0.0005)));
+        assert_eq!(read("1200"), Ok((1200.0, 0.5)));
+        assert_eq!(read("1.2e3"), Ok((1200.0, 50.0)));
+        assert_eq!(read(".041"), Ok((0.041, 0.0005)));
+        assert_eq!(read("-.005"), Ok((-0.005, 0.0005)));
+        assert_eq!(read("−.005"), Ok((-0.005, 0.0005)));
+        assert_eq!(read("+68."), Ok((68.0, 0.5)));
+        assert_eq!(read("2.5E-3"), Ok((0.0025, 0.000_05)));
+        assert_eq!(read("0.000"), Ok((0.0, 0.0005)));
+    }
+
+    #[test]
+    fn a_fraction_is_read_to_half_of_its_division() {
+        assert_eq!(read("11/32"), Ok((0.34375, 1.0 / 64.0)));
+        assert_eq!(read("1-11/32"), Ok((1.34375, 1.0 / 64.0)));
+        assert_eq!(read("1 11/32"), Ok((1.34375, 1.0 / 64.0)));
+        assert_eq!(read("-1-11/32"), Ok((-1.34375, 1.0 / 64.0)));
+        assert_eq!(read("-1 1/2"), Ok((-1.5, 0.25)));
+        assert_eq!(read("-3/8"), Ok((-0.375, 1.0 / 16.0)));
+        assert_eq!(read("35/32"), Ok((1.09375, 1.0 / 64.0)));
+        assert_eq!(read("1/3"), Ok((1.0 / 3.0, 1.0 / 6.0)));
+    }
+
+    #[test]
+    fn what_is_no_number_is_refused() {
+        for text in [
+            "", "-", ".", "+.", "1.2.3", "1e", "e5", "1/", "/2", "1/0", "1--2", "0x10", "1 2", "1_000",
+        ] {
+            assert_eq!(read(text), Err("not-a-number"), "{text}");
+        }
+        assert_eq!(read("1 35/32"), Err("not-a-number"));
+        assert_eq!(read("1-35/32"), Err("ambiguous-figure"));
+    }
+
+    #[test]
+    fn sizes_have_limits() {
+        for text in [
+            "1e400",
+            "1e101",
+            "1e-101",
+            "1e-400",
+            "0e400",
+            "1e99999999999",
+            "-1e400",
+            "1.5e-100",
+        ] {
+            assert_eq!(read(text), Err("number-out-of-range"), "{text}");
+        }
+        assert_eq!(
+            read("12345678901234567890123456789012345"),
+            Err("too-many-digits")
+        );
+        assert!(read("1234567890123456789012345678901234").is_ok());
+        assert_eq!(read("1/1234567"), Err("too-many-digits"));
+    }
+
+    #[test]
+    fn values_are_correctly_rounded() {
+        // 2^53 + 1 lies half way between two doubles and goes to the even one (IEEE 754).
+        assert_eq!(read("9007199254740993"), Ok((9_007_199_254_740_992.0, 0.5)));
+        assert_eq!(
+            read("9007199254740993.1").map(|(value, _)| value),
+            Ok(9_007_199_254_740_994.0)
+        );
+    }
+}

@@ -320,3 +320,110 @@ fn normalised(text: &str) -> String {
     }
     spelling
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn symbol(text: &str, kind: QuantityKind) -> String {
+        match Unit::parse(text, kind) {
+            Ok(unit) => unit.symbol().to_owned(),
+            Err(error) => error.code().to_owned(),
+        }
+    }
+
+    #[test]
+    fn torque_is_read_however_its_parts_are_joined() {
+        for text in [
+            "lb-ft",
+            "ft-lb",
+            "lbf·ft",
+            "lbf.ft",
+            "lb ft",
+            "ft lb",
+            "LB-FT",
+            "ft·lbf",
+            "ftlb",
+            "lb‑ft",
+            "[lbf_av].[ft_i]",
+        ] {
+            assert_eq!(symbol(text, QuantityKind::Torque), "lb-ft", "{text}");
+        }
+        for text in ["Nm", "N·m", "N.m", "N m", "NM", "nm", "N⋅m"] {
+            assert_eq!(symbol(text, QuantityKind::Torque), "N·m", "{text}");
+        }
+    }
+
+    #[test]
+    fn one_spelling_may_be_a_unit_of_several_kinds() {
+        assert_eq!(symbol("lb", QuantityKind::Mass), "lb");
+        assert_eq!(symbol("lb", QuantityKind::Force), "lbf");
+        assert_eq!(symbol("ft-lb", QuantityKind::Energy), "ft-lbf");
+        assert_eq!(symbol("degF", QuantityKind::Temperature), "degF");
+        let absolute = Unit::parse("degF", QuantityKind::Temperature).unwrap();
+        let step = Unit::parse("degF", QuantityKind::TemperatureDifference).unwrap();
+        assert_ne!(absolute, step);
+        assert!((step.to_si(9.0) - 5.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn gauge_and_absolute_spellings_keep_to_their_kind() {
+        assert_eq!(symbol("psig", QuantityKind::PressureGauge), "psig");
+        assert_eq!(symbol("psig", QuantityKind::PressureAbsolute), "wrong-unit");
+        assert_eq!(symbol("psia", QuantityKind::PressureGauge), "wrong-unit");
+        assert_eq!(symbol("psia", QuantityKind::PressureDifference), "wrong-unit");
+        assert_eq!(symbol("psi", QuantityKind::PressureDifference), "psi");
+    }
+
+    #[test]
+    fn columns_of_stated_temperature_are_units_of_their_own() {
+        assert_eq!(symbol("inHg", QuantityKind::PressureAbsolute), "inHg");
+        assert_eq!(symbol("in Hg", QuantityKind::PressureAbsolute), "inHg");
+        assert_eq!(symbol("inHg 60F", QuantityKind::PressureAbsolute), "inHg 60F");
+        assert_eq!(symbol("inHg (60 °F)", QuantityKind::PressureAbsolute), "inHg 60F");
+        assert_eq!(
+            symbol("inH2O (60F)", QuantityKind::PressureDifference),
+            "inH2O 60F"
+        );
+        assert_eq!(symbol("inH₂O", QuantityKind::PressureDifference), "inH2O");
+    }
+
+    #[test]
+    fn milli_is_never_taken_for_mega() {
+        assert_eq!(symbol("MPa", QuantityKind::PressureAbsolute), "MPa");
+        assert_eq!(symbol("mPa", QuantityKind::PressureAbsolute), "unknown-unit");
+        assert_eq!(symbol("mJ", QuantityKind::Energy), "unknown-unit");
+        assert_eq!(symbol("Mm", QuantityKind::Length), "unknown-unit");
+        assert_eq!(symbol("MM", QuantityKind::Length), "mm");
+        assert_eq!(symbol("MBAR", QuantityKind::PressureAbsolute), "mbar");
+        assert_eq!(symbol("RPM", QuantityKind::RotationalSpeed), "rpm");
+        assert_eq!(symbol("KPA", QuantityKind::PressureAbsolute), "kPa");
+    }
+
+    #[test]
+    fn an_unknown_unit_is_answered_with_the_nearest_and_the_list() {
+        let error = Unit::parse("kPs", QuantityKind::PressureAbsolute).unwrap_err();
+        assert_eq!(error.code(), "unknown-unit");
+        assert!(error.hint().starts_with("did you mean kPa?"), "{error}");
+        assert!(error.hint().contains("inHg"), "{error}");
+        let error = Unit::parse("parsec", QuantityKind::Length).unwrap_err();
+        assert!(error.hint().starts_with("write one of: mm, in"), "{error}");
+    }
+
+    #[test]
+    fn a_unit_of_another_kind_is_named_as_such() {
+        let error = Unit::parse("mm", QuantityKind::Torque).unwrap_err();
+        assert_eq!(error.code(), "wrong-unit");
+        assert_eq!(error.found(), "`mm`, a unit of length");
+        assert_eq!(error.expected(), "a unit of torque");
+        assert!(error.hint().contains("lb-ft"), "{error}");
+    }
+
+    #[test]
+    fn edits_are_counted_as_levenshtein_did() {
+        // The usual example of the 1965 distance: kitten and sitting lie three apart.
+        assert_eq!(edits("kitten", "sitting"), 3);
+        assert_eq!(edits("", "abc"), 3);
+        assert_eq!(edits("psi", "psi"), 0);
+    }
+}

@@ -38,7 +38,7 @@ pub(super) static UNITS: &[Unit] = &[
     row("inHg 60F", "337685.cPa", 337_685.0, 1e2, PRESSURE, "inHg(60F)|inHg @ 60F|inHg@60F|inHg 60°F|inHg(60°F)|inHg 60 degF|in Hg 60F"),
     row("inHg 32F", "338638.cPa", 338_638.0, 1e2, PRESSURE, "inHg(32F)|inHg @ 32F|inHg@32F|inHg 32°F|inHg(32°F)|inHg 32 degF|in Hg 32F|inHg 0C"),
     // UCUM takes the metre of mercury as 133.3220 kPa, which is a fourth inch of mercury.
-    row("inHg UCUM", "[in_i'Hg]", INCH_MM * 133.3220, 1.0, PRESSURE, "[in_i'Hg]"),
+    row("inHg UCUM", "[in_i'Hg]", INCH_MM * 133.3220, 1.0, PRESSURE, ""),
     // Conventional millimetre of mercury: 13 595.1 kg/m³ × 9.80665 m/s² × 1 mm (BS 350: Part 1: 1974).
     row("mmHg", "133322387415.nPa", 13_595.1 * GRAVITY, 1e3, PRESSURE, "mm Hg|mm of mercury"),
     row("mmHg UCUM", "mm[Hg]", 133.3220, 1.0, PRESSURE, ""),
@@ -93,6 +93,6 @@ pub(super) static UNITS: &[Unit] = &[
     row("lb/ft³", "[lb_av]/[ft_i]3", POUND_KG, FOOT_M * FOOT_M * FOOT_M, DENSITY, "lb/ft3|lb/cu ft|lbm/ft3"),
     row("lb/gal", "[lb_av]/[gal_us]", POUND_KG * 1e9, 231.0 * SQUARE_INCH_MM2 * INCH_MM, DENSITY, "lbs/gal"),
 
-    row("cSt", "mm2/s", 1.0, 1e6, VISCOSITY, "cst|mm²/s|centistokes|cSt."),
+    row("cSt", "mm2/s", 1.0, 1e6, VISCOSITY, "cst|mm²/s|centistokes"),
     row("m²/s", "m2/s", 1.0, 1.0, VISCOSITY, "m2/s"),
 ];
