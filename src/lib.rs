@@ -1,9 +1,12 @@
 //! Mulebook: the record book of a test engine.
 
+pub mod answer;
 pub mod check;
+pub mod curves;
 pub mod finding;
 pub mod manifest;
 pub mod quantity;
 pub mod raw;
 pub mod record;
 pub mod store;
+pub mod workflow;

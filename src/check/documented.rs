@@ -79,6 +79,7 @@ pub struct Checked<'a> {
     common: usize,
     common_gaps: Vec<Gap>,
     weak: (usize, usize),
+    soft: Vec<(Item, GapSide, Shown)>,
 }
 
 impl<'a> Checked<'a> {
@@ -115,6 +116,11 @@ impl<'a> Checked<'a> {
     /// How many of the items that could differ are only assumed or unknown, and how many there are.
     pub fn weak_share(&self) -> (usize, usize) {
         self.weak
+    }
+
+    /// What could differ and is only listed, assumed or calculated.
+    pub fn soft(&self) -> &[(Item, GapSide, Shown)] {
+        &self.soft
     }
 }
 
@@ -167,6 +173,26 @@ pub fn gaps_of(side: &Side, kinds: &Kinds) -> Vec<Gap> {
         }
     }
     gaps
+}
+
+/// What one side knows only as listed, assumed, calculated or unknown among what comparisons ask for, a line each.
+pub fn soft_of(side: &Side, kinds: &Kinds) -> Vec<String> {
+    let mut check = Check {
+        base: side,
+        test: side,
+        kinds,
+        rows: Vec::new(),
+        common: 0,
+        common_gaps: Vec::new(),
+    };
+    check.alone();
+    check
+        .rows
+        .iter()
+        .filter_map(|row| row.base.known().map(|shown| (row, shown)))
+        .filter(|(_, shown)| matches!(shown.how, "listed" | "assumed" | "calculated" | "unknown"))
+        .map(|(row, shown)| format!("{}: {} {}", row.item.path(), shown.how, shown.text))
+        .collect()
 }
 
 /// One item that could differ, on both sides.
@@ -232,6 +258,7 @@ impl<'a, 'k> Check<'a, 'k> {
             .count();
         let demanded = self.rows.iter().filter(|row| row.demanded).count();
         let open = self.open_questions();
+        let soft = self.soft();
         let rows = std::mem::take(&mut self.rows);
         let (changes, equal) = changes::of(&self, rows);
         Ok(Checked {
@@ -242,6 +269,7 @@ impl<'a, 'k> Check<'a, 'k> {
             common: self.common + equal,
             common_gaps: self.common_gaps,
             weak: (weak, demanded),
+            soft,
         })
     }
 
@@ -311,6 +339,25 @@ impl<'a, 'k> Check<'a, 'k> {
             });
         }
         open
+    }
+
+    fn soft(&self) -> Vec<(Item, GapSide, Shown)> {
+        let mut soft = Vec::new();
+        for row in &self.rows {
+            let only = |told: &Told| {
+                told.known()
+                    .filter(|shown| matches!(shown.how, "listed" | "assumed" | "calculated"))
+                    .cloned()
+            };
+            match (only(&row.base), only(&row.test)) {
+                (Some(a), Some(b)) if a == b => soft.push((row.item.clone(), GapSide::Both, a)),
+                (a, b) => {
+                    soft.extend(a.map(|shown| (row.item.clone(), GapSide::Base, shown)));
+                    soft.extend(b.map(|shown| (row.item.clone(), GapSide::Test, shown)));
+                }
+            }
+        }
+        soft
     }
 
     fn roles(&mut self) {

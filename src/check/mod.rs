@@ -18,6 +18,7 @@ pub use documented::OpenQuestion;
 pub use documented::Refusal;
 pub use documented::documented;
 pub use documented::gaps_of;
+pub use documented::soft_of;
 pub use side::Side;
 pub use side::Wear;
 pub use told::Group;

@@ -7,6 +7,7 @@ use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Cell;
 use crate::record::Effective;
+use crate::record::FieldSpec;
 use crate::record::Instrument;
 use crate::record::Kinds;
 use crate::record::Moment;
@@ -71,6 +72,11 @@ impl Side {
             .as_ref()
             .and_then(|pull| pull.at.as_ref())
             .or_else(|| self.session.as_ref().map(|session| &session.on))
+    }
+
+    /// Whether a setting of this side still stands: documented, and nothing since can have changed it.
+    pub fn setting_stands(&self, spec: &FieldSpec, kinds: &Kinds) -> bool {
+        self.setting(spec, kinds).known().is_some()
     }
 
     /// What fills a role; none where nobody said anything.

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::finding::Finding;
+use crate::finding::Place;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
 use crate::record::Course;
@@ -68,6 +70,30 @@ pub struct FieldSpec {
     pub answered_by: Vec<String>,
     /// The role it belongs to, for a setting.
     pub role: Option<String>,
+}
+
+impl FieldSpec {
+    /// A field that holds something and asks for nothing.
+    pub fn plain(name: &str, holds: Holds) -> Self {
+        Self {
+            name: name.to_owned(),
+            title: name.to_owned(),
+            description: String::new(),
+            holds,
+            each: None,
+            demand: Demand::Welcome,
+            measured: false,
+            instrument: false,
+            course: Course::Fixed,
+            means: None,
+            voided_by: Vec::new(),
+            range: None,
+            aliases: Vec::new(),
+            channel: None,
+            answered_by: Vec::new(),
+            role: None,
+        }
+    }
 }
 
 /// What a piece of work, or a refit, can change beyond the part's own figures.
@@ -238,4 +264,57 @@ impl Kinds {
             .values()
             .filter(move |kind| kind.answers.iter().any(|answered| answered == role))
     }
+
+    /// Demands more than the shipped schemas do, as a book's own page lists it: `role:ignition`,
+    /// `setting:plug-gap`, `figure:cylinder-head.port-volume`, `fit:a+b.name`, `condition:…`, `run:…`.
+    ///
+    /// # Errors
+    /// A name that no schema knows.
+    pub fn demand_more(&mut self, demands: &[String]) -> Result<(), Finding> {
+        for demand in demands {
+            let (group, name) = demand.split_once(':').unwrap_or(("", demand));
+            let slot = match group {
+                "role" => self
+                    .roles
+                    .iter_mut()
+                    .find(|role| role.name == name)
+                    .map(|role| &mut role.demand),
+                "setting" => demand_of(&mut self.settings, name),
+                "condition" => demand_of(&mut self.conditions, name),
+                "run" => demand_of(&mut self.run, name),
+                "figure" => name.split_once('.').and_then(|(kind, figure)| {
+                    self.parts
+                        .get_mut(kind)
+                        .and_then(|kind| demand_of(&mut kind.figures, figure))
+                }),
+                "fit" => name.split_once('.').and_then(|(pair, fit)| {
+                    self.fits
+                        .iter_mut()
+                        .find(|spec| spec.pair == pair)
+                        .and_then(|spec| demand_of(&mut spec.fields, fit))
+                }),
+                _ => None,
+            };
+            match slot {
+                Some(slot) => *slot = Demand::Always,
+                None => {
+                    return Err(Finding::error(
+                        "unknown-field",
+                        "the book demands a field that no schema knows",
+                    )
+                    .at(Place::file("book.yaml").field("documented"))
+                    .found(format!("`{demand}`"))
+                    .expected("role:…, setting:…, figure:KIND.NAME, fit:PAIR.NAME, condition:… or run:…"));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+fn demand_of<'f>(fields: &'f mut [FieldSpec], name: &str) -> Option<&'f mut Demand> {
+    fields
+        .iter_mut()
+        .find(|field| field.name == name)
+        .map(|field| &mut field.demand)
 }

@@ -120,6 +120,8 @@ pub struct Pull {
     pub correction: Option<Correcting>,
     /// Its raw files.
     pub raw: Vec<RawFile>,
+    /// How long the log ran, as written by the program from its time channel.
+    pub ran: Option<String>,
     /// Its figures were typed in by hand.
     pub typed: bool,
     /// What was doubtful about its files at entry.

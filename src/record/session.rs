@@ -124,7 +124,7 @@ pub struct Person {
 }
 
 /// The book's own page.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct BookPage {
     /// Version of the book's form.
     pub format: u32,

@@ -99,6 +99,16 @@ enum Source {
 }
 
 impl RawReader {
+    /// A reader of a plain file at a path.
+    pub(super) fn of_file(path: &Path) -> Result<Self, Error> {
+        let file = File::open(path).map_err(Error::io("open", path))?;
+        let length = file.metadata().map_err(Error::io("read", path))?.len();
+        Ok(Self {
+            source: Source::Disk(file),
+            length,
+        })
+    }
+
     /// The length in bytes.
     pub fn length(&self) -> u64 {
         self.length

@@ -75,6 +75,7 @@ impl Binder<'_> {
             run,
             correction,
             raw: raw.iter().filter_map(|item| self.raw_file(item)).collect(),
+            ran: self.may(root, "ran"),
             typed: root.get("typed").is_some_and(|flag| self.flag(flag, "typed")),
             doubts: doubts
                 .iter()

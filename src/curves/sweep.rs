@@ -1,0 +1,331 @@
+//! The sweep in a log: from load-on to release, rising or falling, on a grid of speeds.
+
+use std::collections::BTreeMap;
+
+/// Speed may fall back by this part of the greatest reached before a rising sweep counts as over: rpm pickups jitter
+/// by a few per cent (common practice, no source).
+const BACKSLIDE: f64 = 0.03;
+/// Rows below this part of the sweep's median torque at its ends are load coming on or going off (common practice, no
+/// source).
+const LOADED: f64 = 0.6;
+/// A single row stands for its grid point only within this part of the grid's step.
+const ON_THE_POINT: f64 = 0.1;
+
+/// Torque at one grid point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GridPoint {
+    /// Speed in rpm.
+    pub speed_rpm: u32,
+    /// Torque in N·m, by a straight line through the rows of its bin.
+    pub torque_nm: f64,
+    /// Rows in its bin.
+    pub rows: u64,
+}
+
+/// A sweep on its grid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// Distance of the grid points, in rpm.
+    pub step_rpm: u32,
+    /// The points, by speed; empty bins are left out.
+    pub points: Vec<GridPoint>,
+    /// Rows of the file outside the sweep: before load came on, after release, standing still.
+    pub cut_rows: u64,
+    /// Rows in the sweep.
+    pub rows: u64,
+    /// Whether speed fell in it.
+    pub falling: bool,
+}
+
+/// Finds the widest sweep while rows go by, in memory bounded by the grid.
+#[derive(Debug, Clone)]
+pub struct SweepFinder {
+    step_rpm: u32,
+    seen: u64,
+    current: Option<Run>,
+    widest: Option<Run>,
+}
+
+#[derive(Debug, Clone)]
+struct Run {
+    low: f64,
+    high: f64,
+    last: f64,
+    direction: Direction,
+    rows: u64,
+    bins: BTreeMap<u32, Sums>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Direction {
+    Open,
+    Rising,
+    Falling,
+}
+
+/// Sums for a straight line through the rows of a bin; `x` is the speed less the grid point's.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    rows: u64,
+    x: f64,
+    y: f64,
+    xx: f64,
+    xy: f64,
+}
+
+impl SweepFinder {
+    /// A finder on a grid of `step_rpm`, 100 rpm unless told otherwise.
+    pub fn new(step_rpm: u32) -> Self {
+        Self {
+            step_rpm: step_rpm.max(1),
+            seen: 0,
+            current: None,
+            widest: None,
+        }
+    }
+
+    /// Takes one row: speed in rpm and torque in N·m. A missing value ends nothing and counts as cut.
+    pub fn push(&mut self, speed_rpm: f64, torque_nm: f64) {
+        self.seen += 1;
+        if !speed_rpm.is_finite() || !torque_nm.is_finite() {
+            return;
+        }
+        // A load cell reads zero or below when the engine does not drive the absorber.
+        if torque_nm <= 0.0 || speed_rpm <= 0.0 {
+            self.close();
+            return;
+        }
+        if self.current.as_mut().is_some_and(|run| !run.goes_on(speed_rpm)) {
+            self.close();
+        }
+        let step = self.step_rpm;
+        let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm));
+        run.take(speed_rpm, torque_nm, step);
+    }
+
+    /// The sweep found, if any row was loaded.
+    pub fn finish(mut self) -> Option<Curve> {
+        self.close();
+        let run = self.widest.take()?;
+        Some(run.curve(self.step_rpm, self.seen))
+    }
+
+    fn close(&mut self) {
+        let Some(run) = self.current.take() else { return };
+        if self
+            .widest
+            .as_ref()
+            .is_none_or(|widest| run.span() > widest.span())
+        {
+            self.widest = Some(run);
+        }
+    }
+}
+
+impl Run {
+    fn starting(speed: f64) -> Self {
+        Self {
+            low: speed,
+            high: speed,
+            last: speed,
+            direction: Direction::Open,
+            rows: 0,
+            bins: BTreeMap::new(),
+        }
+    }
+
+    fn span(&self) -> f64 {
+        self.high - self.low
+    }
+
+    fn goes_on(&mut self, speed: f64) -> bool {
+        if self.direction == Direction::Open {
+            if speed > self.low * (1.0 + BACKSLIDE) {
+                self.direction = Direction::Rising;
+            } else if speed < self.high * (1.0 - BACKSLIDE) {
+                self.direction = Direction::Falling;
+            }
+        }
+        match self.direction {
+            Direction::Open => true,
+            Direction::Rising => speed >= self.high * (1.0 - BACKSLIDE),
+            Direction::Falling => speed <= self.low * (1.0 + BACKSLIDE),
+        }
+    }
+
+    fn take(&mut self, speed: f64, torque: f64, step: u32) {
+        self.low = self.low.min(speed);
+        self.high = self.high.max(speed);
+        self.last = speed;
+        self.rows += 1;
+        let point = (speed / f64::from(step)).round() * f64::from(step);
+        if !(0.0..=1_000_000.0).contains(&point) {
+            return;
+        }
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "within the range checked above"
+        )]
+        let sums = self.bins.entry(point as u32).or_default();
+        let x = speed - point;
+        sums.rows += 1;
+        sums.x += x;
+        sums.y += torque;
+        sums.xx += x * x;
+        sums.xy += x * torque;
+    }
+
+    fn curve(self, step_rpm: u32, seen: u64) -> Curve {
+        let mut points: Vec<GridPoint> = self
+            .bins
+            .iter()
+            .filter_map(|(&speed_rpm, sums)| {
+                let torque_nm = sums.at_the_point(f64::from(step_rpm))?;
+                Some(GridPoint {
+                    speed_rpm,
+                    torque_nm,
+                    rows: sums.rows,
+                })
+            })
+            .collect();
+        let loaded = median(points.iter().map(|point| point.torque_nm)) * LOADED;
+        let unloaded = |point: &GridPoint| point.torque_nm < loaded;
+        while points.first().is_some_and(unloaded) {
+            points.remove(0);
+        }
+        while points.last().is_some_and(unloaded) {
+            points.pop();
+        }
+        let rows: u64 = points.iter().map(|point| point.rows).sum();
+        Curve {
+            step_rpm,
+            points,
+            cut_rows: seen - rows,
+            rows,
+            falling: self.direction == Direction::Falling,
+        }
+    }
+}
+
+impl Sums {
+    /// The straight line's value at the grid point; one speed alone counts only when it is the point's own.
+    #[expect(clippy::cast_precision_loss, reason = "a bin holds far fewer than 2^53 rows")]
+    fn at_the_point(&self, step: f64) -> Option<f64> {
+        let n = self.rows as f64;
+        if self.rows == 0 {
+            return None;
+        }
+        let spread = self.xx - self.x * self.x / n;
+        let mean = self.y / n;
+        if spread <= f64::EPSILON * self.xx.max(1.0) {
+            return ((self.x / n).abs() <= ON_THE_POINT * step).then_some(mean);
+        }
+        let slope = (self.xy - self.x * self.y / n) / spread;
+        Some(mean - slope * self.x / n)
+    }
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut sorted: Vec<f64> = values.collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// A straight torque line is what the local fit must return exactly.
+    fn line(speed: f64) -> f64 {
+        300.0 - 0.02 * speed
+    }
+
+    #[test]
+    fn the_sweep_is_found_between_idling_and_coasting_down() {
+        let mut finder = SweepFinder::new(100);
+        for _ in 0..20 {
+            finder.push(3000.0, 4.0);
+        }
+        let mut speed = 3000.0;
+        while speed <= 7000.0 {
+            finder.push(speed, line(speed));
+            speed += 7.0;
+        }
+        while speed > 1500.0 {
+            finder.push(speed, -15.0);
+            speed -= 90.0;
+        }
+        let curve = finder.finish().expect("a sweep");
+        let (first, last) = (
+            curve.points.first().expect("points"),
+            curve.points.last().expect("points"),
+        );
+        assert!(
+            first.speed_rpm <= 3100 && last.speed_rpm == 7000,
+            "{first:?} {last:?}"
+        );
+        for point in &curve.points[1..] {
+            assert!(
+                (point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6,
+                "{point:?}"
+            );
+        }
+        assert!(curve.cut_rows >= 60);
+    }
+
+    #[test]
+    fn a_row_off_the_grid_point_leaves_its_bin_empty() {
+        let mut finder = SweepFinder::new(100);
+        for speed in [3000.0, 3125.0, 3250.0, 3400.0] {
+            finder.push(speed, 200.0);
+        }
+        let curve = finder.finish().expect("a sweep");
+        assert_eq!(
+            curve
+                .points
+                .iter()
+                .map(|point| point.speed_rpm)
+                .collect::<Vec<_>>(),
+            [3000, 3400]
+        );
+    }
+
+    #[test]
+    fn a_log_without_load_has_no_sweep() {
+        let mut finder = SweepFinder::new(100);
+        for _ in 0..5 {
+            finder.push(1000.0, 0.0);
+            finder.push(f64::NAN, 100.0);
+        }
+        assert_eq!(finder.finish(), None);
+    }
+
+    proptest! {
+        #[test]
+        fn no_rows_make_it_panic(rows in proptest::collection::vec((any::<f64>(), any::<f64>()), 0..200)) {
+            let mut finder = SweepFinder::new(100);
+            for (speed, torque) in rows {
+                finder.push(speed, torque);
+            }
+            let _ = finder.finish();
+        }
+
+        #[test]
+        fn falling_sweeps_give_the_same_curve_as_rising_ones(jitter in proptest::collection::vec(-20.0f64..20.0, 300)) {
+            let speeds: Vec<f64> = jitter.iter().enumerate().map(|(n, j)| 3000.0 + 13.0 * n as f64 + j).collect();
+            let curve = |speeds: &mut dyn Iterator<Item = f64>| {
+                let mut finder = SweepFinder::new(100);
+                speeds.for_each(|speed| finder.push(speed, line(speed)));
+                finder.finish().expect("a sweep")
+            };
+            let rising = curve(&mut speeds.iter().copied());
+            let falling = curve(&mut speeds.iter().rev().copied());
+            prop_assert_eq!(rising.points.len(), falling.points.len());
+            for (a, b) in rising.points.iter().zip(&falling.points) {
+                prop_assert!((a.torque_nm - b.torque_nm).abs() < 1e-6);
+            }
+        }
+    }
+}
