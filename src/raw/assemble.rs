@@ -169,10 +169,10 @@ impl<'a> Assembler<'a> {
                 self.counts.extra += 1;
                 if self.counts.extra <= SPELLED_OUT as u64 {
                     let message = format!(
-                        "the row has {fields} fields, more than the table has columns; it is not read"
+                        "the row has {fields} fields, which the table's columns do not fit; it is not read"
                     );
                     self.doubts.push(
-                        Finding::doubt("long-row", message)
+                        Finding::doubt("uneven-row", message)
                             .at(Place::default().line(usize_of(line)))
                             .found(format!("{text:?}"))
                             .next("look for a delimiter inside a number or an unquoted text"),
@@ -402,7 +402,11 @@ impl<'a> Assembler<'a> {
         }
         let rest = [
             ("short-row", self.counts.short, "rows that end early"),
-            ("long-row", self.counts.extra, "rows with too many fields"),
+            (
+                "uneven-row",
+                self.counts.extra,
+                "rows of another number of fields",
+            ),
             ("line-not-read", self.counts.between, "lines between the rows"),
         ];
         more.extend(
@@ -411,8 +415,10 @@ impl<'a> Assembler<'a> {
                 .map(|(c, n, w)| (c, n, w, None)),
         );
         for (code, total, what, field) in more {
-            let mut place = Place::default();
-            place.field = field;
+            let place = Place {
+                field,
+                ..Place::default()
+            };
             self.doubts.push(
                 Finding::doubt(
                     code,

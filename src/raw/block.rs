@@ -59,7 +59,7 @@ pub(super) enum Event {
     TextCell { channel: usize, text: String },
     /// The row that follows lacks fields.
     Short { fields: usize },
-    /// A row with more fields than the table has columns; it is not read.
+    /// A row with more fields than the table has columns, or, parted by spaces, with fewer; it is not read.
     Extra { fields: usize, text: String },
 }
 
@@ -361,9 +361,12 @@ impl RowReader<'_> {
         if odd && self.is_no_row(row, start, fields) {
             return;
         }
-        if let Some(width) = self.plan.width
-            && self.last_filled > width
-        {
+        let uneven = |width: usize| match self.plan.splitter {
+            // Nothing tells which field is empty where only spaces part them.
+            Splitter::Spaces { .. } => fields != width,
+            _ => self.last_filled > width,
+        };
+        if self.plan.width.is_some_and(uneven) {
             let text = shortened(row);
             self.mark(Event::Extra {
                 fields: self.last_filled,

@@ -13,6 +13,7 @@ mod guess;
 mod number;
 mod preamble;
 mod read;
+mod sniff;
 mod split;
 mod statistics;
 mod summary;
@@ -31,17 +32,12 @@ use crate::record::columns::FileFormat;
 
 /// Guesses what a file holds from its head (up to 1 MiB is enough); `whole` says that the head is the whole file.
 ///
+/// `answers` are words of [`Choice`]s of questions that an earlier call raised; they are not asked again.
+///
 /// # Errors
 /// Bytes that are no table, with the reason.
-pub fn sniff(sample: &[u8], name: &str, whole: bool) -> Result<Guess, RawError> {
-    let _ = (name, whole);
-    if sample.is_empty() {
-        Err(RawError::Empty)
-    } else {
-        Err(RawError::NotTable {
-            what: "unread".into(),
-        })
-    }
+pub fn sniff(sample: &[u8], name: &str, whole: bool, answers: &[&str]) -> Result<Guess, RawError> {
+    sniff::sniff_text(sample, name, whole, answers)
 }
 
 /// Reads a file by a columns record, handing on the rows in batches.

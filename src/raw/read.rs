@@ -226,7 +226,7 @@ fn find_header(source: &mut Source<'_>, columns: &Columns) -> Result<Head, RawEr
     let mut anything = false;
     match layout.skip {
         Skip::Lines(lines) => {
-            for _ in 0..lines {
+            while source.line < lines as u64 {
                 let line = source.line + 1;
                 match source.take_row()? {
                     Some(row) => keep_preamble(&mut head.preamble, line, &row),

@@ -33,7 +33,8 @@ impl Checks {
     pub(super) fn new(columns: &[Column]) -> Self {
         let of = |quantity| columns.iter().position(|c| c.quantity == quantity);
         let speed = of(ChannelQuantity::Speed);
-        let load = of(ChannelQuantity::Power).or(of(ChannelQuantity::Torque));
+        // Power is mostly computed from the speed itself and stops with it; torque does not.
+        let load = of(ChannelQuantity::Torque).or(of(ChannelQuantity::Power));
         Self {
             time: of(ChannelQuantity::Time).map(TimeCheck::new),
             power: PowerCheck::all(columns),

@@ -79,7 +79,7 @@ impl TimeCheck {
     }
 
     fn step_forward(&mut self, step: f64, line: u64) {
-        if self.forward % self.stride == 0 {
+        if self.forward.is_multiple_of(self.stride) {
             self.steps.push(step);
             if self.steps.len() >= SAMPLED {
                 let mut index = 0;
@@ -154,24 +154,25 @@ impl TimeCheck {
                     .expected(format!("about {usual:.4}{unit}")),
             );
         }
-        let burst: Vec<&(f64, u64)> = self.early.iter().filter(|s| s.0 < BURST * usual).collect();
-        if let [first, .., last] = burst.as_slice()
-            && burst.len() >= 3
-        {
+        // The longest run of quick steps among the first rows.
+        let quick = |step: &(f64, u64)| step.0 < BURST * usual;
+        let runs = self
+            .early
+            .chunk_by(|a, b| quick(a) == quick(b))
+            .filter(|run| run.first().is_some_and(quick));
+        if let Some([first, .., last]) = runs.max_by_key(|run| run.len()).filter(|run| run.len() >= 3) {
+            let steps = format!(
+                "steps under {:.4}{unit} on lines {} to {}",
+                BURST * usual,
+                first.1,
+                last.1
+            );
             doubts.push(
-                Finding::doubt(
-                    "time-burst",
-                    format!("{} rows follow each other far faster than the rest", burst.len()),
-                )
-                .at(at(first.1))
-                .found(format!(
-                    "steps under {:.4}{unit} on lines {} to {}",
-                    BURST * usual,
-                    first.1,
-                    last.1
-                ))
-                .expected(format!("about {usual:.4}{unit}"))
-                .next("rows held back by the equipment and written at once bear the wrong time"),
+                Finding::doubt("time-burst", "rows follow each other far faster than the rest")
+                    .at(at(first.1))
+                    .found(steps)
+                    .expected(format!("about {usual:.4}{unit}"))
+                    .next("rows held back by the equipment and written at once bear the wrong time"),
             );
         }
     }
