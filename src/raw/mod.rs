@@ -5,10 +5,22 @@
 //! Refuses: to touch the disk, to change a number, to choose where two readings are possible (that is a
 //! [`Question`]), and to call a channel of zeros or blanks a pass.
 
+mod assemble;
+mod block;
+mod checks;
 mod error;
 mod guess;
+mod number;
+mod preamble;
+mod read;
+mod sniff;
+mod split;
+mod statistics;
 mod summary;
+mod text;
+mod time;
 
+pub use checks::sea_level_doubt;
 pub use error::RawError;
 pub use guess::{Choice, ColumnGuess, Guess, PreambleLine, Question};
 pub use summary::{Batch, ChannelSummary, Segment, Summary};
@@ -16,23 +28,21 @@ pub use summary::{Batch, ChannelSummary, Segment, Summary};
 use std::io::Read;
 
 use crate::record::columns::Columns;
+use crate::record::columns::FileFormat;
 
 /// Guesses what a file holds from its head (up to 1 MiB is enough); `whole` says that the head is the whole file.
 ///
+/// `answers` are words of [`Choice`]s of questions that an earlier call raised; they are not asked again.
+///
 /// # Errors
 /// Bytes that are no table, with the reason.
-pub fn sniff(sample: &[u8], name: &str, whole: bool) -> Result<Guess, RawError> {
-    let _ = (name, whole);
-    if sample.is_empty() {
-        Err(RawError::Empty)
-    } else {
-        Err(RawError::NotTable {
-            what: "unread".into(),
-        })
-    }
+pub fn sniff(sample: &[u8], name: &str, whole: bool, answers: &[&str]) -> Result<Guess, RawError> {
+    sniff::sniff_text(sample, name, whole, answers)
 }
 
 /// Reads a file by a columns record, handing on the rows in batches.
+///
+/// Findings name lines and columns; the file's name is for the caller to add, who knows it.
 ///
 /// # Errors
 /// A file that the record does not fit, or that cannot be read at all.
@@ -41,6 +51,10 @@ pub fn read(
     columns: &Columns,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
-    let _ = (input, columns, sink);
-    Err(RawError::Empty)
+    match columns.layout.format {
+        FileFormat::Delimited | FileFormat::FixedWidth => read::read_text(input, columns, sink),
+        other => Err(RawError::Record {
+            because: format!("{} files are not read yet", other.word()),
+        }),
+    }
 }

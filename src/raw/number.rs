@@ -5,14 +5,14 @@ use crate::record::columns::Thousands;
 
 /// Words that never are a value, whatever the columns record says (compared without case).
 pub(super) const MISSING_WORDS: [&str; 19] = [
-    "nan", "-nan", "n/a", "na", "#n/a", "#na", "null", "none", "nil", "-", "--", "---", "----", "*", "?", "#div/0!", "#value!",
-    "#ref!", "#null!",
+    "nan", "-nan", "n/a", "na", "#n/a", "#na", "null", "none", "nil", "-", "--", "---", "----", "*", "?",
+    "#div/0!", "#value!", "#ref!", "#null!",
 ];
 
 /// Powers of ten that a double holds exactly.
 const POWERS: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20,
-    1e21, 1e22,
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
+    1e19, 1e20, 1e21, 1e22,
 ];
 
 /// The longest cell that can be a number, in bytes; longer ones are text.
@@ -46,7 +46,11 @@ impl Marks {
         if cell.len() > LONGEST {
             return None;
         }
-        let decimal = if self.decimal == Decimal::Point { b'.' } else { b',' };
+        let decimal = if self.decimal == Decimal::Point {
+            b'.'
+        } else {
+            b','
+        };
         let mut length = 0;
         let mut rest = cell;
         // Digits since the last thousands mark; `None` before the first mark.
@@ -103,7 +107,10 @@ impl Marks {
             Thousands::Apostrophe => &[b"'", b"\xe2\x80\x99"],
             _ => &[],
         };
-        marks.iter().find(|mark| rest.starts_with(mark)).map(|mark| mark.len())
+        marks
+            .iter()
+            .find(|mark| rest.starts_with(mark))
+            .map(|mark| mark.len())
     }
 }
 
@@ -154,7 +161,10 @@ pub(super) fn leading(text: &[u8]) -> Option<(f64, usize)> {
     // Up to 19 digits fit the mantissa; below 2^53 it and the power of ten are exact doubles, so that one division
     // rounds once, which is correct rounding (Clinger 1990).
     if !exponent && digits + decimals <= 19 && mantissa <= 1 << 53 && decimals < POWERS.len() {
-        #[expect(clippy::cast_precision_loss, reason = "at most 2^53, which a double holds exactly")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "at most 2^53, which a double holds exactly"
+        )]
         let magnitude = mantissa as f64 / POWERS[decimals];
         return Some((if negative { -magnitude } else { magnitude }, at));
     }
@@ -202,12 +212,21 @@ mod tests {
     #[test]
     fn numbers_are_read_whole_or_not_at_all() {
         let plain_marks = marks(Decimal::Point, Thousands::Off);
-        for (text, value) in
-            [("12.5", 12.5), ("-0.25", -0.25), ("+3", 3.0), (".5", 0.5), ("5.", 5.0), ("1e3", 1000.0), ("−7", -7.0)]
-        {
+        for (text, value) in [
+            ("12.5", 12.5),
+            ("-0.25", -0.25),
+            ("+3", 3.0),
+            (".5", 0.5),
+            ("5.", 5.0),
+            ("1e3", 1000.0),
+            ("−7", -7.0),
+        ] {
             assert_eq!(plain_marks.number(text.as_bytes()), Some(value), "{text}");
         }
-        for text in ["", "-", ".", "1,234", "1.2.3", "12 5", "0x10", "1e", "1e999", "inf", "nan", "12.5 Nm", "1'000", "--1"] {
+        for text in [
+            "", "-", ".", "1,234", "1.2.3", "12 5", "0x10", "1e", "1e999", "inf", "nan", "12.5 Nm", "1'000",
+            "--1",
+        ] {
             assert_eq!(plain_marks.number(text.as_bytes()), None, "{text}");
         }
     }
@@ -223,9 +242,18 @@ mod tests {
         assert_eq!(german.number(b".123"), None);
         assert_eq!(german.number(b"1.2345"), None);
         assert_eq!(marks(Decimal::Comma, Thousands::Off).number(b"1.234"), None);
-        assert_eq!(marks(Decimal::Point, Thousands::Comma).number(b"12,345.75"), Some(12345.75));
-        assert_eq!(marks(Decimal::Comma, Thousands::Space).number("1\u{202f}234,5".as_bytes()), Some(1234.5));
-        assert_eq!(marks(Decimal::Point, Thousands::Apostrophe).number(b"1'234.5"), Some(1234.5));
+        assert_eq!(
+            marks(Decimal::Point, Thousands::Comma).number(b"12,345.75"),
+            Some(12345.75)
+        );
+        assert_eq!(
+            marks(Decimal::Comma, Thousands::Space).number("1\u{202f}234,5".as_bytes()),
+            Some(1234.5)
+        );
+        assert_eq!(
+            marks(Decimal::Point, Thousands::Apostrophe).number(b"1'234.5"),
+            Some(1234.5)
+        );
     }
 
     proptest! {

@@ -2,6 +2,9 @@
 
 use std::fmt;
 
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
+
 /// The quantity of a channel: what was measured where, as far as the checks and curves need to know it.
 ///
 /// Anything that has no name here is [`ChannelQuantity::Other`] and is kept as a named channel.
@@ -116,6 +119,51 @@ impl ChannelQuantity {
             .iter()
             .find(|(_, known)| *known == word)
             .map(|(quantity, _)| *quantity)
+    }
+
+    /// The kinds of quantity that such a channel may hold, the usual one first; none for `time` written as a date, a
+    /// run's number, and anything else.
+    pub fn kinds(self) -> &'static [QuantityKind] {
+        match self {
+            Self::Time => &[QuantityKind::Duration],
+            Self::Speed => &[QuantityKind::RotationalSpeed],
+            Self::Torque => &[QuantityKind::Torque],
+            Self::Power => &[QuantityKind::Power],
+            Self::FuelFlow | Self::AirFlow => &[QuantityKind::MassFlow, QuantityKind::VolumeFlow],
+            Self::SpecificFuelConsumption => &[QuantityKind::SpecificFuelConsumption],
+            Self::Lambda => &[QuantityKind::Lambda],
+            Self::AirFuelRatio => &[QuantityKind::AirFuelRatio],
+            Self::OilPressure | Self::FuelPressure | Self::ExhaustPressure => &[
+                QuantityKind::PressureGauge,
+                QuantityKind::PressureAbsolute,
+                QuantityKind::PressureDifference,
+            ],
+            Self::ManifoldPressure => &[
+                QuantityKind::PressureAbsolute,
+                QuantityKind::PressureGauge,
+                QuantityKind::PressureDifference,
+            ],
+            Self::Barometer | Self::VapourPressure => &[QuantityKind::PressureAbsolute],
+            Self::AirTemperature
+            | Self::WaterTemperature
+            | Self::OilTemperature
+            | Self::FuelTemperature
+            | Self::ExhaustTemperature => &[QuantityKind::Temperature],
+            Self::Humidity => &[QuantityKind::Fraction, QuantityKind::HumidityRatio],
+            Self::BlowBy => &[QuantityKind::VolumeFlow, QuantityKind::PressureDifference],
+            Self::Throttle => &[QuantityKind::Fraction, QuantityKind::Angle],
+            Self::IgnitionTiming => &[QuantityKind::Timing, QuantityKind::Angle],
+            Self::CorrectionFactor => &[QuantityKind::Ratio],
+            Self::RoadSpeed => &[QuantityKind::Velocity],
+            Self::Run | Self::Other => &[],
+        }
+    }
+
+    /// The unit that a spelling names for such a channel, and the kind of quantity that it makes of it.
+    pub fn unit(self, spelling: &str) -> Option<(&'static Unit, QuantityKind)> {
+        self.kinds()
+            .iter()
+            .find_map(|kind| Unit::parse(spelling, *kind).ok().map(|unit| (unit, *kind)))
     }
 
     /// Every quantity, in the order of the enum.

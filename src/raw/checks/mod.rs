@@ -1,0 +1,86 @@
+//! Doubts about what was read, gathered while the rows pass by.
+//!
+//! Each says in plain words which line and column, what was found and what would have been right. None changes a number.
+
+mod barometer;
+mod power;
+mod range;
+mod sameness;
+mod thin;
+mod time;
+
+pub use barometer::sea_level_doubt;
+pub(super) use power::{Fit, PowerUnits, fitting_units};
+
+use crate::finding::Finding;
+use crate::raw::checks::power::PowerCheck;
+use crate::raw::checks::thin::Thin;
+use crate::raw::checks::time::TimeCheck;
+use crate::raw::statistics::Running;
+use crate::raw::summary::Batch;
+use crate::record::channel::ChannelQuantity;
+use crate::record::columns::Column;
+
+/// Every check of one reading.
+pub(super) struct Checks {
+    time: Option<TimeCheck>,
+    power: Vec<PowerCheck>,
+    stopped: Option<sameness::StoppedSpeed>,
+    thin: Thin,
+}
+
+impl Checks {
+    pub(super) fn new(columns: &[Column]) -> Self {
+        let of = |quantity| columns.iter().position(|c| c.quantity == quantity);
+        let speed = of(ChannelQuantity::Speed);
+        // Power is mostly computed from the speed itself and stops with it; torque does not.
+        let load = of(ChannelQuantity::Torque).or(of(ChannelQuantity::Power));
+        Self {
+            time: of(ChannelQuantity::Time).map(TimeCheck::new),
+            power: PowerCheck::all(columns),
+            stopped: speed
+                .zip(load)
+                .map(|(speed, load)| sameness::StoppedSpeed::new(speed, load)),
+            thin: Thin::new(columns.len()),
+        }
+    }
+
+    pub(super) fn begin_segment(&mut self) {
+        if let Some(time) = &mut self.time {
+            time.begin_segment();
+        }
+        if let Some(stopped) = &mut self.stopped {
+            stopped.begin_segment();
+        }
+    }
+
+    pub(super) fn rows(&mut self, batch: &Batch<'_>) {
+        if let Some(time) = &mut self.time {
+            time.rows(batch);
+        }
+        for power in &mut self.power {
+            power.rows(batch);
+        }
+        if let Some(stopped) = &mut self.stopped {
+            stopped.rows(batch);
+        }
+        self.thin.rows(batch);
+    }
+
+    /// What looks wrong, now that everything has been seen.
+    pub(super) fn finish(self, columns: &[Column], running: &[Running]) -> Vec<Finding> {
+        let mut doubts = Vec::new();
+        sameness::no_data(columns, running, &mut doubts);
+        sameness::stuck(columns, running, &mut doubts);
+        if let Some(time) = &self.time {
+            time.finish(columns, &mut doubts);
+        }
+        if let Some(stopped) = &self.stopped {
+            stopped.finish(columns, &mut doubts);
+        }
+        power::finish(&self.power, &self.thin, columns, running, &mut doubts);
+        power::fuel(&self.thin, columns, &mut doubts);
+        range::units_against_values(&self.thin, columns, &mut doubts);
+        doubts
+    }
+}

@@ -1,0 +1,551 @@
+//! A text table to batches of numbers, by a columns record, in bounded memory.
+//!
+//! One thread fetches, decodes, cuts blocks behind whole rows and gathers; two read the blocks.
+
+use std::io::Read;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+use memchr::{memchr, memrchr};
+
+use crate::raw::assemble::Assembler;
+use crate::raw::block::{ChannelPlan, Parsed, Plan, parse_block, shortened, strip_comment};
+use crate::raw::error::RawError;
+use crate::raw::guess::PreambleLine;
+use crate::raw::number::Marks;
+use crate::raw::preamble::preamble_line;
+use crate::raw::split::{LONGEST_ROW, RowEnd, Splitter, line_end};
+use crate::raw::summary::{Batch, Summary};
+use crate::raw::text::TextStream;
+use crate::record::columns::Column;
+use crate::record::columns::Columns;
+use crate::record::columns::Decimal;
+use crate::record::columns::Delimiter;
+use crate::record::columns::Skip;
+use crate::record::columns::Thousands;
+use crate::record::columns::TimeForm;
+
+/// Bytes fetched at a time.
+const BLOCK: usize = 512 << 10;
+
+/// Lines above the table that are kept; of more, the first stay.
+const KEPT_PREAMBLE: usize = 10_000;
+
+/// Reads a delimited or fixed-width text table.
+pub(super) fn read_text(
+    input: &mut dyn Read,
+    columns: &Columns,
+    sink: &mut dyn FnMut(&Batch<'_>),
+) -> Result<Summary, RawError> {
+    let mut source = Source {
+        stream: TextStream::new(input, columns.layout.encoding),
+        splitter: Splitter::new(&columns.layout),
+        pending: Vec::new(),
+        line: 0,
+    };
+    let head = find_header(&mut source, columns)?;
+    let mut plan = plan(columns, &head)?;
+    if plan.width.is_none() {
+        plan.width = source.first_width()?;
+        check_width(&plan)?;
+    }
+    let bases = vec![None; plan.channels.len()];
+    let assembler = Assembler::new(columns, &plan, head.preamble, source.line);
+    run(source, &plan, bases, assembler, sink)
+}
+
+/// The text that is still to be read, and where it stands.
+struct Source<'a> {
+    stream: TextStream<'a>,
+    splitter: Splitter,
+    pending: Vec<u8>,
+    /// Lines taken so far.
+    line: u64,
+}
+
+impl Source<'_> {
+    /// Takes the next row whole; `None` at the end.
+    fn take_row(&mut self) -> Result<Option<Vec<u8>>, RawError> {
+        loop {
+            let row = self.splitter.row_end(&self.pending, 0);
+            // A row is sure only once the byte after its end is known: CR may be half of CR LF.
+            let sure = row.filter(|r| (r.closed && r.next < self.pending.len()) || self.stream.ended());
+            if let Some(row) = sure {
+                if row.next == 0 {
+                    return Ok(None);
+                }
+                return Ok(Some(self.cut_row(row)));
+            }
+            if row.is_none() && (self.stream.ended() || self.pending.len() > LONGEST_ROW) {
+                return Err(RawError::QuoteOpen { line: self.line + 1 });
+            }
+            if self.pending.len() > LONGEST_ROW {
+                return Err(RawError::LineTooLong {
+                    line: self.line + 1,
+                    limit: LONGEST_ROW,
+                });
+            }
+            self.stream.fill(&mut self.pending, BLOCK)?;
+        }
+    }
+
+    fn cut_row(&mut self, row: RowEnd) -> Vec<u8> {
+        let text = self.pending[..row.end].to_vec();
+        self.pending.drain(..row.next);
+        self.line += row.lines as u64;
+        text
+    }
+
+    /// Fields of the first row that holds anything, without taking it.
+    fn first_width(&mut self) -> Result<Option<usize>, RawError> {
+        loop {
+            let mut at = 0;
+            while let Some(row) = self.splitter.row_end(&self.pending, at) {
+                if !row.closed && !self.stream.ended() {
+                    break;
+                }
+                let mut fields = Vec::new();
+                self.splitter.fields(&self.pending[at..row.end], &mut fields);
+                if fields.iter().any(|f| !f.is_empty()) {
+                    return Ok(Some(fields.len()));
+                }
+                if row.next >= self.pending.len() {
+                    break;
+                }
+                at = row.next;
+            }
+            if self.stream.ended() {
+                return Ok(None);
+            }
+            if self.pending.len() > 2 * LONGEST_ROW {
+                return Err(RawError::LineTooLong {
+                    line: self.line + 1,
+                    limit: LONGEST_ROW,
+                });
+            }
+            self.stream.fill(&mut self.pending, BLOCK)?;
+        }
+    }
+
+    /// Moves whole rows into `block`; false once nothing is left.
+    fn next_block(&mut self, block: &mut Vec<u8>) -> Result<bool, RawError> {
+        block.clear();
+        loop {
+            self.stream.fill(&mut self.pending, BLOCK)?;
+            if self.stream.ended() {
+                if self.splitter.quotes()
+                    && memchr(b'"', &self.pending).is_some()
+                    && self.quoted_cut() < self.pending.len()
+                {
+                    return Err(self.quote_open());
+                }
+                std::mem::swap(block, &mut self.pending);
+                self.pending.clear();
+                return Ok(!block.is_empty());
+            }
+            let cut = self.cut();
+            if cut > 0 {
+                let rest = self.pending.split_off(cut);
+                std::mem::swap(block, &mut self.pending);
+                self.pending = rest;
+                return Ok(true);
+            }
+            if self.pending.len() > LONGEST_ROW + BLOCK {
+                if self.splitter.row_end(&self.pending, 0).is_none() {
+                    return Err(self.quote_open());
+                }
+                return Err(RawError::LineTooLong {
+                    line: self.line + 1,
+                    limit: LONGEST_ROW,
+                });
+            }
+        }
+    }
+
+    /// One past the last byte that surely ends a row.
+    fn cut(&self) -> usize {
+        let text = &self.pending;
+        if self.splitter.quotes() && memchr(b'"', text).is_some() {
+            return self.quoted_cut();
+        }
+        if let Some(at) = memrchr(b'\n', text) {
+            return at + 1;
+        }
+        // A CR at the very end may be half of CR LF.
+        let sure = text.len().saturating_sub(1);
+        memrchr(b'\r', &text[..sure]).map_or(0, |at| at + 1)
+    }
+
+    fn quoted_cut(&self) -> usize {
+        let mut at = 0;
+        while at < self.pending.len() {
+            match self.splitter.row_end(&self.pending, at) {
+                Some(row) if row.closed && (row.next < self.pending.len() || self.stream.ended()) => {
+                    at = row.next
+                }
+                Some(row) if self.stream.ended() => at = row.next,
+                _ => break,
+            }
+        }
+        at
+    }
+
+    fn quote_open(&self) -> RawError {
+        // Lines of the blocks before are not known here; the line is counted from the block at hand.
+        let cut = self.quoted_cut();
+        let mut line = self.line + 1;
+        let mut at = 0;
+        while at < cut {
+            at = line_end(&self.pending, at).next;
+            line += 1;
+        }
+        RawError::QuoteOpen { line }
+    }
+}
+
+/// What stands above the first row.
+struct Head {
+    preamble: Vec<PreambleLine>,
+    /// Empty where the file has no header.
+    header: Vec<String>,
+    units: Vec<String>,
+}
+
+fn find_header(source: &mut Source<'_>, columns: &Columns) -> Result<Head, RawError> {
+    let layout = &columns.layout;
+    let mut head = Head {
+        preamble: Vec::new(),
+        header: Vec::new(),
+        units: Vec::new(),
+    };
+    let wanted: Vec<&str> = columns
+        .channels
+        .iter()
+        .filter_map(|c| c.header.as_deref())
+        .collect();
+    let mut window: Vec<(u64, Vec<u8>)> = Vec::new();
+    let mut anything = false;
+    match layout.skip {
+        Skip::Lines(lines) => {
+            while source.line < lines as u64 {
+                let line = source.line + 1;
+                match source.take_row()? {
+                    Some(row) => keep_preamble(&mut head.preamble, line, &row),
+                    None => break,
+                }
+            }
+            while window.len() < layout.header_rows {
+                let line = source.line + 1;
+                let Some(row) = source.take_row()? else {
+                    break;
+                };
+                if !is_blank(&row, &source.splitter) {
+                    window.push((line, row));
+                }
+            }
+            if source.line == 0 && source.first_width()?.is_none() {
+                return Err(RawError::Empty);
+            }
+            head.header = joined_header(&window, &source.splitter, &wanted);
+        }
+        Skip::ToHeader => loop {
+            let line = source.line + 1;
+            let Some(row) = source.take_row()? else {
+                let found = match head.preamble.first() {
+                    None => "an empty file".to_owned(),
+                    Some(first) => format!("{} lines, the first of them {:?}", source.line, first.value),
+                };
+                if !anything {
+                    return Err(RawError::Empty);
+                }
+                let expected = wanted.join(", ");
+                return Err(RawError::HeaderMissing { expected, found });
+            };
+            if is_blank(&row, &source.splitter) {
+                continue;
+            }
+            anything = true;
+            window.push((line, row));
+            if window.len() > layout.header_rows {
+                let (line, row) = window.remove(0);
+                keep_preamble(&mut head.preamble, line, &row);
+            }
+            if window.len() == layout.header_rows {
+                let header = joined_header(&window, &source.splitter, &wanted);
+                if wanted.iter().all(|w| header.iter().any(|h| h == w)) {
+                    head.header = header;
+                    break;
+                }
+            }
+        },
+    }
+    if layout.unit_row {
+        while let Some(row) = source.take_row()? {
+            if !is_blank(&row, &source.splitter) {
+                head.units = source.splitter.texts(strip_comment(&row));
+                break;
+            }
+        }
+    }
+    Ok(head)
+}
+
+fn keep_preamble(preamble: &mut Vec<PreambleLine>, line: u64, row: &[u8]) {
+    if preamble.len() < KEPT_PREAMBLE && !row.iter().all(u8::is_ascii_whitespace) {
+        preamble.push(preamble_line(line, &shortened(row)));
+    }
+}
+
+fn is_blank(row: &[u8], splitter: &Splitter) -> bool {
+    let mut fields = Vec::new();
+    splitter.fields(row, &mut fields);
+    fields.iter().all(std::ops::Range::is_empty)
+}
+
+/// The header's texts, its rows joined by a space; in text parted by spaces, two spaces part headers of several words.
+pub(super) fn joined_header(window: &[(u64, Vec<u8>)], splitter: &Splitter, wanted: &[&str]) -> Vec<String> {
+    let by_fields = join(window, |row| splitter.texts(row));
+    let fits = |header: &[String]| wanted.iter().all(|w| header.iter().any(|h| h == w));
+    if matches!(splitter, Splitter::Spaces { .. }) && !fits(&by_fields) {
+        let by_gaps = join(window, gap_fields);
+        if fits(&by_gaps) {
+            return by_gaps;
+        }
+    }
+    by_fields
+}
+
+fn join(window: &[(u64, Vec<u8>)], split: impl Fn(&[u8]) -> Vec<String>) -> Vec<String> {
+    let mut header: Vec<String> = Vec::new();
+    for (_, row) in window {
+        for (field, text) in split(strip_comment(row)).into_iter().enumerate() {
+            match header.get_mut(field) {
+                None => header.push(text),
+                Some(above) if above.is_empty() => *above = text,
+                Some(_) if text.is_empty() => {}
+                Some(above) => {
+                    above.push(' ');
+                    above.push_str(&text);
+                }
+            }
+        }
+    }
+    header
+}
+
+/// Fields parted by two or more spaces or a tab.
+pub(super) fn gap_fields(row: &[u8]) -> Vec<String> {
+    let text = String::from_utf8_lossy(row).replace('\t', "  ");
+    text.split("  ")
+        .map(str::trim)
+        .filter(|t| !t.is_empty())
+        .map(str::to_owned)
+        .collect()
+}
+
+/// Binds the record's channels to the fields of a row.
+fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
+    let layout = &columns.layout;
+    if columns.channels.is_empty() {
+        return Err(RawError::Record {
+            because: "it lists no channels".to_owned(),
+        });
+    }
+    if layout.delimiter == Delimiter::Spaces
+        && layout.thousands == Thousands::Space
+        && layout.starts.is_empty()
+    {
+        return Err(RawError::Record {
+            because: "a space cannot both part fields and group digits".to_owned(),
+        });
+    }
+    let width = head.header.iter().rposition(|t| !t.is_empty()).map(|n| n + 1);
+    let mut by_field: Vec<Option<usize>> = Vec::new();
+    let mut channels = Vec::new();
+    for (index, column) in columns.channels.iter().enumerate() {
+        let field = field_of(column, &head.header)?;
+        if by_field.len() <= field {
+            by_field.resize(field + 1, None);
+        }
+        if by_field[field].is_some() {
+            let because = format!("two channels read column {}", field + 1);
+            return Err(RawError::Record { because });
+        }
+        by_field[field] = Some(index);
+        let scale = if column.reversed {
+            -column.scale
+        } else {
+            column.scale
+        };
+        channels.push(ChannelPlan {
+            factor: (scale.to_bits() != 1.0_f64.to_bits()).then_some(scale),
+            time: column.time.filter(|form: &TimeForm| form.counts_from_first()),
+        });
+    }
+    let marks = Marks {
+        decimal: layout.decimal,
+        thousands: layout.thousands,
+    };
+    let clash = match layout.decimal {
+        Decimal::Comma => layout.thousands == Thousands::Comma,
+        _ => layout.thousands == Thousands::Point,
+    };
+    if clash {
+        return Err(RawError::Record {
+            because: "one mark cannot be both decimal and thousands mark".to_owned(),
+        });
+    }
+    let plan = Plan {
+        splitter: Splitter::new(layout),
+        marks,
+        missing: layout.missing.iter().map(|w| w.trim().to_lowercase()).collect(),
+        sentinels: layout
+            .missing
+            .iter()
+            .filter_map(|w| marks.number(w.trim().as_bytes()))
+            .collect(),
+        channels,
+        by_field,
+        width,
+        header: head.header.clone(),
+        units: head.units.clone(),
+    };
+    check_width(&plan)?;
+    Ok(plan)
+}
+
+fn check_width(plan: &Plan) -> Result<(), RawError> {
+    match plan.width {
+        Some(width) if plan.by_field.len() > width => Err(RawError::ColumnMissing {
+            position: plan.by_field.len(),
+            found: width,
+        }),
+        _ => Ok(()),
+    }
+}
+
+fn field_of(column: &Column, header: &[String]) -> Result<usize, RawError> {
+    let by_position = column.position.map(|position| position.saturating_sub(1));
+    let Some(wanted) = &column.header else {
+        return by_position.ok_or_else(|| RawError::Record {
+            because: format!("channel {} names no column", column.name),
+        });
+    };
+    if header.is_empty() {
+        return by_position.ok_or_else(|| RawError::HeaderMissing {
+            expected: wanted.clone(),
+            found: "a file without a header".to_owned(),
+        });
+    }
+    if let Some(field) = by_position {
+        return match header.get(field) {
+            Some(found) if found == wanted => Ok(field),
+            found => Err(RawError::HeaderMissing {
+                expected: format!("{wanted} at position {}", field + 1),
+                found: found
+                    .cloned()
+                    .unwrap_or_else(|| format!("{} columns", header.len())),
+            }),
+        };
+    }
+    let mut places = header
+        .iter()
+        .enumerate()
+        .filter(|(_, h)| *h == wanted)
+        .map(|(field, _)| field);
+    match (places.next(), places.count()) {
+        (Some(field), 0) => Ok(field),
+        (Some(_), more) => Err(RawError::HeaderRepeated {
+            header: wanted.clone(),
+            times: more + 1,
+        }),
+        (None, _) => Err(RawError::HeaderMissing {
+            expected: wanted.clone(),
+            found: header.join(", "),
+        }),
+    }
+}
+
+struct Job {
+    text: Vec<u8>,
+    parsed: Parsed,
+}
+
+/// Reads block after block: the first ones here, until every time channel has its first time, the rest on two threads.
+fn run(
+    mut source: Source<'_>,
+    plan: &Plan,
+    mut bases: Vec<Option<i128>>,
+    mut assembler: Assembler<'_>,
+    sink: &mut dyn FnMut(&Batch<'_>),
+) -> Result<Summary, RawError> {
+    let mut job = Job {
+        text: Vec::new(),
+        parsed: Parsed::default(),
+    };
+    loop {
+        if !source.next_block(&mut job.text)? {
+            return assembler.finish();
+        }
+        parse_block(plan, &mut bases, &job.text, &mut job.parsed);
+        source.line += u64::from(job.parsed.line_count);
+        assembler.take(&job.parsed, sink);
+        let open = plan
+            .channels
+            .iter()
+            .zip(&bases)
+            .any(|(c, base)| c.time.is_some() && base.is_none());
+        if !open || source.stream.ended() {
+            break;
+        }
+    }
+    if source.stream.ended() {
+        return assembler.finish();
+    }
+    std::thread::scope(|scope| {
+        let mut lanes: Vec<(SyncSender<Job>, Receiver<Job>)> = Vec::new();
+        for _ in 0..2 {
+            let (to_worker, jobs) = sync_channel::<Job>(1);
+            let (done, from_worker) = sync_channel::<Job>(2);
+            let mut bases = bases.clone();
+            scope.spawn(move || {
+                for mut job in jobs {
+                    parse_block(plan, &mut bases, &job.text, &mut job.parsed);
+                    if done.send(job).is_err() {
+                        break;
+                    }
+                }
+            });
+            lanes.push((to_worker, from_worker));
+        }
+        let mut spare = vec![job];
+        let mut sent = 0_usize;
+        let mut taken = 0_usize;
+        let mut more = true;
+        while more || taken < sent {
+            while more && sent - taken < 4 {
+                let mut job = spare.pop().unwrap_or_else(|| Job {
+                    text: Vec::new(),
+                    parsed: Parsed::default(),
+                });
+                more = source.next_block(&mut job.text)?;
+                if more {
+                    lanes[sent % 2].0.send(job).map_err(|_| lost_worker())?;
+                    sent += 1;
+                }
+            }
+            if taken < sent {
+                let job = lanes[taken % 2].1.recv().map_err(|_| lost_worker())?;
+                taken += 1;
+                source.line += u64::from(job.parsed.line_count);
+                assembler.take(&job.parsed, sink);
+                spare.push(job);
+            }
+        }
+        Ok(())
+    })
+    .and_then(|()| assembler.finish())
+}
+
+fn lost_worker() -> RawError {
+    RawError::Input(std::io::Error::other("a reading thread ended early"))
+}
