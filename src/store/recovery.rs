@@ -8,6 +8,7 @@ use gix::ObjectId;
 
 use super::index::IndexLock;
 use super::journal::{Journal, Planned};
+use super::path::{Standing, standing};
 use super::vault::RawPlace;
 use super::{Book, ContentId, Error, Snapshot, Step, path, sync};
 
@@ -113,7 +114,10 @@ impl Book {
         self.drop_reference_lock(&journal.reference, journal.new_id()?.0)?;
         for stage in journal.files.iter().filter_map(|file| file.stage.as_deref()) {
             let place = path::locate(self.root(), stage)?;
-            sync::remove(&place)?;
+            // Anything but a file there is none of ours, and was what stopped the write.
+            if matches!(standing(&place)?, Standing::File(_)) {
+                sync::remove(&place)?;
+            }
             touched.extend(place.parent().map(PathBuf::from));
         }
         for name in &journal.large {
@@ -212,6 +216,7 @@ impl Book {
         }
         let Some(id) = file.new_id() else {
             sync::remove(place)?;
+            stage.map_or(Ok(()), sync::remove)?;
             self.remove_empty_folders(path::folder_of(&file.path));
             return Ok(true);
         };
