@@ -2,7 +2,8 @@
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
-    reason = "these tests look at the disk, start processes and ask git"
+    clippy::print_stderr,
+    reason = "these tests look at the disk, start processes, ask git and say what they skip"
 )]
 #![expect(clippy::unwrap_used, reason = "a test that fails shall stop")]
 

@@ -84,7 +84,7 @@ impl Book {
             }
         }
         if let Some(format) = repo.config_snapshot().string("extensions.refStorage")
-            && format.to_string() != "files"
+            && format.as_slice() != b"files"
         {
             return Err(Error::Unsupported {
                 what: "storage of branches",
@@ -179,10 +179,20 @@ impl Book {
     /// The store's own folder inside `.git`, made when missing.
     pub(super) fn state_folder(&self) -> Result<PathBuf, Error> {
         let folder = self.state_path();
-        if !matches!(standing(&folder)?, Standing::Folder) {
-            sync::make_folder(&folder)?;
-            sync::folder_sync(self.repo.git_dir())?;
+        match standing(&folder)? {
+            Standing::Folder => return Ok(folder),
+            Standing::Nothing => {}
+            Standing::File(_) | Standing::Other(_) => {
+                let path = ".git/mulebook".to_owned();
+                return Err(Error::NotPlain {
+                    path,
+                    found: "a file or a link",
+                    expected: "a folder",
+                });
+            }
         }
+        sync::make_folder(&folder)?;
+        sync::folder_sync(self.repo.git_dir())?;
         Ok(folder)
     }
 
