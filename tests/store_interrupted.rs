@@ -1,9 +1,8 @@
-//! Writes stopped at every step, and killed before every call that changes the disk: old or new, never other.
+//! Writes stopped at every step: the next command finds old or new, never other.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
-    clippy::print_stderr,
-    reason = "these tests look at the disk, start processes, ask git and say what they skip"
+    reason = "these tests look at the disk, start processes and ask git"
 )]
 #![expect(clippy::unwrap_used, reason = "a test that fails shall stop")]
 
@@ -13,58 +12,14 @@ mod store_fixture;
 use std::cell::{Cell, RefCell};
 use std::fs;
 use std::ops::ControlFlow;
-use std::os::unix::process::ExitStatusExt;
-use std::path::Path;
-use std::process::Command;
 
 use mulebook::store::Book;
-use mulebook::store::CommitId;
 use mulebook::store::Error;
 use mulebook::store::Outcome;
 use mulebook::store::Step;
-use store_fixture::{State, assert_whole, at, author, book, child, git, holder, state, task};
+use store_fixture::{assert_whole, book, git, old_and_new, prepared, state, write};
 
 const H2: &str = "parts/cylinder-head/h2.yaml";
-const RAW: &[u8] = b"rpm,torque\n3000,410\n";
-const LARGE: &[u8] = b"rpm,torque\n3000,410\n3100,412\n3200,415\n";
-
-/// A write with one of everything: changed, new, removed, small raw, large raw, new folders.
-fn write(book: &Book, observer: &dyn Fn(Step) -> ControlFlow<()>) -> Result<CommitId, Error> {
-    let mut writing = book.write(holder("enter"))?;
-    writing.put(H2, b"part: h2\nname: new\n")?;
-    writing.put("builds/b1/pulls/p-001.yaml", b"pull: p-001\n")?;
-    writing.remove("parts/cylinder-head/h3.yaml")?;
-    writing.take_raw(&mut &RAW[..], 30, &mut |_| {})?;
-    writing.take_raw(&mut &LARGE[..], 30, &mut |_| {})?;
-    // The observer outlives the write: it is the caller's.
-    let commit = {
-        let mut writing = writing;
-        writing.observe(observer);
-        writing.commit("Enter", &author(), at(100))
-    }?;
-    Ok(commit)
-}
-
-/// A book with a staged and a pending edit that must come through unchanged.
-fn prepared() -> (tempfile::TempDir, Book) {
-    let (folder, book) = book();
-    fs::write(
-        book.root().join("builds/b1/build.yaml"),
-        "build: b1\nnote: staged\n",
-    )
-    .unwrap();
-    git(book.root(), &["add", "builds/b1/build.yaml"]);
-    fs::write(book.root().join("notes.yaml"), "pending\n").unwrap();
-    (folder, book)
-}
-
-fn old_and_new() -> (State, State) {
-    let (_folder, book) = prepared();
-    let old = state(book.root());
-    write(&book, &|_| ControlFlow::Continue(())).unwrap();
-    (old, state(book.root()))
-}
-
 #[test]
 fn stopped_at_any_step_the_next_command_finds_old_or_new() {
     let (old, new) = old_and_new();
@@ -323,143 +278,4 @@ fn a_damaged_journal_is_named_and_nothing_is_touched() {
         Book::discover(book.root()).unwrap().recovered().unwrap().outcome,
         Outcome::Undone
     );
-}
-
-/// The child of the tests below: one write, as a process of its own.
-#[test]
-fn child_writes() {
-    if let Some((root, _)) = task() {
-        let book = Book::discover(&root).unwrap();
-        write(&book, &|_| ControlFlow::Continue(())).unwrap();
-    }
-}
-
-fn strace(arguments: &[&str], root: &Path, log: &Path) -> Option<std::process::Output> {
-    let task = child("child_writes", root, "write");
-    let mut command = Command::new("strace");
-    command
-        .args(["-f", "-qq", "-o"])
-        .arg(log)
-        .args(arguments)
-        .arg(task.get_program())
-        .args(task.get_args());
-    for (name, value) in task.get_envs() {
-        command.env(name, value.unwrap());
-    }
-    command.output().ok()
-}
-
-#[test]
-fn killed_before_any_call_that_changes_the_disk_the_next_command_finds_old_or_new() {
-    let (old, new) = old_and_new();
-    let log = tempfile::NamedTempFile::new().unwrap();
-    if strace(&["-e", "trace=none"], Path::new("/nonexistent"), log.path()).is_none() {
-        eprintln!("skipped: strace is not here");
-        return;
-    }
-    let (mut killed, mut undone, mut finished) = (0, 0, 0);
-    for call in [
-        "rename",
-        "link",
-        "linkat",
-        "unlink",
-        "rmdir",
-        "mkdir",
-        "fsync",
-        "ftruncate",
-    ] {
-        for count in 1.. {
-            let (_folder, book) = prepared();
-            let inject = format!("inject={call}:signal=KILL:when={count}");
-            let output = strace(
-                &["-e", &format!("trace={call}"), "-e", &inject],
-                book.root(),
-                log.path(),
-            )
-            .unwrap();
-            let hit = output.status.signal() == Some(9) || output.status.code() == Some(137);
-            if !hit {
-                assert!(
-                    output.status.success(),
-                    "{}",
-                    String::from_utf8_lossy(&output.stdout)
-                );
-                assert_eq!(state(book.root()), new);
-                break;
-            }
-            killed += 1;
-            Book::discover(book.root()).unwrap();
-            let found = state(book.root());
-            assert!(found == old || found == new, "{call} {count}: {found:#?}");
-            if found == old {
-                undone += 1;
-                write(&book, &|_| ControlFlow::Continue(())).unwrap();
-            } else {
-                finished += 1;
-            }
-            assert_eq!(state(book.root()), new, "{call} {count}");
-            assert_whole(book.root());
-        }
-    }
-    eprintln!("killed {killed} times: {undone} undone, {finished} finished");
-    assert!(
-        killed > 40 && undone > 10 && finished > 10,
-        "{killed} {undone} {finished}"
-    );
-}
-
-#[test]
-fn everything_a_commit_needs_is_synced_before_the_branch_names_it() {
-    let (_folder, book) = prepared();
-    let log = tempfile::NamedTempFile::new().unwrap();
-    let calls = "trace=rename,renameat,renameat2,link,linkat,fsync,fdatasync,unlink";
-    let Some(output) = strace(&["-y", "-e", calls], book.root(), log.path()) else {
-        eprintln!("skipped: strace is not here");
-        return;
-    };
-    assert!(output.status.success());
-    let log = fs::read_to_string(log.path()).unwrap();
-    let lines: Vec<&str> = log.lines().collect();
-    let moved = lines
-        .iter()
-        .position(|line| line.contains("rename") && line.contains("refs/heads/main\""))
-        .unwrap();
-    let synced = |end: &str, before: usize| {
-        lines[..before]
-            .iter()
-            .any(|line| line.contains("sync(") && line.contains(&format!("{end}>")))
-    };
-    let new = git(book.root(), &["rev-list", "--objects", "HEAD", "^HEAD~1"]);
-    let objects: Vec<&str> = new.lines().map(|line| &line[..40]).collect();
-    assert!(objects.len() >= 8, "{objects:?}");
-    for object in objects {
-        assert!(
-            synced(&format!("objects/{}/{}", &object[..2], &object[2..]), moved),
-            "{object} was not synced"
-        );
-        assert!(
-            synced(&format!("objects/{}", &object[..2]), moved),
-            "the folder of {object} was not synced"
-        );
-    }
-    for name in [".git/mulebook/journal.new", ".git/mulebook", ".part", "/pulls"] {
-        assert!(synced(name, moved), "{name} was not synced before");
-    }
-    let cleared = lines
-        .iter()
-        .rposition(|line| line.contains("unlink") && line.contains("mulebook/journal\""))
-        .unwrap();
-    for name in [
-        "refs/heads",
-        "logs/HEAD",
-        "logs/refs/heads/main",
-        "cylinder-head",
-        "index.new",
-        ".git",
-    ] {
-        let after = lines[moved..cleared]
-            .iter()
-            .any(|line| line.contains("sync(") && line.contains(&format!("{name}>")));
-        assert!(after, "{name} was not synced before the journal went");
-    }
 }

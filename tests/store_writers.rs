@@ -129,6 +129,32 @@ fn child_process() {
 }
 
 #[test]
+fn of_many_who_make_a_book_of_one_folder_one_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path().join("book");
+    let made: usize = std::thread::scope(|scope| {
+        let make = || Book::create(&root, &store_fixture::files(), &author(), at(0), "Begin").is_ok();
+        let threads: Vec<_> = (0..4).map(|_| scope.spawn(make)).collect();
+        threads
+            .into_iter()
+            .map(|thread| usize::from(thread.join().unwrap()))
+            .sum()
+    });
+    assert_eq!(made, 1);
+    assert_clean(&root);
+    assert_eq!(
+        Book::discover(&root)
+            .unwrap()
+            .head()
+            .unwrap()
+            .files("")
+            .unwrap()
+            .len(),
+        store_fixture::files().len()
+    );
+}
+
+#[test]
 fn a_second_writer_is_told_who_is_writing_and_since_when() {
     let (_folder, book) = book();
     let writing = book.write(holder("enter")).unwrap();

@@ -2,13 +2,16 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use mulebook::store::Author;
 use mulebook::store::Book;
 use mulebook::store::CommitId;
+use mulebook::store::Error;
 use mulebook::store::LockHolder;
+use mulebook::store::Step;
 use mulebook::store::Time;
 
 /// The moment the books of these tests begin.
@@ -121,7 +124,7 @@ pub(crate) fn assert_whole(root: &Path) {
 }
 
 /// Everything that must be as it was, or as it shall be: work tree, branch, index, what git says of them, locks.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct State {
     pub(crate) files: BTreeMap<PathBuf, Vec<u8>>,
     pub(crate) head: String,
@@ -196,4 +199,44 @@ pub(crate) fn task() -> Option<(PathBuf, String)> {
         PathBuf::from(std::env::var_os("BOOK")?),
         std::env::var("TASK").ok()?,
     ))
+}
+
+const RAW: &[u8] = b"rpm,torque\n3000,410\n";
+const LARGE: &[u8] = b"rpm,torque\n3000,410\n3100,412\n3200,415\n";
+
+/// A write with one of everything: changed, new, removed, small raw, large raw, new folders.
+pub(crate) fn write(book: &Book, observer: &dyn Fn(Step) -> ControlFlow<()>) -> Result<CommitId, Error> {
+    let mut writing = book.write(holder("enter"))?;
+    writing.put("parts/cylinder-head/h2.yaml", b"part: h2\nname: new\n")?;
+    writing.put("builds/b1/pulls/p-001.yaml", b"pull: p-001\n")?;
+    writing.remove("parts/cylinder-head/h3.yaml")?;
+    writing.take_raw(&mut &RAW[..], 30, &mut |_| {})?;
+    writing.take_raw(&mut &LARGE[..], 30, &mut |_| {})?;
+    // The observer outlives the write: it is the caller's.
+    let commit = {
+        let mut writing = writing;
+        writing.observe(observer);
+        writing.commit("Enter", &author(), at(100))
+    }?;
+    Ok(commit)
+}
+
+/// A book with a staged and a pending edit that must come through unchanged.
+pub(crate) fn prepared() -> (tempfile::TempDir, Book) {
+    let (folder, book) = book();
+    fs::write(
+        book.root().join("builds/b1/build.yaml"),
+        "build: b1\nnote: staged\n",
+    )
+    .unwrap();
+    git(book.root(), &["add", "builds/b1/build.yaml"]);
+    fs::write(book.root().join("notes.yaml"), "pending\n").unwrap();
+    (folder, book)
+}
+
+pub(crate) fn old_and_new() -> (State, State) {
+    let (_folder, book) = prepared();
+    let old = state(book.root());
+    write(&book, &|_| ControlFlow::Continue(())).unwrap();
+    (old, state(book.root()))
 }
