@@ -270,7 +270,13 @@ fn a_damaged_journal_is_named_and_nothing_is_touched() {
         text[..text.len() / 2].to_owned(),
     ] {
         fs::write(&place, broken).unwrap();
-        assert!(matches!(Book::discover(book.root()), Err(Error::Damaged { .. })));
+        let again = Book::discover(book.root()).unwrap();
+        assert!(matches!(again.unsettled(), Some(Error::JournalDamaged { .. })));
+        assert!(again.head().unwrap().exists(H2).unwrap(), "reading goes on");
+        assert!(matches!(
+            again.write(store_fixture::holder("enter")),
+            Err(Error::JournalDamaged { .. })
+        ));
         assert_eq!(state(book.root()), before);
     }
     fs::write(&place, &text).unwrap();

@@ -12,6 +12,7 @@ mod store_fixture;
 
 use std::fs;
 use std::ops::ControlFlow;
+use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
@@ -123,6 +124,13 @@ fn child_process() {
             writing.put(H2, b"denied\n").unwrap();
             let denied = writing.commit("Denied", &author(), at(1));
             assert!(matches!(denied, Err(Error::Io { .. })), "{denied:?}");
+        }
+        Some((root, name)) if name == "once" => {
+            put(
+                &Book::discover(&root).unwrap(),
+                1,
+                &[("fresh/new.yaml", "x\n"), (H2, "x\n")],
+            );
         }
         Some((root, name)) => write_many(&root, &name),
     }
@@ -236,6 +244,33 @@ fn git_commits_beside_a_writer_and_nothing_is_lost() {
         git(&root, &["rev-list", "--count", "HEAD"]).trim(),
         (1 + EACH + by_git).to_string()
     );
+}
+
+#[test]
+fn no_mask_makes_a_file_that_others_may_write_and_a_narrow_one_holds() {
+    for (mask, file, folder) in [("0", 0o644, 0o755), ("077", 0o600, 0o700)] {
+        let (_folder, book) = book();
+        let root = book.root();
+        let task = child("child_process", root, "once");
+        let mut command = Command::new("sh");
+        command
+            .args(["-c", &format!("umask {mask}; exec \"$0\" \"$@\"")])
+            .arg(task.get_program());
+        command.args(task.get_args());
+        for (name, value) in task.get_envs() {
+            command.env(name, value.unwrap());
+        }
+        assert!(command.output().unwrap().status.success());
+        let mode = |path: &str| fs::metadata(root.join(path)).unwrap().permissions().mode() & 0o777;
+        assert_eq!(
+            [mode("fresh/new.yaml"), mode(H2), mode("fresh")],
+            [file, file, folder]
+        );
+        for path in [".git/index", ".git/refs/heads/main", ".git/logs/HEAD"] {
+            assert_eq!(mode(path) & 0o022, 0, "{path}");
+        }
+        assert_clean(root);
+    }
 }
 
 #[test]

@@ -43,7 +43,7 @@ impl Book {
     ///
     /// # Errors
     ///
-    /// [`Error::IndexBusy`] when git holds its lock on the index; [`Error::Damaged`] when the journal is.
+    /// [`Error::IndexBusy`] when git holds its lock on the index; [`Error::JournalDamaged`].
     pub fn recover(&self) -> Result<Option<Recovery>, Error> {
         if !self.needs_recovery() {
             return Ok(None);
@@ -51,15 +51,6 @@ impl Book {
         match self.lock_quietly("recover")? {
             Some(_held) => self.recover_locked(),
             None => Ok(None),
-        }
-    }
-
-    /// As [`Book::recover`], for opening: a book that can only be read stays as it is.
-    pub(super) fn recover_quietly(&self) -> Result<Option<Recovery>, Error> {
-        match self.recover() {
-            Err(Error::Io { source, .. }) if unwritable(&source) => Ok(None),
-            Err(Error::IndexBusy { .. }) => Ok(None),
-            other => other,
         }
     }
 
@@ -269,12 +260,4 @@ fn sync_those_left(folders: BTreeSet<PathBuf>) -> Result<(), Error> {
         .map(PathBuf::from)
         .collect();
     sync::each(&standing.into_iter().collect::<Vec<_>>(), sync::folder_sync)
-}
-
-fn unwritable(error: &std::io::Error) -> bool {
-    use std::io::ErrorKind;
-    matches!(
-        error.kind(),
-        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem
-    )
 }
