@@ -22,6 +22,7 @@ pub struct Book {
     vault: Vault,
     patience: Duration,
     recovered: Option<Recovery>,
+    unsettled: Option<Error>,
 }
 
 impl fmt::Debug for Book {
@@ -34,7 +35,7 @@ impl fmt::Debug for Book {
 
 impl Book {
     /// Opens the book that a folder lies in, and brings what an interrupted command left to one side or the other
-    /// when no other process is writing.
+    /// when no other process is writing: see [`Book::recovered`] and [`Book::unsettled`].
     ///
     /// # Errors
     ///
@@ -46,7 +47,10 @@ impl Book {
             .find(|folder| folder.join("book.yaml").is_file() && folder.join(".git").exists())
             .ok_or_else(|| Error::NotABook { start: start.clone() })?;
         let mut book = Self::open(root)?;
-        book.recovered = book.recover_quietly()?;
+        match book.recover() {
+            Ok(recovered) => book.recovered = recovered,
+            Err(error) => book.unsettled = Some(error),
+        }
         Ok(book)
     }
 
@@ -84,7 +88,7 @@ impl Book {
             }
         }
         if let Some(format) = repo.config_snapshot().string("extensions.refStorage")
-            && format.to_string() != "files"
+            && format.as_slice() != b"files"
         {
             return Err(Error::Unsupported {
                 what: "storage of branches",
@@ -99,6 +103,7 @@ impl Book {
             vault,
             patience: PATIENCE,
             recovered: None,
+            unsettled: None,
         })
     }
 
@@ -110,6 +115,12 @@ impl Book {
     /// What the opening found left of an interrupted command, and what became of it.
     pub fn recovered(&self) -> Option<&Recovery> {
         self.recovered.as_ref()
+    }
+
+    /// Why the opening could not clear up after an interrupted command (a folder that may only be read, a damaged
+    /// journal); reading commits is safe all the same, and the next write says it again.
+    pub fn unsettled(&self) -> Option<&Error> {
+        self.unsettled.as_ref()
     }
 
     /// Sets how long a writer waits for another to finish; ten seconds unless set.
@@ -179,10 +190,20 @@ impl Book {
     /// The store's own folder inside `.git`, made when missing.
     pub(super) fn state_folder(&self) -> Result<PathBuf, Error> {
         let folder = self.state_path();
-        if !matches!(standing(&folder)?, Standing::Folder) {
-            sync::make_folder(&folder)?;
-            sync::folder_sync(self.repo.git_dir())?;
+        match standing(&folder)? {
+            Standing::Folder => return Ok(folder),
+            Standing::Nothing => {}
+            Standing::File(_) | Standing::Other(_) => {
+                let path = ".git/mulebook".to_owned();
+                return Err(Error::NotPlain {
+                    path,
+                    found: "a file or a link",
+                    expected: "a folder",
+                });
+            }
         }
+        sync::make_folder(&folder)?;
+        sync::folder_sync(self.repo.git_dir())?;
         Ok(folder)
     }
 

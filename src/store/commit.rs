@@ -80,10 +80,11 @@ impl Writing<'_> {
     /// Undoes a write that failed, unless the branch has moved after all (its folder could not be synced).
     fn give_up(&self, journal: &Journal, new: CommitId, error: Error) -> Error {
         match self.book.reference(&journal.reference) {
-            Ok(now) if now != Some(new.0) => match self.book.undo(journal) {
-                Ok(()) => error,
-                Err(_) => error,
-            },
+            Ok(now) if now != Some(new.0) => {
+                // Should this fail too, the journal stays and the next command tries again.
+                let _ = self.book.undo(journal);
+                error
+            }
             _ => Error::Unfinished {
                 commit: new,
                 cause: Box::new(error),

@@ -27,42 +27,52 @@ impl Book {
         message: &str,
     ) -> Result<Self, Error> {
         let root = std::path::absolute(root).map_err(Error::io("find", root))?;
-        let unfinished = is_unfinished(&root);
-        refuse_in_the_way(&root, files, unfinished)?;
         let made = make_root(&root)?;
-        let book = match Self::set_up(&root, unfinished).and_then(|book| {
-            book.first_commit(files, author, time, message)?;
-            Ok(book)
-        }) {
-            Ok(book) => book,
-            Err(error) => {
-                if !matches!(error, Error::Unfinished { .. } | Error::Stopped { .. }) {
-                    let _ = fs::remove_dir_all(root.join(".git"));
-                    let _ = fs::remove_dir_all(root.join(SCAFFOLD));
-                    for folder in root.ancestors().take(made) {
-                        let _ = fs::remove_dir(folder);
-                    }
-                }
-                return Err(error);
+        let book =
+            lock_folder(&root).and_then(|_held| Self::create_locked(&root, files, author, time, message));
+        if matches!(&book, Err(error) if !stands(error)) {
+            // Only folders that are empty go: what is in them is not ours.
+            for folder in root.ancestors().take(made) {
+                let _ = fs::remove_dir(folder);
             }
+        }
+        book
+    }
+
+    fn create_locked(
+        root: &Path,
+        files: &[(String, Vec<u8>)],
+        author: &Author,
+        time: Time,
+        message: &str,
+    ) -> Result<Self, Error> {
+        let unfinished = is_unfinished(root)?;
+        refuse_in_the_way(root, files, unfinished)?;
+        let scaffold = root.join(SCAFFOLD);
+        remove_all(&scaffold)?;
+        let book = if unfinished {
+            Self::open(root)?
+        } else {
+            Self::set_up(root, &scaffold).inspect_err(|_| {
+                let _ = remove_all(&scaffold);
+            })?
         };
+        if let Err(error) = book.first_commit(files, author, time, message) {
+            if !stands(&error) && matches!(book.head_commit(), Ok(None)) {
+                let _ = remove_all(&root.join(".git"));
+            }
+            return Err(error);
+        }
         sync::remove(&book.state_path().join("creating"))?;
         sync::folder_sync(&book.state_path())?;
         Ok(book)
     }
 
     /// The repository, put in place whole.
-    fn set_up(root: &Path, unfinished: bool) -> Result<Self, Error> {
-        if unfinished {
-            return Self::open(root);
-        }
-        let scaffold = root.join(SCAFFOLD);
-        if scaffold.exists() {
-            fs::remove_dir_all(&scaffold).map_err(Error::io("remove", &scaffold))?;
-        }
-        sync::make_folder(&scaffold)?;
+    fn set_up(root: &Path, scaffold: &Path) -> Result<Self, Error> {
+        sync::make_folder(scaffold)?;
         gix::ThreadSafeRepository::init_opts(
-            &scaffold,
+            scaffold,
             gix::create::Kind::WithWorktree,
             gix::create::Options::default(),
             gix::open::Options::isolated(),
@@ -78,9 +88,13 @@ impl Book {
         sync::write_new(&state.join("creating"), b"", sync::Mode::Record)?;
         sync_tree(&git)?;
         sync::rename(&git, &root.join(".git"))?;
-        fs::remove_dir(&scaffold).map_err(Error::io("remove", &scaffold))?;
-        sync::folder_sync(root)?;
-        Self::open(root)
+        fs::remove_dir(scaffold)
+            .map_err(Error::io("remove", scaffold))
+            .and_then(|()| sync::folder_sync(root))
+            .and_then(|()| Self::open(root))
+            .inspect_err(|_| {
+                let _ = remove_all(&root.join(".git"));
+            })
     }
 
     fn first_commit(
@@ -109,10 +123,50 @@ impl Book {
     }
 }
 
-/// Whether the making of a book was interrupted here before its first commit.
-fn is_unfinished(root: &Path) -> bool {
-    root.join(".git/mulebook/creating").exists()
-        && Book::open(root).is_ok_and(|book| matches!(book.head_commit(), Ok(None)))
+/// Whether a book stands in spite of an error, or another process is making one.
+fn stands(error: &Error) -> bool {
+    matches!(
+        error,
+        Error::Unfinished { .. } | Error::Stopped { .. } | Error::AlreadyBook { .. } | Error::Busy { .. }
+    )
+}
+
+/// Lets one process at a time make a book of a folder.
+fn lock_folder(root: &Path) -> Result<fs::File, Error> {
+    let folder = fs::File::open(root).map_err(Error::io("open", root))?;
+    match folder.try_lock() {
+        Err(fs::TryLockError::WouldBlock) => {
+            let unknown = || "unknown".to_owned();
+            Err(Error::Busy {
+                process: unknown(),
+                since: unknown(),
+            })
+        }
+        // A system that cannot lock a folder: then the repository's going in place decides.
+        Ok(()) | Err(fs::TryLockError::Error(_)) => Ok(folder),
+    }
+}
+
+fn remove_all(folder: &Path) -> Result<(), Error> {
+    match fs::remove_dir_all(folder) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(Error::io("remove", folder)(error)),
+        _ => Ok(()),
+    }
+}
+
+/// Whether the making of a book was interrupted here before its first commit; clears up after it.
+fn is_unfinished(root: &Path) -> Result<bool, Error> {
+    if !root.join(".git/mulebook/creating").exists() {
+        return Ok(false);
+    }
+    let book = Book::open(root)?;
+    book.recover()?;
+    match book.head_commit()? {
+        None => Ok(true),
+        Some(_) => Err(Error::AlreadyBook {
+            path: root.to_owned(),
+        }),
+    }
 }
 
 fn refuse_in_the_way(root: &Path, files: &[(String, Vec<u8>)], unfinished: bool) -> Result<(), Error> {
@@ -175,13 +229,14 @@ fn refuse_in_the_way(root: &Path, files: &[(String, Vec<u8>)], unfinished: bool)
 /// Makes the folder and those above it that are missing; returns how many.
 fn make_root(root: &Path) -> Result<usize, Error> {
     let missing: Vec<&Path> = root.ancestors().take_while(|folder| !folder.exists()).collect();
+    let mut made = 0;
     for folder in missing.iter().rev() {
-        sync::make_folder(folder)?;
+        made += usize::from(sync::make_folder(folder)?);
         if let Some(parent) = folder.parent() {
             sync::folder_sync(parent)?;
         }
     }
-    Ok(missing.len())
+    Ok(made)
 }
 
 /// Syncs every file and folder at and below a folder that only this process knows.

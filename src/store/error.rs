@@ -160,6 +160,18 @@ pub enum Error {
         /// What was expected.
         expected: String,
     },
+    /// What an interrupted command wrote down cannot be read, so it can be neither undone nor finished.
+    #[error(
+        "{} is damaged: found {found}, expected a whole journal of version 1; nothing was changed: \
+         look at `git status`, set right what it shows, then remove that file",
+        path.display()
+    )]
+    JournalDamaged {
+        /// The journal.
+        path: PathBuf,
+        /// What was found.
+        found: String,
+    },
     /// A name or address that git cannot record.
     #[error(
         "the author {found:?} cannot be recorded; expected a name and an address without `<`, `>` or line breaks"

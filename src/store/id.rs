@@ -51,6 +51,9 @@ impl fmt::Display for ContentId {
     }
 }
 
+/// A day, in seconds.
+const DAY: u32 = 86_400;
+
 /// Who made a change, as a commit records it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Author {
@@ -76,6 +79,16 @@ impl Author {
         if self.name.trim().is_empty() || unfit(&self.name) || unfit(&self.email) {
             return Err(Error::Author {
                 found: format!("{} <{}>", self.name, self.email),
+            });
+        }
+        if time.seconds < 0 || time.offset.unsigned_abs() >= DAY {
+            return Err(Error::Unsupported {
+                what: "time of the commit",
+                found: format!(
+                    "{} seconds after 1970, {} east of Greenwich",
+                    time.seconds, time.offset
+                ),
+                expected: "a time git can record: not before 1970, in a zone less than a day from Greenwich",
             });
         }
         Ok(gix::actor::Signature {

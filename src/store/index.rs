@@ -44,6 +44,13 @@ pub(super) fn comparison() -> gix::index::entry::stat::Options {
     }
 }
 
+fn whole_seconds() -> gix::index::entry::stat::Options {
+    gix::index::entry::stat::Options {
+        use_nsec: false,
+        ..comparison()
+    }
+}
+
 /// The stat data of a plain file as the index keeps it, without following a link.
 pub(super) fn stat_of(place: &Path) -> Option<Stat> {
     let metadata = gix::index::fs::Metadata::from_path_no_follow(place).ok()?;
@@ -148,12 +155,13 @@ impl Book {
     }
 
     /// Marks entries whose file changed within the clock tick in which the old index was written: their stat data
-    /// looks clean, and would go on doing so under the newer time of the index about to be written.
+    /// looks clean, and would go on doing so under the newer time of the index about to be written. The tick is a whole
+    /// second here, since git as usually built compares no finer.
     fn mark_racy(&self, index: &mut gix::index::File) -> Result<(), Error> {
         let written = index.timestamp();
         let mut smudged = Vec::new();
         for (position, entry) in index.entries().iter().enumerate() {
-            if entry.stage() != Stage::Unconflicted || !entry.stat.is_racy(written, comparison()) {
+            if entry.stage() != Stage::Unconflicted || !entry.stat.is_racy(written, whole_seconds()) {
                 continue;
             }
             let Ok(inside) = entry.path(index).to_str() else {

@@ -80,7 +80,10 @@ impl Journal {
     }
 
     pub(super) fn new_id(&self) -> Result<CommitId, Error> {
-        CommitId::parse(&self.new).ok_or_else(|| damaged("a plan without its commit"))
+        CommitId::parse(&self.new).ok_or(Error::Git {
+            operation: "read the journal",
+            detail: format!("{} is not the name of a commit", self.new),
+        })
     }
 
     /// Puts the journal in place, synced.
@@ -100,7 +103,7 @@ impl Journal {
     ///
     /// # Errors
     ///
-    /// [`Error::Damaged`] when it is not whole or names a path that no write could have planned.
+    /// [`Error::JournalDamaged`] when it is not whole or names a path that no write could have planned.
     pub(super) fn read(folder: &Path) -> Result<Option<Self>, Error> {
         let place = place(folder);
         let text = match fs::read_to_string(&place) {
@@ -111,16 +114,19 @@ impl Journal {
         let (line, check) = text
             .trim_end()
             .split_once('\n')
-            .ok_or_else(|| damaged("half a journal"))?;
+            .ok_or_else(|| damaged(folder, "half a journal"))?;
         if hexadecimal(&Sha256::digest(line.as_bytes())) != check {
-            return Err(damaged("a journal whose check does not hold"));
+            return Err(damaged(folder, "a journal whose check does not hold"));
         }
         let journal: Self = serde_json::from_str(line)
-            .map_err(|error| damaged(&format!("a journal that cannot be read ({error})")))?;
+            .map_err(|error| damaged(folder, &format!("a journal that cannot be read ({error})")))?;
         if journal.version != VERSION {
-            return Err(damaged(&format!("a journal of version {}", journal.version)));
+            return Err(damaged(
+                folder,
+                &format!("a journal of version {}", journal.version),
+            ));
         }
-        journal.check()?;
+        journal.check(folder)?;
         Ok(Some(journal))
     }
 
@@ -131,7 +137,7 @@ impl Journal {
     }
 
     /// A journal comes from the disk like anything else: nothing outside the book may be named by it.
-    fn check(&self) -> Result<(), Error> {
+    fn check(&self, folder: &Path) -> Result<(), Error> {
         for file in &self.files {
             path::check(&file.path)?;
             if let Some(stage) = &file.stage {
@@ -143,16 +149,22 @@ impl Journal {
                         .next()
                         .is_some_and(|name| name.starts_with(STAGE))
                 {
-                    return Err(damaged("a journal that names a file it did not write"));
+                    return Err(damaged(folder, "a journal that names a file it did not write"));
                 }
             }
         }
-        self.folders.iter().try_for_each(|folder| path::check(folder))?;
+        self.folders.iter().try_for_each(|inside| path::check(inside))?;
         let plain_reference = self.reference == "HEAD"
             || (self.reference.starts_with("refs/") && path::check(&self.reference).is_ok());
-        if !plain_reference || !self.large.iter().all(|name| is_digest(name)) {
+        let commits = CommitId::parse(&self.new).is_some()
+            && self
+                .old
+                .as_deref()
+                .is_none_or(|old| CommitId::parse(old).is_some());
+        if !commits || !plain_reference || !self.large.iter().all(|name| is_digest(name)) {
             return Err(damaged(
-                "a journal that names something else than a branch or a raw file",
+                folder,
+                "a journal that names something else than commits, a branch and raw files",
             ));
         }
         Ok(())
@@ -166,10 +178,9 @@ fn place(folder: &Path) -> PathBuf {
     folder.join("journal")
 }
 
-fn damaged(found: &str) -> Error {
-    Error::Damaged {
-        path: ".git/mulebook/journal".to_owned(),
+fn damaged(folder: &Path, found: &str) -> Error {
+    Error::JournalDamaged {
+        path: place(folder),
         found: found.to_owned(),
-        expected: "a whole journal of version 1".to_owned(),
     }
 }

@@ -26,7 +26,14 @@ pub struct LockHolder {
 /// The held lock; dropping it lets go.
 #[derive(Debug)]
 pub(super) struct Lock {
-    _file: File,
+    file: File,
+}
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Said outright: closing alone would leave it to a child process that was just being started.
+        let _ = self.file.unlock();
+    }
 }
 
 /// Takes the lock in a folder that is there, trying for as long as `wait`.
@@ -63,7 +70,7 @@ pub(super) fn take(folder: &Path, holder: &LockHolder, wait: Duration) -> Result
         &note,
         format!("{}\n{}\n{}\n", holder.process, holder.since, holder.command),
     );
-    Ok(Lock { _file: file })
+    Ok(Lock { file })
 }
 
 fn busy(note: &Path) -> Error {

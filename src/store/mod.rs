@@ -63,4 +63,4 @@ pub use snapshot::{Entry, EntryKind, Snapshot};
 pub use source::Source;
 pub use vault::{DEFAULT_IN_GIT, RawCheck, RawFile, RawPlace, RawReader, Vault};
 pub use verify::Verification;
-pub use writing::{CommitForm, Step, Writing};
+pub use writing::{CommitForm, Signer, Step, Writing};

@@ -49,7 +49,7 @@ impl Book {
                     .map(|entry| entry.id),
                 None => None,
             };
-            if let Some(edit) = self.edit_of(inside, known, None)? {
+            if let Some(edit) = self.edit_of(inside, known)? {
                 pending.push(Pending {
                     path: inside.to_owned(),
                     edit,
@@ -67,13 +67,26 @@ impl Book {
         let index = self.index()?;
         let known = self.known_files()?;
         let mut pending = Vec::new();
+        let mut plain_folder: Option<&str> = None;
         for (inside, id) in &known {
             let entry = index.entry_by_path_and_stage(inside.as_str().into(), Stage::Unconflicted);
             if entry.is_some_and(|entry| entry.flags.contains(Flags::SKIP_WORKTREE)) {
                 continue;
             }
             let clean = entry.filter(|entry| !entry.stat.is_racy(index.timestamp(), comparison()));
-            if let Some(edit) = self.edit_of(inside, Some(*id), clean)? {
+            // Neighbours share the way to them: one look at it does for all.
+            let folder = path::folder_of(inside);
+            if plain_folder != Some(folder) {
+                plain_folder = path::locate(self.root(), inside).is_ok().then_some(folder);
+            }
+            if let (Some(entry), Some(_)) = (clean, plain_folder)
+                && entry.id == id.0
+                && stat_of(&self.root().join(inside))
+                    .is_some_and(|stat| stat.matches(&entry.stat, comparison()))
+            {
+                continue;
+            }
+            if let Some(edit) = self.edit_of(inside, Some(*id))? {
                 pending.push(Pending {
                     path: inside.clone(),
                     edit,
@@ -130,12 +143,7 @@ impl Book {
         }
     }
 
-    fn edit_of(
-        &self,
-        inside: &str,
-        known: Option<ContentId>,
-        clean: Option<&gix::index::Entry>,
-    ) -> Result<Option<Edit>, Error> {
+    fn edit_of(&self, inside: &str, known: Option<ContentId>) -> Result<Option<Edit>, Error> {
         let missing = |known: Option<ContentId>| known.map(|_| Edit::Removed);
         let place = match path::locate(self.root(), inside) {
             Ok(place) => place,
@@ -144,11 +152,6 @@ impl Book {
             Err(Error::UnsafePath { .. }) if known.is_some() => return Ok(None),
             Err(error) => return Err(error),
         };
-        if let (Some(entry), Some(id)) = (clean, known)
-            && stat_of(&place).is_some_and(|stat| stat.matches(&entry.stat, comparison()))
-        {
-            return Ok((entry.id != id.0).then_some(Edit::Modified));
-        }
         match (standing(&place)?, known) {
             (Standing::Nothing, known) => Ok(missing(known)),
             (Standing::File(_), None) => Ok(Some(Edit::Added)),

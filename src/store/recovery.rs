@@ -8,6 +8,7 @@ use gix::ObjectId;
 
 use super::index::IndexLock;
 use super::journal::{Journal, Planned};
+use super::path::{Standing, standing};
 use super::vault::RawPlace;
 use super::{Book, ContentId, Error, Snapshot, Step, path, sync};
 
@@ -42,7 +43,7 @@ impl Book {
     ///
     /// # Errors
     ///
-    /// [`Error::IndexBusy`] when git holds its lock on the index; [`Error::Damaged`] when the journal is.
+    /// [`Error::IndexBusy`] when git holds its lock on the index; [`Error::JournalDamaged`].
     pub fn recover(&self) -> Result<Option<Recovery>, Error> {
         if !self.needs_recovery() {
             return Ok(None);
@@ -50,15 +51,6 @@ impl Book {
         match self.lock_quietly("recover")? {
             Some(_held) => self.recover_locked(),
             None => Ok(None),
-        }
-    }
-
-    /// As [`Book::recover`], for opening: a book that can only be read stays as it is.
-    pub(super) fn recover_quietly(&self) -> Result<Option<Recovery>, Error> {
-        match self.recover() {
-            Err(Error::Io { source, .. }) if unwritable(&source) => Ok(None),
-            Err(Error::IndexBusy { .. }) => Ok(None),
-            other => other,
         }
     }
 
@@ -113,7 +105,10 @@ impl Book {
         self.drop_reference_lock(&journal.reference, journal.new_id()?.0)?;
         for stage in journal.files.iter().filter_map(|file| file.stage.as_deref()) {
             let place = path::locate(self.root(), stage)?;
-            sync::remove(&place)?;
+            // Anything but a file there is none of ours, and was what stopped the write.
+            if matches!(standing(&place)?, Standing::File(_)) {
+                sync::remove(&place)?;
+            }
             touched.extend(place.parent().map(PathBuf::from));
         }
         for name in &journal.large {
@@ -212,6 +207,7 @@ impl Book {
         }
         let Some(id) = file.new_id() else {
             sync::remove(place)?;
+            stage.map_or(Ok(()), sync::remove)?;
             self.remove_empty_folders(path::folder_of(&file.path));
             return Ok(true);
         };
@@ -264,12 +260,4 @@ fn sync_those_left(folders: BTreeSet<PathBuf>) -> Result<(), Error> {
         .map(PathBuf::from)
         .collect();
     sync::each(&standing.into_iter().collect::<Vec<_>>(), sync::folder_sync)
-}
-
-fn unwritable(error: &std::io::Error) -> bool {
-    use std::io::ErrorKind;
-    matches!(
-        error.kind(),
-        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem
-    )
 }

@@ -184,11 +184,12 @@ fn append_once(folder: &Path, name: &str, line: &str) -> Result<(), Error> {
         sync::make_folders(folder, parents)?;
     }
     let path = folder.join(&inside);
+    if !path.exists() {
+        sync::create(&path, sync::Mode::Record)?;
+    }
     let mut file = OpenOptions::new()
         .read(true)
         .write(true)
-        .create(true)
-        .truncate(false)
         .open(&path)
         .map_err(Error::io("open", &path))?;
     let fault = |error| Error::io("append to", &path)(error);
@@ -201,14 +202,18 @@ fn append_once(folder: &Path, name: &str, line: &str) -> Result<(), Error> {
         .iter()
         .rposition(|&byte| byte == b'\n')
         .map_or(0, |last| last + 1);
-    let torn = start == 0 || whole > 0;
     if tail[..whole]
         .split_inclusive(|&byte| byte == b'\n')
         .any(|known| known == line.as_bytes())
     {
         return Ok(());
     }
-    let end = if torn { start + whole as u64 } else { length };
+    // Without a line break in sight nothing is known of the last line, and nothing is cut.
+    let end = if start == 0 || whole > 0 {
+        start + whole as u64
+    } else {
+        length
+    };
     file.set_len(end).map_err(fault)?;
     file.seek(SeekFrom::Start(end)).map_err(fault)?;
     file.write_all(line.as_bytes()).map_err(fault)?;

@@ -114,7 +114,7 @@ impl Snapshot {
         Ok(std::mem::take(&mut object.data))
     }
 
-    /// The entries of a folder (`""` for the book's own), sorted as git sorts; empty when it is not there.
+    /// The entries of a folder (`""` for the book's own), sorted by name; empty when it is not there.
     ///
     /// # Errors
     ///
@@ -132,17 +132,20 @@ impl Snapshot {
 
     /// Every file at or below a folder (`""` for the whole book) as path and entry, folders left out.
     pub fn files(&self, folder: &str) -> Result<Vec<(String, Entry)>, Error> {
+        let join = |inside: &str, name: &str| {
+            if inside.is_empty() {
+                name.to_owned()
+            } else {
+                format!("{inside}/{name}")
+            }
+        };
         let mut found = Vec::new();
-        let mut open = vec![folder.to_owned()];
-        while let Some(inside) = open.pop() {
-            for entry in self.list(&inside)? {
-                let path = if inside.is_empty() {
-                    entry.name.clone()
-                } else {
-                    format!("{inside}/{}", entry.name)
-                };
+        let mut open: Vec<(String, Vec<Entry>)> = vec![(folder.to_owned(), self.list(folder)?)];
+        while let Some((inside, entries)) = open.pop() {
+            for entry in entries {
+                let path = join(&inside, &entry.name);
                 if entry.kind == EntryKind::Folder {
-                    open.push(path);
+                    open.push((path, self.folder(entry.id.0)?.to_vec()));
                 } else {
                     found.push((path, entry));
                 }
@@ -169,9 +172,10 @@ impl Snapshot {
         let mut names = path.split('/').peekable();
         while let Some(name) = names.next() {
             let entries = self.folder(folder)?;
-            let Some(entry) = entries.iter().find(|entry| entry.name == name) else {
+            let Ok(position) = entries.binary_search_by(|entry| entry.name.as_str().cmp(name)) else {
                 return Ok(None);
             };
+            let entry = &entries[position];
             if names.peek().is_none() {
                 return Ok(Some(entry.clone()));
             }
@@ -193,14 +197,14 @@ impl Snapshot {
     }
 }
 
-/// The entries of a tree object.
+/// The entries of a tree object, sorted by name (git sorts a folder as if its name ended in `/`).
 pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<Entry>, Error> {
     if id == ObjectId::empty_tree(repo.object_hash()) {
         return Ok(Vec::new());
     }
     let tree = repo.find_tree(id).map_err(Error::git("read a folder"))?;
     let decoded = tree.decode().map_err(Error::git("read a folder"))?;
-    Ok(decoded
+    let mut entries: Vec<Entry> = decoded
         .entries
         .iter()
         .map(|entry| Entry {
@@ -214,7 +218,9 @@ pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<En
             },
             id: ContentId(entry.oid.to_owned()),
         })
-        .collect())
+        .collect();
+    entries.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(entries)
 }
 
 fn not_plain(path: &str, found: &'static str, expected: &'static str) -> Error {

@@ -80,7 +80,7 @@ impl Book {
                 .expected("the name of a commit")
                 .next("`git reflog` shows where it stood")
         };
-        match self.head_commit() {
+        match self.target().map(|target| target.old) {
             Ok(Some(id)) => tips.push((id, "HEAD".to_owned())),
             Ok(None) => {}
             Err(error) => state.findings.push(broken("HEAD", error.to_string())),
@@ -188,9 +188,9 @@ impl Book {
         progress: &mut dyn FnMut(&Verification),
     ) -> Result<(), Error> {
         let mut kept: BTreeSet<String> = named.keys().filter(|name| is_digest(name)).cloned().collect();
-        if self.head_commit()?.is_some() {
-            let head = self.head()?;
-            for (inside, entry) in head.files("raw")? {
+        // What cannot be read of the last commit has its finding from the walk already.
+        if let Ok(head) = self.head() {
+            for (inside, entry) in head.files("raw").unwrap_or_default() {
                 let name = inside.rsplit('/').next().unwrap_or_default();
                 if RawPlace::InGit.path(name) != inside || !is_digest(name) {
                     state.findings.push(stray(&inside));
@@ -224,7 +224,7 @@ impl Book {
                             "copy it back from where the book was made, or leave it out of what is claimed",
                         ),
                 ),
-                Err(error @ Error::NotPlain { .. }) => {
+                Err(error @ (Error::NotPlain { .. } | Error::Git { .. })) => {
                     state
                         .findings
                         .push(Finding::error("raw-damaged", error.to_string()));

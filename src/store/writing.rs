@@ -59,6 +59,9 @@ impl Step {
     }
 }
 
+/// Signs a commit's bytes: an armoured SSH signature, or why there is none.
+pub type Signer<'a> = dyn Fn(&[u8]) -> Result<String, String> + 'a;
+
 /// What a commit says about itself.
 #[derive(Clone, Copy)]
 pub struct CommitForm<'a> {
@@ -70,8 +73,8 @@ pub struct CommitForm<'a> {
     pub time: Time,
     /// Further parents: given, the commit concludes the merge that is under way.
     pub merged: &'a [CommitId],
-    /// Signs the commit's bytes and returns an armoured SSH signature, or says why not.
-    pub signer: Option<&'a dyn Fn(&[u8]) -> Result<String, String>>,
+    /// Signs the commit.
+    pub signer: Option<&'a Signer<'a>>,
 }
 
 impl fmt::Debug for CommitForm<'_> {
