@@ -9,6 +9,8 @@
 
 #[path = "demo_data/listing.rs"]
 mod listing;
+#[path = "demo_data/program.rs"]
+mod program;
 #[path = "demo_data/random.rs"]
 mod random;
 #[path = "demo_data/schedule.rs"]
@@ -157,6 +159,28 @@ fn skimmed_head_is_not_measured_yet() {
     assert_eq!(head["states"][1]["work"][0]["op"], "mill-deck");
     assert_eq!(head["states"][1]["work"][0]["cut"], "0.25 mm");
     assert!(head["states"][1]["figures"].get("chamber-volume").is_none());
+}
+
+/// The program reads every manifest without a finding.
+#[test]
+fn manifests_read_without_findings() {
+    let book = program::Book::read(&folder().join("book"));
+    let (findings, files) = book.findings();
+    assert!(findings.is_empty(), "{}", findings.join("\n"));
+    assert!(files > 40, "{files}");
+}
+
+/// Nothing but what was planted is missing: close these and every build is documented.
+#[test]
+fn only_the_planted_gaps_are_open() {
+    let gaps = program::Book::read(&folder().join("book")).gaps();
+    let planted = [
+        "b4: cylinder-head.chamber-volume",
+        "b5: cylinder-head.chamber-volume",
+        "b5: spacer",
+        "b6: cylinder-head.chamber-volume",
+    ];
+    assert_eq!(gaps, planted.map(String::from).into());
 }
 
 /// Sessions, their baselines and the people are those of the list of pulls.
