@@ -9,7 +9,8 @@ impl Scatter {
     /// The scatter of one named thing: a session, an assembly, a pull, a channel.
     pub(crate) fn of(what: &str) -> Self {
         // FNV-1a turns the name into a start value.
-        let state = what.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        let name = format!("{} {what}", super::truth::SEED);
+        let state = name.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
         });
         let mut scatter = Self { state };

@@ -3,6 +3,10 @@
 //! All of it is invented. Effects are written in per cent of the torque of the base set-up (head h2 as bought, header
 //! long-1, intake trumpets-90, no spacer, 31 deg BTDC) at the rpm of [`NODES_RPM`], and lie on straight lines between.
 
+/// Where the scatter starts. It was picked among others so that the draws look ordinary: their spread is near the planted
+/// one, no pull lies beyond 0.6 %, and the careless comparison of README.md misleads as it would on average.
+pub(crate) const SEED: u32 = 256;
+
 /// Cylinders, bore and stroke in mm: π/4 · 8.6² · 8.6 · 4 = 1998.2 cc.
 pub(crate) const CYLINDERS: f64 = 4.0;
 pub(crate) const BORE_MM: f64 = 86.0;
@@ -46,7 +50,7 @@ pub(crate) const PART_EFFECTS_PERCENT: [(&str, [f64; 11]); 5] = [
     // Ports of the spare head; its larger chambers are reckoned apart.
     ("h1",       [ 0.0, -0.1, -0.2, -0.3, -0.5, -0.6, -0.8, -0.9, -1.1, -1.3, -1.5]),
     // Spacer: a longer tract.
-    ("sp-12",    [ 1.0,  1.3,  1.5,  1.4,  1.1,  0.7,  0.3, -0.1, -0.5, -0.8, -1.0]),
+    ("sp-12",    [ 1.5,  2.0,  2.4,  2.3,  1.9,  1.3,  0.6,  0.0, -0.6, -1.1, -1.5]),
 ];
 /// What header and intake do together beyond their sum, in per cent at [`NODES_RPM`].
 #[rustfmt::skip] // a table reads in columns
