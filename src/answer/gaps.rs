@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::check::Close;
 use crate::check::Gap;
 use crate::check::GapSide;
 use crate::check::Why;
@@ -22,6 +23,9 @@ pub struct GapLine {
     pub other: Option<String>,
     /// The commands that close it.
     pub close: Vec<String>,
+    /// The same, for a program that closes them.
+    #[serde(skip)]
+    pub closes: Vec<Close>,
 }
 
 impl From<&Gap> for GapLine {
@@ -36,7 +40,8 @@ impl From<&Gap> for GapLine {
             },
             why: why_words(&gap.why),
             other: gap.other.as_ref().map(|shown| shown.text.clone()),
-            close: gap.close.clone(),
+            close: gap.close.iter().map(ToString::to_string).collect(),
+            closes: gap.close.clone(),
         }
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::check::Change;
+use crate::check::Close;
 use crate::check::Group;
 use crate::check::Item;
 use crate::check::Shown;
@@ -10,6 +11,7 @@ use crate::check::Side;
 use crate::check::Told;
 use crate::check::Why;
 use crate::check::changes;
+use crate::check::close::close;
 use crate::check::side::RoleAnswer;
 use crate::record::Answer;
 use crate::record::Correcting;
@@ -43,7 +45,7 @@ pub struct Gap {
     /// What the other side says, where it says something.
     pub other: Option<Shown>,
     /// The command that closes it, one for each side that lacks it.
-    pub close: Vec<String>,
+    pub close: Vec<Close>,
 }
 
 /// Two sides that may not be compared.
@@ -224,7 +226,7 @@ impl<'a, 'k> Check<'a, 'k> {
                 (Told::Known(_), Told::Known(_)) => continue,
             };
             let sides = [(self.base, row.base.gap()), (self.test, row.test.gap())];
-            let close: Vec<String> = sides
+            let close: Vec<Close> = sides
                 .iter()
                 .filter_map(|(side, why)| why.map(|why| close(side, &row.item, why)))
                 .collect();
@@ -837,69 +839,5 @@ fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
             corrected,
             ..Shown::said(answer.to_string())
         }),
-    }
-}
-
-/// The command that closes a gap on a side.
-fn close(side: &Side, item: &Item, why: &Why) -> String {
-    let target = &side.name;
-    let because = "--because \"…\"";
-    match (item.group, why) {
-        (_, Why::NoBuild) => format!("mulebook correct {target} --set build=NAME {because}"),
-        (_, Why::NoBatch) => {
-            let role = item.role.as_deref().unwrap_or(&item.name);
-            let tag = match side.effective.roles.get(role).map(|held| &held.answer) {
-                Some(Answer::Part(part)) => part.tag.clone(),
-                _ => role.to_owned(),
-            };
-            format!("mulebook correct {tag} --set batch=\"…\" {because}")
-        }
-        (Group::Role, _) => format!(
-            "mulebook correct {target} --set {}=none|PART/STATE {because}",
-            item.name
-        ),
-        (Group::Figure, _) => close_figure(side, item),
-        (Group::Fit | Group::Setting, _) => {
-            format!("mulebook measure {target} {} \"…\" --with INSTRUMENT", item.name)
-        }
-        (Group::Condition, _) => format!("mulebook correct {target} --set {}=\"…\" {because}", item.path()),
-        (Group::Run | Group::Correction, _) => {
-            format!("mulebook correct {target} --set {}=… {because}", item.path())
-        }
-    }
-}
-
-fn close_figure(side: &Side, item: &Item) -> String {
-    let role = item.role.as_deref().unwrap_or_default();
-    let answered = side
-        .effective
-        .roles
-        .values()
-        .filter_map(|held| match &held.answer {
-            Answer::Part(part) => Some(part),
-            _ => None,
-        });
-    let direct = match side.effective.roles.get(role).map(|held| &held.answer) {
-        Some(Answer::Part(part)) => Some(part),
-        _ => None,
-    };
-    let part = direct.or_else(|| {
-        answered
-            .into_iter()
-            .find(|part| side.parts.contains_key(&part.tag))
-    });
-    let Some(part) = part else {
-        return format!("mulebook measure PART/STATE {} \"…\"", item.name);
-    };
-    let record = side.parts.get(&part.tag);
-    let measurable =
-        record.is_some_and(|record| record.whereabouts.is_here() && record.is_newest(&part.letter));
-    if measurable {
-        format!("mulebook measure {part} {} \"…\" --with INSTRUMENT", item.name)
-    } else {
-        format!(
-            "mulebook measure {part} {} --unknown \"why\"   (this state is gone; or --calculated … --from …)",
-            item.name
-        )
     }
 }

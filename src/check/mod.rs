@@ -5,12 +5,14 @@
 //! figure. It never guesses, and no argument turns a refusal off.
 
 mod changes;
+mod close;
 mod documented;
 mod side;
 mod told;
 
 pub use changes::Change;
 pub use changes::ChangeGroup;
+pub use close::Close;
 pub use documented::Checked;
 pub use documented::Gap;
 pub use documented::GapSide;

@@ -3,9 +3,12 @@
 //! In: a [`Context`], a book, what the user asked. Out: an answer of `answer`, or a [`Failure`] that changed nothing.
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
+pub mod audit;
 pub mod compare;
 mod context;
 pub mod draft;
+pub mod enter;
+mod enter_record;
 mod failure;
 mod gate;
 mod gather;
@@ -13,6 +16,7 @@ mod history;
 pub mod input;
 pub mod keep;
 pub mod library;
+pub mod look;
 pub mod make;
 pub mod measure;
 pub mod names;
