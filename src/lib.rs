@@ -2,11 +2,13 @@
 
 pub mod answer;
 pub mod check;
+pub mod cli;
 pub mod curves;
 pub mod finding;
 pub mod manifest;
 pub mod quantity;
 pub mod raw;
 pub mod record;
+pub mod render;
 pub mod store;
 pub mod workflow;

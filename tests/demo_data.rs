@@ -44,10 +44,8 @@ fn generated() -> BTreeMap<String, Vec<u8>> {
     for pull in &schedule::PULLS {
         by_file.entry(pull.file()).or_default().push(pull);
     }
-    let mut files: BTreeMap<String, Vec<u8>> = by_file
-        .into_iter()
-        .map(|(file, pulls)| (format!("raw/{file}"), shape::bytes(&pulls)))
-        .collect();
+    let mut files: BTreeMap<String, Vec<u8>> =
+        by_file.into_iter().map(|(file, pulls)| (format!("raw/{file}"), shape::bytes(&pulls))).collect();
     files.insert("pulls.yaml".to_string(), listing::pulls_yaml().into_bytes());
     files.insert("truth.json".to_string(), listing::truth_json().into_bytes());
     files
@@ -86,16 +84,8 @@ fn no_raw_file_is_left_over() {
 #[test]
 fn files_stay_small() {
     let sizes: Vec<usize> = generated().values().map(Vec::len).collect();
-    assert!(
-        sizes.iter().all(|size| *size <= LARGEST_FILE),
-        "largest: {:?}",
-        sizes.iter().max()
-    );
-    assert!(
-        sizes.iter().sum::<usize>() <= ALL_FILES,
-        "all: {}",
-        sizes.iter().sum::<usize>()
-    );
+    assert!(sizes.iter().all(|size| *size <= LARGEST_FILE), "largest: {:?}", sizes.iter().max());
+    assert!(sizes.iter().sum::<usize>() <= ALL_FILES, "all: {}", sizes.iter().sum::<usize>());
 }
 
 /// π/4 · 8.6² cm² · 8.6 cm · 4, by hand: 58.0880 · 34.4 = 1998.23.
@@ -124,10 +114,7 @@ fn skim_gains_what_the_rule_says() {
 #[test]
 fn base_curve_meets_its_points() {
     for (rpm, torque) in truth::NODES_RPM.into_iter().zip(truth::BASE_TORQUE_NM) {
-        assert!(
-            (truth::torque_nm(truth::BASE, rpm) - torque).abs() < 1e-9,
-            "{rpm}"
-        );
+        assert!((truth::torque_nm(truth::BASE, rpm) - torque).abs() < 1e-9, "{rpm}");
     }
 }
 
@@ -205,10 +192,8 @@ fn sessions_hold_the_pulls() {
 #[test]
 fn list_of_pulls_reads_as_yaml() {
     let list: Vec<Value> = serde_yaml::from_str(&listing::pulls_yaml()).unwrap();
-    let evidence: BTreeSet<String> = list
-        .iter()
-        .map(|pull| format!("{} {}", pull["file"], pull["segment"]))
-        .collect();
+    let evidence: BTreeSet<String> =
+        list.iter().map(|pull| format!("{} {}", pull["file"], pull["segment"])).collect();
     assert_eq!(list.len(), schedule::PULLS.len());
     assert_eq!(evidence.len(), list.len());
     for pull in &list {

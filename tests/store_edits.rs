@@ -24,15 +24,7 @@ const H2: &str = "parts/cylinder-head/h2.yaml";
 fn pending_edits_are_those_git_sees() {
     let (_folder, book) = book();
     let root = book.root();
-    put(
-        &book,
-        1,
-        &[
-            ("cells/c1.yaml", "12345"),
-            ("cells/c2.yaml", "gone"),
-            ("cells/c3.yaml", "same"),
-        ],
-    );
+    put(&book, 1, &[("cells/c1.yaml", "12345"), ("cells/c2.yaml", "gone"), ("cells/c3.yaml", "same")]);
     assert!(book.pending_all().unwrap().is_empty());
     // The same length in the same moment: only its bytes tell.
     fs::write(root.join("cells/c1.yaml"), "54321").unwrap();
@@ -56,21 +48,13 @@ fn pending_edits_are_those_git_sees() {
             Edit::Replaced => format!(" T {}", pending.path),
         })
         .collect();
-    let mut theirs: Vec<_> = git(root, &["status", "--porcelain", "--untracked-files=all"])
-        .lines()
-        .map(str::to_owned)
-        .collect();
+    let mut theirs: Vec<_> =
+        git(root, &["status", "--porcelain", "--untracked-files=all"]).lines().map(str::to_owned).collect();
     theirs.sort_by(|a, b| a[3..].cmp(&b[3..]));
     assert_eq!(ours, theirs);
     assert_eq!(ours.len(), 4);
-    let some = book
-        .pending(&[
-            "cells/c1.yaml",
-            "cells/c3.yaml",
-            "sessions/deep/s1.yaml",
-            "sessions/none",
-        ])
-        .unwrap();
+    let some =
+        book.pending(&["cells/c1.yaml", "cells/c3.yaml", "sessions/deep/s1.yaml", "sessions/none"]).unwrap();
     assert_eq!(
         some.into_iter().map(|pending| pending.edit).collect::<Vec<_>>(),
         [Edit::Modified, Edit::Added]
@@ -100,24 +84,13 @@ fn a_pending_edit_is_never_written_over() {
     assert_eq!(fs::read(root.join(H2)).unwrap(), b"part: h2\nname: by hand\n");
     // Built from what the work tree held, it may be replaced; from anything else, not.
     let mut writing = book.write(holder("keep")).unwrap();
-    writing
-        .put_over(H2, Some(b"part: h2\n"), b"part: h2\nname: by hand\n# spliced\n")
-        .unwrap();
-    assert!(matches!(
-        writing.commit("Keep", &author(), at(2)),
-        Err(Error::PendingEdit { .. })
-    ));
+    writing.put_over(H2, Some(b"part: h2\n"), b"part: h2\nname: by hand\n# spliced\n").unwrap();
+    assert!(matches!(writing.commit("Keep", &author(), at(2)), Err(Error::PendingEdit { .. })));
     let mut writing = book.write(holder("keep")).unwrap();
     writing
-        .put_over(
-            H2,
-            Some(b"part: h2\nname: by hand\n"),
-            b"part: h2\nname: by hand\n# spliced\n",
-        )
+        .put_over(H2, Some(b"part: h2\nname: by hand\n"), b"part: h2\nname: by hand\n# spliced\n")
         .unwrap();
-    writing
-        .put_over("parts/cylinder-head/h7.yaml", Some(b"part: h7\n"), b"part: h7\n")
-        .unwrap();
+    writing.put_over("parts/cylinder-head/h7.yaml", Some(b"part: h7\n"), b"part: h7\n").unwrap();
     writing.commit("Keep", &author(), at(2)).unwrap();
     assert_clean(root);
     // A removal by hand is kept the same way.
@@ -138,15 +111,8 @@ fn what_the_user_staged_stays_staged() {
     git(root, &["add", "builds/b1/build.yaml", "new.yaml"]);
     git(root, &["rm", "-q", "--cached", "parts/cylinder-head/h3.yaml"]);
     let staged = git(root, &["diff", "--cached"]);
-    assert_eq!(
-        book.staged().unwrap(),
-        ["builds/b1/build.yaml", "new.yaml", "parts/cylinder-head/h3.yaml"]
-    );
-    put(
-        &book,
-        1,
-        &[(H2, "part: h2\nname: x\n"), ("cells/c1.yaml", "cell: c1\n")],
-    );
+    assert_eq!(book.staged().unwrap(), ["builds/b1/build.yaml", "new.yaml", "parts/cylinder-head/h3.yaml"]);
+    put(&book, 1, &[(H2, "part: h2\nname: x\n"), ("cells/c1.yaml", "cell: c1\n")]);
     assert_eq!(git(root, &["diff", "--cached"]), staged);
     assert_eq!(git(root, &["diff", "--name-only"]), "");
     for path in ["builds/b1/build.yaml", "new.yaml", "parts/cylinder-head/h3.yaml"] {
@@ -169,12 +135,7 @@ fn an_edit_git_has_not_looked_at_is_not_hidden_by_the_new_index() {
     let file = root.join("cells/c1.yaml");
     let index = root.join(".git/index");
     let stamp = |path: &std::path::Path, moment: SystemTime| {
-        fs::File::options()
-            .append(true)
-            .open(path)
-            .unwrap()
-            .set_modified(moment)
-            .unwrap();
+        fs::File::options().append(true).open(path).unwrap().set_modified(moment).unwrap();
     };
     git(root, &["config", "core.trustctime", "false"]);
     put(&book, 1, &[("cells/c1.yaml", "12345")]);
@@ -205,10 +166,7 @@ fn links_are_never_followed() {
         let before = state(root);
         let mut writing = book.write(holder("enter")).unwrap();
         writing.put(path, b"through").unwrap();
-        assert!(matches!(
-            writing.commit("Through", &author(), at(1)),
-            Err(Error::NotPlain { .. })
-        ));
+        assert!(matches!(writing.commit("Through", &author(), at(1)), Err(Error::NotPlain { .. })));
         assert_eq!(state(root), before);
     }
     assert_eq!(fs::read(outside.join("h2.yaml")).unwrap(), b"secret");
@@ -238,23 +196,12 @@ fn a_merge_is_refused_unless_the_commit_concludes_it() {
     let seen = fs::read(root.join(H2)).unwrap();
     let mut writing = book.write(holder("keep")).unwrap();
     writing.put_over(H2, Some(&seen), b"both\n").unwrap();
-    writing
-        .put_over("only/theirs.yaml", Some(b"t\n"), b"t\n")
-        .unwrap();
+    writing.put_over("only/theirs.yaml", Some(b"t\n"), b"t\n").unwrap();
     let me = author();
-    let form = CommitForm {
-        message: "Join",
-        author: &me,
-        time: at(3),
-        merged: &[other],
-        signer: None,
-    };
+    let form = CommitForm { message: "Join", author: &me, time: at(3), merged: &[other], signer: None };
     writing.commit_as(form).unwrap();
     assert_clean(root);
-    assert_eq!(
-        git(root, &["log", "-1", "--format=%P"]).trim(),
-        format!("{ours} {other}")
-    );
+    assert_eq!(git(root, &["log", "-1", "--format=%P"]).trim(), format!("{ours} {other}"));
     assert!(!root.join(".git/MERGE_HEAD").exists());
     assert!(book.pending_all().unwrap().is_empty() && book.staged().unwrap().is_empty());
 }

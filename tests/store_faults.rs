@@ -25,16 +25,7 @@ use store_fixture::{
 };
 
 /// Calls that change the disk or make a change last.
-const CALLS: [&str; 8] = [
-    "rename",
-    "link",
-    "linkat",
-    "unlink",
-    "rmdir",
-    "mkdir",
-    "fsync",
-    "ftruncate",
-];
+const CALLS: [&str; 8] = ["rename", "link", "linkat", "unlink", "rmdir", "mkdir", "fsync", "ftruncate"];
 
 /// The child of the tests below: one task, as a process of its own, which writes down how it ended.
 #[test]
@@ -42,9 +33,7 @@ fn child_process() {
     let Some((root, task)) = task() else { return };
     let result = match task.as_str() {
         "create" => Book::create(&root, &files(), &author(), at(0), "Begin the book").map(|_| ()),
-        _ => Book::discover(&root)
-            .and_then(|book| write(&book, &|_| ControlFlow::Continue(())))
-            .map(|_| ()),
+        _ => Book::discover(&root).and_then(|book| write(&book, &|_| ControlFlow::Continue(()))).map(|_| ()),
     };
     let end = match result {
         Ok(()) => "done",
@@ -57,12 +46,7 @@ fn child_process() {
 fn strace(arguments: &[&str], root: &Path, task: &str, log: &Path) -> Option<Output> {
     let task = child("child_process", root, task);
     let mut command = Command::new("strace");
-    command
-        .args(["-f", "-qq", "-o"])
-        .arg(log)
-        .args(arguments)
-        .arg(task.get_program())
-        .args(task.get_args());
+    command.args(["-f", "-qq", "-o"]).arg(log).args(arguments).arg(task.get_program()).args(task.get_args());
     for (name, value) in task.get_envs() {
         command.env(name, value.unwrap());
     }
@@ -70,9 +54,7 @@ fn strace(arguments: &[&str], root: &Path, task: &str, log: &Path) -> Option<Out
 }
 
 fn strace_is_here() -> bool {
-    let here = Command::new("strace")
-        .args(["-qq", "-e", "trace=none", "true"])
-        .output();
+    let here = Command::new("strace").args(["-qq", "-e", "trace=none", "true"]).output();
     let here = here.is_ok_and(|output| output.status.success());
     if !here {
         eprintln!("skipped: strace is not here, or may not be used");
@@ -96,19 +78,11 @@ fn killed_before_any_call_the_next_command_finds_old_or_new() {
         for count in 1.. {
             let (_folder, book) = prepared();
             let inject = format!("inject={call}:signal=KILL:when={count}");
-            let output = strace(
-                &["-e", &format!("trace={call}"), "-e", &inject],
-                book.root(),
-                "write",
-                log.path(),
-            )
-            .unwrap();
+            let output =
+                strace(&["-e", &format!("trace={call}"), "-e", &inject], book.root(), "write", log.path())
+                    .unwrap();
             if !killed(&output) {
-                assert!(
-                    output.status.success(),
-                    "{}",
-                    String::from_utf8_lossy(&output.stdout)
-                );
+                assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stdout));
                 assert_eq!(state(book.root()), new);
                 break;
             }
@@ -125,10 +99,7 @@ fn killed_before_any_call_the_next_command_finds_old_or_new() {
             assert_whole(book.root());
         }
     }
-    eprintln!(
-        "killed {} times: {undone} undone, {finished} finished",
-        undone + finished
-    );
+    eprintln!("killed {} times: {undone} undone, {finished} finished", undone + finished);
     assert!(undone > 40 && finished > 20, "{undone} {finished}");
 }
 
@@ -145,13 +116,7 @@ fn a_call_that_fails_leaves_old_or_says_that_the_rest_follows() {
             let (_folder, book) = prepared();
             let root = book.root();
             let inject = format!("inject={call}:error=ENOSPC:when={count}");
-            strace(
-                &["-e", &format!("trace={call}"), "-e", &inject],
-                root,
-                "write",
-                log.path(),
-            )
-            .unwrap();
+            strace(&["-e", &format!("trace={call}"), "-e", &inject], root, "write", log.path()).unwrap();
             let hit = fs::read_to_string(log.path()).unwrap().contains("INJECTED");
             let mut found = state(root);
             let end = fs::read_to_string(root.with_extension("end")).unwrap_or_default();
@@ -169,15 +134,7 @@ fn a_call_that_fails_leaves_old_or_says_that_the_rest_follows() {
             }
             Book::discover(root).unwrap();
             let found = state(root);
-            assert!(
-                found
-                    == if end == "unfinished" {
-                        new.clone()
-                    } else {
-                        found.clone()
-                    },
-                "{call} {count}"
-            );
+            assert!(found == if end == "unfinished" { new.clone() } else { found.clone() }, "{call} {count}");
             assert!(found == old || found == new, "{call} {count}: {found:#?}");
             if !hit {
                 assert_eq!((end.as_str(), &found), ("done", &new));
@@ -201,13 +158,9 @@ fn a_new_book_killed_before_any_call_is_begun_again_or_is_there() {
             let folder = tempfile::tempdir().unwrap();
             let root = folder.path().join("book");
             let inject = format!("inject={call}:signal=KILL:when={count}");
-            let output = strace(
-                &["-e", &format!("trace={call}"), "-e", &inject],
-                &root,
-                "create",
-                log.path(),
-            )
-            .unwrap();
+            let output =
+                strace(&["-e", &format!("trace={call}"), "-e", &inject], &root, "create", log.path())
+                    .unwrap();
             let hit = killed(&output);
             if hit {
                 match Book::create(&root, &files(), &author(), at(0), "Begin the book") {
@@ -241,14 +194,10 @@ fn everything_a_commit_needs_is_synced_before_the_branch_names_it() {
     assert!(output.status.success());
     let log = fs::read_to_string(log.path()).unwrap();
     let lines: Vec<&str> = log.lines().collect();
-    let moved = lines
-        .iter()
-        .position(|line| line.contains("rename") && line.contains("refs/heads/main\""))
-        .unwrap();
+    let moved =
+        lines.iter().position(|line| line.contains("rename") && line.contains("refs/heads/main\"")).unwrap();
     let synced = |end: &str, before: usize| {
-        lines[..before]
-            .iter()
-            .any(|line| line.contains("sync(") && line.contains(&format!("{end}>")))
+        lines[..before].iter().any(|line| line.contains("sync(") && line.contains(&format!("{end}>")))
     };
     let new = git(book.root(), &["rev-list", "--objects", "HEAD", "^HEAD~1"]);
     let objects: Vec<&str> = new.lines().map(|line| &line[..40]).collect();
@@ -258,10 +207,7 @@ fn everything_a_commit_needs_is_synced_before_the_branch_names_it() {
             synced(&format!("objects/{}/{}", &object[..2], &object[2..]), moved),
             "{object} was not synced"
         );
-        assert!(
-            synced(&format!("objects/{}", &object[..2]), moved),
-            "the folder of {object} was not synced"
-        );
+        assert!(synced(&format!("objects/{}", &object[..2]), moved), "the folder of {object} was not synced");
     }
     for name in [".git/mulebook/journal.new", ".git/mulebook", ".part", "/pulls"] {
         assert!(synced(name, moved), "{name} was not synced before");
@@ -270,14 +216,7 @@ fn everything_a_commit_needs_is_synced_before_the_branch_names_it() {
         .iter()
         .rposition(|line| line.contains("unlink") && line.contains("mulebook/journal\""))
         .unwrap();
-    for name in [
-        "refs/heads",
-        "logs/HEAD",
-        "logs/refs/heads/main",
-        "cylinder-head",
-        "index.new",
-        ".git",
-    ] {
+    for name in ["refs/heads", "logs/HEAD", "logs/refs/heads/main", "cylinder-head", "index.new", ".git"] {
         let after = lines[moved..cleared]
             .iter()
             .any(|line| line.contains("sync(") && line.contains(&format!("{name}>")));

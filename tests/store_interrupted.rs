@@ -32,20 +32,13 @@ fn stopped_at_any_step_the_next_command_finds_old_or_new() {
     })
     .unwrap();
     let steps = steps.into_inner();
-    assert!(
-        steps.windows(2).all(|pair| pair[0] <= pair[1]) && steps.len() == 14,
-        "{steps:?}"
-    );
+    assert!(steps.windows(2).all(|pair| pair[0] <= pair[1]) && steps.len() == 14, "{steps:?}");
     for (number, &step) in steps.iter().enumerate() {
         let (_folder, book) = prepared();
         let count = Cell::new(0);
         let stopped = write(&book, &|_| {
             count.set(count.get() + 1);
-            if count.get() > number {
-                ControlFlow::Break(())
-            } else {
-                ControlFlow::Continue(())
-            }
+            if count.get() > number { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         });
         assert!(matches!(stopped, Err(Error::Stopped { .. })), "{step:?}");
         let again = Book::discover(book.root()).unwrap();
@@ -55,17 +48,11 @@ fn stopped_at_any_step_the_next_command_finds_old_or_new() {
         assert_whole(book.root());
         match again.recovered() {
             Some(recovery) => {
-                assert_eq!(
-                    recovery.outcome,
-                    if moved { Outcome::Finished } else { Outcome::Undone }
-                );
+                assert_eq!(recovery.outcome, if moved { Outcome::Finished } else { Outcome::Undone });
                 assert_eq!((recovery.command.as_str(), recovery.files.len()), ("enter", 4));
                 assert!(recovery.left.is_empty());
             }
-            None => assert!(
-                step < Step::JournalWritten || step == Step::JournalRemoved,
-                "{step:?}"
-            ),
+            None => assert!(step < Step::JournalWritten || step == Step::JournalRemoved, "{step:?}"),
         }
         if !moved {
             write(&again, &|_| ControlFlow::Continue(())).unwrap();
@@ -80,11 +67,7 @@ fn a_recovery_that_is_itself_interrupted_is_gone_through_again() {
     for (step, expected) in [(Step::FilesStaged, &old), (Step::ReferenceMoved, &new)] {
         let (_folder, book) = prepared();
         let stopped = write(&book, &|now| {
-            if now == step {
-                ControlFlow::Break(())
-            } else {
-                ControlFlow::Continue(())
-            }
+            if now == step { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         });
         assert!(matches!(stopped, Err(Error::Stopped { .. })));
         // Half of the clearing up was done: one file beside is gone already, its folder too where it is empty.
@@ -103,11 +86,7 @@ fn an_edit_made_between_a_crash_and_the_recovery_is_left() {
         let (_folder, book) = prepared();
         let root = book.root();
         let stopped = write(&book, &|now| {
-            if now == step {
-                ControlFlow::Break(())
-            } else {
-                ControlFlow::Continue(())
-            }
+            if now == step { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         });
         assert!(matches!(stopped, Err(Error::Stopped { .. })));
         fs::write(root.join(H2), "edited since\n").unwrap();
@@ -141,11 +120,7 @@ fn a_commit_by_git_on_top_of_an_interrupted_one_is_kept() {
     let (_folder, book) = book();
     let root = book.root();
     let stopped = write(&book, &|now| {
-        if now == Step::ReferenceMoved {
-            ControlFlow::Break(())
-        } else {
-            ControlFlow::Continue(())
-        }
+        if now == Step::ReferenceMoved { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     });
     assert!(matches!(stopped, Err(Error::Stopped { .. })));
     // Someone commits on top without the index, changing one of the files once more.
@@ -153,44 +128,32 @@ fn a_commit_by_git_on_top_of_an_interrupted_one_is_kept() {
     let tree = git(root, &["rev-parse", "HEAD^{tree}"]);
     let listing = git(root, &["ls-tree", "-r", tree.trim()]);
     let mut index = store_fixture::git_command(root, &["update-index", "--add", "--index-info"]);
-    index
-        .env("GIT_INDEX_FILE", root.join(".git/other-index"))
-        .stdin(std::process::Stdio::piped());
+    index.env("GIT_INDEX_FILE", root.join(".git/other-index")).stdin(std::process::Stdio::piped());
     let mut running = index.spawn().unwrap();
-    let listing = listing
-        .lines()
-        .map(|line| {
-            if line.ends_with(H2) {
-                format!("100644 blob {}\t{H2}", blob.trim())
-            } else {
-                line.to_owned()
-            }
-        })
-        .collect::<Vec<_>>()
-        .join("\n");
+    let listing =
+        listing
+            .lines()
+            .map(|line| {
+                if line.ends_with(H2) {
+                    format!("100644 blob {}\t{H2}", blob.trim())
+                } else {
+                    line.to_owned()
+                }
+            })
+            .collect::<Vec<_>>()
+            .join("\n");
     std::io::Write::write_all(running.stdin.as_mut().unwrap(), format!("{listing}\n").as_bytes()).unwrap();
     assert!(running.wait().unwrap().success());
     let mut write_tree = store_fixture::git_command(root, &["write-tree"]);
-    let tree = write_tree
-        .env("GIT_INDEX_FILE", root.join(".git/other-index"))
-        .output()
-        .unwrap()
-        .stdout;
+    let tree = write_tree.env("GIT_INDEX_FILE", root.join(".git/other-index")).output().unwrap().stdout;
     let tree = String::from_utf8(tree).unwrap();
     let top = git(root, &["commit-tree", tree.trim(), "-p", "HEAD", "-m", "On top"]);
     git(root, &["update-ref", "HEAD", top.trim()]);
     let again = Book::discover(root).unwrap();
     assert_eq!(again.recovered().unwrap().outcome, Outcome::Finished);
     assert_eq!(git(root, &["rev-parse", "HEAD"]), top);
-    assert_eq!(
-        fs::read(root.join("builds/b1/pulls/p-001.yaml")).unwrap(),
-        b"pull: p-001\n"
-    );
-    assert_eq!(
-        fs::read(root.join(H2)).unwrap(),
-        b"part: h2\n",
-        "that file belongs to the commit on top"
-    );
+    assert_eq!(fs::read(root.join("builds/b1/pulls/p-001.yaml")).unwrap(), b"pull: p-001\n");
+    assert_eq!(fs::read(root.join(H2)).unwrap(), b"part: h2\n", "that file belongs to the commit on top");
     assert_whole(root);
 }
 
@@ -231,10 +194,7 @@ fn an_obstacle_found_while_writing_changes_nothing() {
     let (_folder, book) = prepared();
     let root = book.root();
     // What a folder that may not be written, or a full disk, comes to: the file beside cannot be made.
-    let obstacle = root.join(format!(
-        "parts/cylinder-head/.mulebook-{}-1.part",
-        std::process::id()
-    ));
+    let obstacle = root.join(format!("parts/cylinder-head/.mulebook-{}-1.part", std::process::id()));
     for number in 0..4 {
         fs::create_dir_all(
             obstacle.with_file_name(format!(".mulebook-{}-{number}.part", std::process::id())),
@@ -242,10 +202,7 @@ fn an_obstacle_found_while_writing_changes_nothing() {
         .unwrap();
     }
     let before = state(root);
-    assert!(matches!(
-        write(&book, &|_| ControlFlow::Continue(())),
-        Err(Error::Io { .. })
-    ));
+    assert!(matches!(write(&book, &|_| ControlFlow::Continue(())), Err(Error::Io { .. })));
     assert_eq!(state(root), before);
     assert!(Book::discover(root).unwrap().recovered().is_none());
 }
@@ -254,34 +211,20 @@ fn an_obstacle_found_while_writing_changes_nothing() {
 fn a_damaged_journal_is_named_and_nothing_is_touched() {
     let (_folder, book) = prepared();
     let stopped = write(&book, &|now| {
-        if now == Step::FilesStaged {
-            ControlFlow::Break(())
-        } else {
-            ControlFlow::Continue(())
-        }
+        if now == Step::FilesStaged { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     });
     assert!(matches!(stopped, Err(Error::Stopped { .. })));
     let place = book.root().join(".git/mulebook/journal");
     let text = fs::read_to_string(&place).unwrap();
     let before = state(book.root());
-    for broken in [
-        String::new(),
-        text.replace("h2.yaml", "h9.yaml"),
-        text[..text.len() / 2].to_owned(),
-    ] {
+    for broken in [String::new(), text.replace("h2.yaml", "h9.yaml"), text[..text.len() / 2].to_owned()] {
         fs::write(&place, broken).unwrap();
         let again = Book::discover(book.root()).unwrap();
         assert!(matches!(again.unsettled(), Some(Error::JournalDamaged { .. })));
         assert!(again.head().unwrap().exists(H2).unwrap(), "reading goes on");
-        assert!(matches!(
-            again.write(store_fixture::holder("enter")),
-            Err(Error::JournalDamaged { .. })
-        ));
+        assert!(matches!(again.write(store_fixture::holder("enter")), Err(Error::JournalDamaged { .. })));
         assert_eq!(state(book.root()), before);
     }
     fs::write(&place, &text).unwrap();
-    assert_eq!(
-        Book::discover(book.root()).unwrap().recovered().unwrap().outcome,
-        Outcome::Undone
-    );
+    assert_eq!(Book::discover(book.root()).unwrap().recovered().unwrap().outcome, Outcome::Undone);
 }

@@ -32,24 +32,14 @@ fn take(book: &Book, bytes: &[u8], in_git: u64) -> RawFile {
     let mut writing = book.write(holder("enter")).unwrap();
     let taken = writing.take_raw(&mut &bytes[..], in_git, &mut |_| {}).unwrap();
     let number = book.log("builds").unwrap().len();
-    writing
-        .put(
-            &format!("builds/b1/pulls/p-{number}.yaml"),
-            taken.sha256.as_bytes(),
-        )
-        .unwrap();
+    writing.put(&format!("builds/b1/pulls/p-{number}.yaml"), taken.sha256.as_bytes()).unwrap();
     writing.commit("Enter", &author(), at(1)).unwrap();
     taken
 }
 
 fn read(book: &Book, sha256: &str) -> Vec<u8> {
     let mut bytes = Vec::new();
-    book.raw()
-        .open(sha256)
-        .unwrap()
-        .unwrap()
-        .read_to_end(&mut bytes)
-        .unwrap();
+    book.raw().open(sha256).unwrap().unwrap().read_to_end(&mut bytes).unwrap();
     bytes
 }
 
@@ -58,25 +48,12 @@ fn a_small_raw_file_is_in_git_and_a_large_one_beside_it() {
     let (folder, book) = book();
     let root = book.root();
     let small = take(&book, b"abc", 3);
-    assert_eq!(
-        small,
-        RawFile {
-            sha256: ABC.into(),
-            bytes: 3,
-            place: RawPlace::InGit,
-            already: false
-        }
-    );
+    assert_eq!(small, RawFile { sha256: ABC.into(), bytes: 3, place: RawPlace::InGit, already: false });
     let million = vec![b'a'; 1_000_000];
     let large = take(&book, &million, 3);
     assert_eq!(
         large,
-        RawFile {
-            sha256: MILLION.into(),
-            bytes: 1_000_000,
-            place: RawPlace::Large,
-            already: false
-        }
+        RawFile { sha256: MILLION.into(), bytes: 1_000_000, place: RawPlace::Large, already: false }
     );
     let empty = take(&book, b"", 3);
     assert_eq!((empty.sha256.as_str(), empty.place), (EMPTY, RawPlace::InGit));
@@ -96,36 +73,22 @@ fn a_small_raw_file_is_in_git_and_a_large_one_beside_it() {
     assert_eq!(reader.length(), 1_000_000);
     assert_eq!(reader.seek(SeekFrom::End(-1)).unwrap(), 999_999);
     assert_eq!(book.raw().check(ABC).unwrap(), RawCheck::Good { bytes: 3 });
-    assert_eq!(
-        book.raw().check(MILLION).unwrap(),
-        RawCheck::Good { bytes: 1_000_000 }
-    );
-    assert!(matches!(
-        book.raw().open("../../etc/passwd"),
-        Err(Error::UnsafePath { .. })
-    ));
+    assert_eq!(book.raw().check(MILLION).unwrap(), RawCheck::Good { bytes: 1_000_000 });
+    assert!(matches!(book.raw().open("../../etc/passwd"), Err(Error::UnsafePath { .. })));
 
     let objects = git(root, &["count-objects"]);
     for (bytes, place) in [(&b"abc"[..], RawPlace::InGit), (&million[..], RawPlace::Large)] {
         let mut writing = book.write(holder("enter")).unwrap();
         // The limit changed since: it stays where it is.
-        let again = writing
-            .take_raw(&mut &bytes[..], 2_000_000 - bytes.len() as u64, &mut |_| {})
-            .unwrap();
+        let again = writing.take_raw(&mut &bytes[..], 2_000_000 - bytes.len() as u64, &mut |_| {}).unwrap();
         assert!(again.already && again.place == place);
-        assert!(matches!(
-            writing.commit("Again", &author(), at(9)),
-            Err(Error::NothingChanged)
-        ));
+        assert!(matches!(writing.commit("Again", &author(), at(9)), Err(Error::NothingChanged)));
     }
     assert_eq!(git(root, &["count-objects"]), objects);
 
     // A copy has the small one even with its work-tree file gone, and not the large one.
     let copy = folder.path().join("copy");
-    git(
-        folder.path(),
-        &["clone", "-q", &root.to_string_lossy(), &copy.to_string_lossy()],
-    );
+    git(folder.path(), &["clone", "-q", &root.to_string_lossy(), &copy.to_string_lossy()]);
     fs::remove_file(copy.join(format!("raw/ba/{ABC}"))).unwrap();
     let copy = Book::discover(&copy).unwrap();
     assert_eq!(read(&copy, ABC), b"abc");
@@ -138,17 +101,12 @@ fn the_same_file_taken_twice_in_one_write_is_kept_once() {
     let (_folder, book) = book();
     let mut writing = book.write(holder("enter")).unwrap();
     let mut told = Vec::new();
-    let one = writing
-        .take_raw(&mut &b"abc"[..], 10, &mut |bytes| told.push(bytes))
-        .unwrap();
+    let one = writing.take_raw(&mut &b"abc"[..], 10, &mut |bytes| told.push(bytes)).unwrap();
     assert_eq!(told, [3]);
     let two = writing.take_raw(&mut &b"abc"[..], 10, &mut |_| {}).unwrap();
     let large = writing.take_raw(&mut &b"abcd"[..], 1, &mut |_| {}).unwrap();
     let large_again = writing.take_raw(&mut &b"abcd"[..], 1, &mut |_| {}).unwrap();
-    assert_eq!(
-        [one.already, two.already, large.already, large_again.already],
-        [false, true, false, true]
-    );
+    assert_eq!([one.already, two.already, large.already, large_again.already], [false, true, false, true]);
     writing.put("builds/b1/pulls/p-1.yaml", b"x").unwrap();
     writing.commit("Enter", &author(), at(1)).unwrap();
     assert_clean(book.root());
@@ -174,19 +132,8 @@ fn a_source_that_fails_leaves_nothing() {
     let before = state(book.root());
     let mut writing = book.write(holder("enter")).unwrap();
     let failed = writing.take_raw(&mut Failing(7), 1, &mut |_| {});
-    assert!(matches!(
-        failed,
-        Err(Error::Io {
-            operation: "read",
-            ..
-        })
-    ));
-    assert_eq!(
-        fs::read_dir(book.root().join(".git/mulebook/incoming"))
-            .unwrap()
-            .count(),
-        0
-    );
+    assert!(matches!(failed, Err(Error::Io { operation: "read", .. })));
+    assert_eq!(fs::read_dir(book.root().join(".git/mulebook/incoming")).unwrap().count(), 0);
     drop(writing);
     assert_eq!(state(book.root()), before);
 }
@@ -198,10 +145,7 @@ fn a_large_file_of_another_length_under_its_name_is_damage() {
     fs::create_dir_all(&folder).unwrap();
     fs::write(folder.join(ABC), "ab").unwrap();
     let mut writing = book.write(holder("enter")).unwrap();
-    assert!(matches!(
-        writing.take_raw(&mut &b"abc"[..], 1, &mut |_| {}),
-        Err(Error::Damaged { .. })
-    ));
+    assert!(matches!(writing.take_raw(&mut &b"abc"[..], 1, &mut |_| {}), Err(Error::Damaged { .. })));
     drop(writing);
     let found = matches!(book.raw().check(ABC).unwrap(), RawCheck::Damaged { .. });
     assert!(found);
@@ -213,11 +157,7 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
     let root = book.root().to_owned();
     take(&book, b"abc", 3);
     let large = take(&book, b"abcd", 3).sha256;
-    put(
-        &book,
-        2,
-        &[("parts/cylinder-head/h2.yaml", "part: h2\nname: x\n")],
-    );
+    put(&book, 2, &[("parts/cylinder-head/h2.yaml", "part: h2\nname: x\n")]);
     git(&root, &["tag", "-a", "-m", "v", "v1"]);
     let named = BTreeMap::from([(large.clone(), "builds/b1/pulls/p-1.yaml".to_owned())]);
     let codes = |named: &BTreeMap<String, String>| -> Vec<&'static str> {
@@ -234,19 +174,13 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
     assert_eq!(whole.objects, reachable);
 
     // Every loose object in turn: bytes flipped, cut short, gone.
-    let ids: Vec<String> = git(&root, &["rev-list", "HEAD", "--objects"])
-        .lines()
-        .map(|line| line[..40].to_owned())
-        .collect();
+    let ids: Vec<String> =
+        git(&root, &["rev-list", "HEAD", "--objects"]).lines().map(|line| line[..40].to_owned()).collect();
     for id in &ids {
         let place = root.join(".git/objects").join(&id[..2]).join(&id[2..]);
         let bytes = fs::read(&place).unwrap();
         fs::set_permissions(&place, fs::Permissions::from_mode(0o644)).unwrap();
-        for (position, kind) in [
-            (bytes.len() / 2, "flipped"),
-            (bytes.len() / 2, "cut"),
-            (0, "gone"),
-        ] {
+        for (position, kind) in [(bytes.len() / 2, "flipped"), (bytes.len() / 2, "cut"), (0, "gone")] {
             let mut broken = bytes.clone();
             match kind {
                 "flipped" => broken[position] ^= 0x10,
@@ -261,10 +195,7 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
                 Ok(found) => {
                     assert!(!found.findings.is_empty(), "{id} {kind} went unnoticed");
                     assert!(
-                        found
-                            .findings
-                            .iter()
-                            .any(|finding| finding.message.contains(id.as_str())),
+                        found.findings.iter().any(|finding| finding.message.contains(id.as_str())),
                         "{kind}: {:?}",
                         found.findings
                     );
@@ -292,11 +223,7 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
     fs::write(&small, "abc").unwrap();
     fs::write(root.join(".git/refs/heads/broken"), "0123\n").unwrap();
     assert_eq!(codes(&BTreeMap::new()), ["reference-broken"]);
-    fs::write(
-        root.join(".git/refs/heads/broken"),
-        format!("{}\n", "1".repeat(40)),
-    )
-    .unwrap();
+    fs::write(root.join(".git/refs/heads/broken"), format!("{}\n", "1".repeat(40))).unwrap();
     assert_eq!(codes(&BTreeMap::new()), ["object-missing"]);
 }
 
@@ -313,10 +240,7 @@ fn an_empty_object_left_by_a_power_cut_is_written_again() {
         fs::create_dir_all(place.parent().unwrap()).unwrap();
         fs::write(place, "").unwrap();
     }
-    assert_eq!(
-        put(book_again(root).as_ref(), 1, &[(path, "part: h8\n")]).to_string(),
-        commit
-    );
+    assert_eq!(put(book_again(root).as_ref(), 1, &[(path, "part: h8\n")]).to_string(), commit);
     assert_clean(root);
     fn book_again(root: &std::path::Path) -> Box<Book> {
         Box::new(Book::discover(root).unwrap())

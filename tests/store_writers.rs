@@ -33,12 +33,7 @@ fn write_many(root: &Path, name: &str) {
     let mut number = 0;
     while number < EACH {
         let mut writing = book.write(holder(name)).unwrap();
-        let mut text = writing
-            .base()
-            .unwrap()
-            .read("shared.yaml")
-            .unwrap()
-            .unwrap_or_default();
+        let mut text = writing.base().unwrap().read("shared.yaml").unwrap().unwrap_or_default();
         text.extend_from_slice(format!("{name} {number}\n").as_bytes());
         writing.put("shared.yaml", &text).unwrap();
         writing.put(&format!("own/{name}/{number}.yaml"), b"x\n").unwrap();
@@ -53,15 +48,9 @@ fn write_many(root: &Path, name: &str) {
 
 fn assert_all_landed(root: &Path, writers: usize) {
     assert_clean(root);
-    assert_eq!(
-        git(root, &["rev-list", "--count", "HEAD"]).trim(),
-        (1 + writers * EACH).to_string()
-    );
-    let mut lines: Vec<String> = fs::read_to_string(root.join("shared.yaml"))
-        .unwrap()
-        .lines()
-        .map(str::to_owned)
-        .collect();
+    assert_eq!(git(root, &["rev-list", "--count", "HEAD"]).trim(), (1 + writers * EACH).to_string());
+    let mut lines: Vec<String> =
+        fs::read_to_string(root.join("shared.yaml")).unwrap().lines().map(str::to_owned).collect();
     assert_eq!(lines.len(), writers * EACH);
     lines.sort();
     lines.dedup();
@@ -104,11 +93,7 @@ fn child_process() {
             let mut writing = book.write(holder("abort")).unwrap();
             writing.put(H2, b"never\n").unwrap();
             writing.observe(&|step| {
-                if step == Step::FilesStaged {
-                    std::process::abort()
-                } else {
-                    ControlFlow::Continue(())
-                }
+                if step == Step::FilesStaged { std::process::abort() } else { ControlFlow::Continue(()) }
             });
             writing.commit("Never", &author(), at(1)).unwrap();
         }
@@ -126,11 +111,7 @@ fn child_process() {
             assert!(matches!(denied, Err(Error::Io { .. })), "{denied:?}");
         }
         Some((root, name)) if name == "once" => {
-            put(
-                &Book::discover(&root).unwrap(),
-                1,
-                &[("fresh/new.yaml", "x\n"), (H2, "x\n")],
-            );
+            put(&Book::discover(&root).unwrap(), 1, &[("fresh/new.yaml", "x\n"), (H2, "x\n")]);
         }
         Some((root, name)) => write_many(&root, &name),
     }
@@ -143,21 +124,12 @@ fn of_many_who_make_a_book_of_one_folder_one_does() {
     let made: usize = std::thread::scope(|scope| {
         let make = || Book::create(&root, &store_fixture::files(), &author(), at(0), "Begin").is_ok();
         let threads: Vec<_> = (0..4).map(|_| scope.spawn(make)).collect();
-        threads
-            .into_iter()
-            .map(|thread| usize::from(thread.join().unwrap()))
-            .sum()
+        threads.into_iter().map(|thread| usize::from(thread.join().unwrap())).sum()
     });
     assert_eq!(made, 1);
     assert_clean(&root);
     assert_eq!(
-        Book::discover(&root)
-            .unwrap()
-            .head()
-            .unwrap()
-            .files("")
-            .unwrap()
-            .len(),
+        Book::discover(&root).unwrap().head().unwrap().files("").unwrap().len(),
         store_fixture::files().len()
     );
 }
@@ -170,10 +142,7 @@ fn a_second_writer_is_told_who_is_writing_and_since_when() {
     other.wait_at_most(Duration::from_millis(30));
     match other.write(holder("second")) {
         Err(Error::Busy { process, since }) => {
-            assert_eq!(
-                (process, since.as_str()),
-                (std::process::id().to_string(), "2023-11-14 23:13")
-            );
+            assert_eq!((process, since.as_str()), (std::process::id().to_string(), "2023-11-14 23:13"));
         }
         other => panic!("{other:?}"),
     }
@@ -192,10 +161,7 @@ fn the_lock_of_a_dead_process_is_no_lock() {
     assert!(!state(book.root()).litter.is_empty());
     let mut writing = book.write(holder("enter")).unwrap();
     let recovery = writing.recovered().unwrap().clone();
-    assert_eq!(
-        (recovery.outcome, recovery.command.as_str()),
-        (Outcome::Undone, "abort")
-    );
+    assert_eq!((recovery.outcome, recovery.command.as_str()), (Outcome::Undone, "abort"));
     assert_eq!(recovery.files, [H2]);
     writing.put(H2, b"after\n").unwrap();
     drop(writing);
@@ -240,10 +206,7 @@ fn git_commits_beside_a_writer_and_nothing_is_lost() {
     });
     assert_whole(&root);
     assert_eq!(git(&root, &["status", "--porcelain"]), "");
-    assert_eq!(
-        git(&root, &["rev-list", "--count", "HEAD"]).trim(),
-        (1 + EACH + by_git).to_string()
-    );
+    assert_eq!(git(&root, &["rev-list", "--count", "HEAD"]).trim(), (1 + EACH + by_git).to_string());
 }
 
 #[test]
@@ -253,19 +216,14 @@ fn no_mask_makes_a_file_that_others_may_write_and_a_narrow_one_holds() {
         let root = book.root();
         let task = child("child_process", root, "once");
         let mut command = Command::new("sh");
-        command
-            .args(["-c", &format!("umask {mask}; exec \"$0\" \"$@\"")])
-            .arg(task.get_program());
+        command.args(["-c", &format!("umask {mask}; exec \"$0\" \"$@\"")]).arg(task.get_program());
         command.args(task.get_args());
         for (name, value) in task.get_envs() {
             command.env(name, value.unwrap());
         }
         assert!(command.output().unwrap().status.success());
         let mode = |path: &str| fs::metadata(root.join(path)).unwrap().permissions().mode() & 0o777;
-        assert_eq!(
-            [mode("fresh/new.yaml"), mode(H2), mode("fresh")],
-            [file, file, folder]
-        );
+        assert_eq!([mode("fresh/new.yaml"), mode(H2), mode("fresh")], [file, file, folder]);
         for path in [".git/index", ".git/refs/heads/main", ".git/logs/HEAD"] {
             assert_eq!(mode(path) & 0o022, 0, "{path}");
         }
@@ -285,14 +243,7 @@ fn a_book_that_may_only_be_read_is_read_and_not_changed() {
         return;
     }
     let open = |path: &Path, mode: &str| {
-        assert!(
-            Command::new("chmod")
-                .args(["-R", mode])
-                .arg(path)
-                .status()
-                .unwrap()
-                .success()
-        );
+        assert!(Command::new("chmod").args(["-R", mode]).arg(path).status().unwrap().success());
     };
     open(folder.path(), "a+rX");
     let program = folder.path().join("program");
@@ -312,11 +263,7 @@ fn a_book_that_may_only_be_read_is_read_and_not_changed() {
             command.env(name, value.unwrap());
         }
         let output = command.output().unwrap();
-        assert!(
-            output.status.success(),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         assert_eq!(state(root), before);
     }
 }

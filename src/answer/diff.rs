@@ -375,11 +375,7 @@ impl Refused {
 
 /// "Three things changed: header, spacer and ignition timing; two are not the header."
 fn headline(checked: &Checked<'_>, subject: Option<&str>) -> String {
-    let made: Vec<&Change> = checked
-        .changes()
-        .iter()
-        .filter(|change| change.is_hand_made())
-        .collect();
+    let made: Vec<&Change> = checked.changes().iter().filter(|change| change.is_hand_made()).collect();
     let mut names: Vec<String> = Vec::new();
     for change in &made {
         let name = change.item.title.to_lowercase();
@@ -391,30 +387,16 @@ fn headline(checked: &Checked<'_>, subject: Option<&str>) -> String {
         return "Nothing was changed on the engine or in how it was run, as far as the book says.".to_owned();
     }
     let count = names.len();
-    let mut sentence = format!(
-        "{} changed: {}",
-        capital(&counted(count, "thing")),
-        listed(&names)
-    );
-    let roles: Vec<&&Change> = made
-        .iter()
-        .filter(|change| change.item.group == Group::Role)
-        .collect();
-    let subject = subject.map(str::to_owned).or_else(|| {
-        if let [only] = roles.as_slice() {
-            Some(only.item.name.clone())
-        } else {
-            None
-        }
-    });
+    let mut sentence = format!("{} changed: {}", capital(&counted(count, "thing")), listed(&names));
+    let roles: Vec<&&Change> = made.iter().filter(|change| change.item.group == Group::Role).collect();
+    let subject = subject
+        .map(str::to_owned)
+        .or_else(|| if let [only] = roles.as_slice() { Some(only.item.name.clone()) } else { None });
     if let Some(subject) = subject {
         let title = made
             .iter()
             .find(|change| change.item.name == subject)
-            .map_or_else(
-                || subject.replace('-', " "),
-                |change| change.item.title.to_lowercase(),
-            );
+            .map_or_else(|| subject.replace('-', " "), |change| change.item.title.to_lowercase());
         let others = names.iter().filter(|name| **name != title).count();
         if others > 0 {
             let verb = if others == 1 { "is" } else { "are" };
@@ -442,14 +424,10 @@ fn number(count: usize) -> String {
         "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
         "twelve",
     ];
-    WORDS
-        .get(count)
-        .map_or_else(|| count.to_string(), |word| (*word).to_owned())
+    WORDS.get(count).map_or_else(|| count.to_string(), |word| (*word).to_owned())
 }
 
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

@@ -4,12 +4,16 @@
 //! each shape. Nothing is computed here beyond putting values into words.
 
 mod audit;
+mod demo;
 mod diff;
 mod entry;
 mod gaps;
 mod look;
 
 pub use audit::AuditAnswer;
+pub use demo::DemoAnswer;
+pub use demo::DemoShown;
+pub use demo::DemoStep;
 pub use diff::ChangeLine;
 pub use diff::Compared;
 pub use diff::CurveRow;

@@ -123,13 +123,8 @@ fn same_calibration(side: &Side, base: &Shown, test: &Shown) -> bool {
         return false;
     };
     let held = |shown: &Shown| {
-        let taken = shown
-            .taken
-            .as_deref()
-            .and_then(|taken| crate::record::Moment::parse(taken).ok())?;
-        instrument
-            .calibration_on(&taken)
-            .map(|calibration| calibration.on.clone())
+        let taken = shown.taken.as_deref().and_then(|taken| crate::record::Moment::parse(taken).ok())?;
+        instrument.calibration_on(&taken).map(|calibration| calibration.on.clone())
     };
     let (a, b) = (held(base), held(test));
     a.is_some() && a == b
@@ -141,11 +136,8 @@ fn standard_uncertainty(reading: &Reading, instrument: Option<&Instrument>, shar
         return reading.standard_uncertainty().si;
     }
     let stated = instrument.and_then(|instrument| {
-        let own: Vec<_> = instrument
-            .uncertainty
-            .iter()
-            .filter(|stated| stated.of == reading.kind().name())
-            .collect();
+        let own: Vec<_> =
+            instrument.uncertainty.iter().filter(|stated| stated.of == reading.kind().name()).collect();
         let square: f64 = own
             .iter()
             .filter(|stated| !(shared && stated.scope == Scope::Calibration))
@@ -164,12 +156,7 @@ fn place(base: &Side, test: &Side, changes: &mut Vec<Change>, equal: &mut usize)
             *equal += usize::from(a.is_some());
             return;
         }
-        let item = Item {
-            group: Group::Run,
-            role: None,
-            name: name.to_owned(),
-            title: title.to_owned(),
-        };
+        let item = Item { group: Group::Run, role: None, name: name.to_owned(), title: title.to_owned() };
         let said = |text: Option<String>| text.map(Shown::said);
         changes.push(Change {
             group,
@@ -183,13 +170,7 @@ fn place(base: &Side, test: &Side, changes: &mut Vec<Change>, equal: &mut usize)
     let engine = |side: &Side| side.build.as_ref().map(|build| build.engine.clone());
     compare(ChangeGroup::Place, "engine", "engine", engine(base), engine(test));
     let session = |side: &Side| side.session.as_ref().map(|session| session.tag.clone());
-    compare(
-        ChangeGroup::Place,
-        "session",
-        "session",
-        session(base),
-        session(test),
-    );
+    compare(ChangeGroup::Place, "session", "session", session(base), session(test));
     let cell = |side: &Side| side.cell.as_ref().map(|cell| cell.tag.clone());
     compare(ChangeGroup::Place, "cell", "cell", cell(base), cell(test));
     let by = |side: &Side| side.pull.as_ref().and_then(|pull| pull.by.clone());
@@ -205,33 +186,15 @@ fn place(base: &Side, test: &Side, changes: &mut Vec<Change>, equal: &mut usize)
         compare(ChangeGroup::Parts, "fit-up", "fit-up", fit_up(base), fit_up(test));
     }
     let outcome = |side: &Side| side.pull.as_ref().map(|_| side.effective.outcome.to_string());
-    compare(
-        ChangeGroup::Reading,
-        "outcome",
-        "outcome",
-        outcome(base),
-        outcome(test),
-    );
+    compare(ChangeGroup::Reading, "outcome", "outcome", outcome(base), outcome(test));
     let columns = |side: &Side| {
-        let names: Vec<_> = side
-            .pull
-            .iter()
-            .flat_map(|pull| &pull.raw)
-            .filter_map(|raw| raw.columns.clone())
-            .collect();
+        let names: Vec<_> =
+            side.pull.iter().flat_map(|pull| &pull.raw).filter_map(|raw| raw.columns.clone()).collect();
         (!names.is_empty()).then(|| names.join(", "))
     };
-    compare(
-        ChangeGroup::Reading,
-        "columns",
-        "columns record",
-        columns(base),
-        columns(test),
-    );
+    compare(ChangeGroup::Reading, "columns", "columns record", columns(base), columns(test));
     let typed = |side: &Side| {
-        side.pull
-            .as_ref()
-            .map(|pull| if pull.typed { "typed in" } else { "from a file" }.to_owned())
+        side.pull.as_ref().map(|pull| if pull.typed { "typed in" } else { "from a file" }.to_owned())
     };
     compare(ChangeGroup::Reading, "typed", "entered", typed(base), typed(test));
     let note = |side: &Side| side.pull.as_ref().and_then(|pull| pull.note.clone());

@@ -34,22 +34,11 @@ pub enum Close {
 impl fmt::Display for Close {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Measure {
-                at,
-                field,
-                gone: false,
-            } => {
+            Self::Measure { at, field, gone: false } => {
                 write!(f, "mulebook measure {at} {field} \"…\" --with INSTRUMENT")
             }
-            Self::Measure {
-                at,
-                field,
-                gone: true,
-            } => {
-                write!(
-                    f,
-                    "mulebook measure {at} {field} --unknown \"why it cannot be known any more\""
-                )
+            Self::Measure { at, field, gone: true } => {
+                write!(f, "mulebook measure {at} {field} --unknown \"why it cannot be known any more\"")
             }
             Self::Correct { record, set, like } => {
                 write!(f, "mulebook correct {record} --set {set}={like} --because \"…\"")
@@ -77,16 +66,10 @@ pub(super) fn close(side: &Side, item: &Item, why: &Why) -> Close {
         }
         (Group::Role, _) => correct(&side.name, &item.name, "none|PART/STATE"),
         (Group::Figure, _) => figure(side, item),
-        (Group::Fit | Group::Setting, _) => Close::Measure {
-            at: side.name.clone(),
-            field: item.name.clone(),
-            gone: false,
-        },
-        (Group::Condition, _) => Close::Measure {
-            at: side.name.clone(),
-            field: item.path(),
-            gone: false,
-        },
+        (Group::Fit | Group::Setting, _) => {
+            Close::Measure { at: side.name.clone(), field: item.name.clone(), gone: false }
+        }
+        (Group::Condition, _) => Close::Measure { at: side.name.clone(), field: item.path(), gone: false },
         (Group::Run, _) => correct(&side.name, &item.path(), "…"),
         (Group::Correction, _) => correct(&side.name, &item.path(), "observed|STANDARD"),
     }
@@ -98,29 +81,17 @@ fn figure(side: &Side, item: &Item) -> Close {
         Some(Answer::Part(part)) => Some(part),
         _ => None,
     };
-    let mut answered = side
-        .effective
-        .roles
-        .values()
-        .filter_map(|held| match &held.answer {
-            Answer::Part(part) => Some(part),
-            _ => None,
-        });
+    let mut answered = side.effective.roles.values().filter_map(|held| match &held.answer {
+        Answer::Part(part) => Some(part),
+        _ => None,
+    });
     let part = direct.or_else(|| answered.find(|part| side.parts.contains_key(&part.tag)));
     let Some(part) = part else {
-        return Close::Measure {
-            at: "PART/STATE".to_owned(),
-            field: item.name.clone(),
-            gone: false,
-        };
+        return Close::Measure { at: "PART/STATE".to_owned(), field: item.name.clone(), gone: false };
     };
     let here = side
         .parts
         .get(&part.tag)
         .is_some_and(|record| record.whereabouts.is_here() && record.is_newest(&part.letter));
-    Close::Measure {
-        at: part.to_string(),
-        field: item.name.clone(),
-        gone: !here,
-    }
+    Close::Measure { at: part.to_string(), field: item.name.clone(), gone: !here }
 }

@@ -131,14 +131,7 @@ impl<'a> Checked<'a> {
 /// # Errors
 /// The refusal with every gap; nothing can overrule it but documenting the field, if only as unknown with a reason.
 pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<Checked<'a>, Refusal> {
-    let mut check = Check {
-        base,
-        test,
-        kinds,
-        rows: Vec::new(),
-        common: 0,
-        common_gaps: Vec::new(),
-    };
+    let mut check = Check { base, test, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
     check.roles();
     check.settings();
     check.fits();
@@ -153,25 +146,13 @@ pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<C
 /// What is not documented on one side alone, whatever it is compared with: every demanded item.
 pub fn gaps_of(side: &Side, kinds: &Kinds) -> Vec<Gap> {
     let mut gaps = Vec::new();
-    let mut check = Check {
-        base: side,
-        test: side,
-        kinds,
-        rows: Vec::new(),
-        common: 0,
-        common_gaps: Vec::new(),
-    };
+    let mut check =
+        Check { base: side, test: side, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
     check.alone();
     for row in check.rows {
         if let Told::Gap(why) = row.base {
             let close = vec![close(side, &row.item, &why)];
-            gaps.push(Gap {
-                item: row.item,
-                side: GapSide::Base,
-                why,
-                other: None,
-                close,
-            });
+            gaps.push(Gap { item: row.item, side: GapSide::Base, why, other: None, close });
         }
     }
     gaps
@@ -179,14 +160,8 @@ pub fn gaps_of(side: &Side, kinds: &Kinds) -> Vec<Gap> {
 
 /// What one side knows only as listed, assumed, calculated or unknown among what comparisons ask for, a line each.
 pub fn soft_of(side: &Side, kinds: &Kinds) -> Vec<String> {
-    let mut check = Check {
-        base: side,
-        test: side,
-        kinds,
-        rows: Vec::new(),
-        common: 0,
-        common_gaps: Vec::new(),
-    };
+    let mut check =
+        Check { base: side, test: side, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
     check.alone();
     check
         .rows
@@ -226,31 +201,20 @@ impl<'a, 'k> Check<'a, 'k> {
                 (Told::Known(_), Told::Known(_)) => continue,
             };
             let sides = [(self.base, row.base.gap()), (self.test, row.test.gap())];
-            let close: Vec<Close> = sides
-                .iter()
-                .filter_map(|(side, why)| why.map(|why| close(side, &row.item, why)))
-                .collect();
+            let close: Vec<Close> =
+                sides.iter().filter_map(|(side, why)| why.map(|why| close(side, &row.item, why))).collect();
             let Some(why) = row.base.gap().or(row.test.gap()) else {
                 continue;
             };
             let other = row.base.known().or(row.test.known()).cloned();
             let mut close = close;
             close.dedup();
-            gaps.push(Gap {
-                item: row.item.clone(),
-                side,
-                why: why.clone(),
-                other,
-                close,
-            });
+            gaps.push(Gap { item: row.item.clone(), side, why: why.clone(), other, close });
         }
         gaps.sort_by_key(|gap| self.rank(gap, &differing));
         let unlike = self.unlike_corrections();
         if !gaps.is_empty() || unlike.is_some() {
-            return Err(Refusal {
-                gaps,
-                unlike_corrections: unlike,
-            });
+            return Err(Refusal { gaps, unlike_corrections: unlike });
         }
         let weak = self
             .rows
@@ -278,11 +242,7 @@ impl<'a, 'k> Check<'a, 'k> {
     /// The roles that the two sides fill differently, and their neighbours behind them.
     fn differing_roles(&self) -> Vec<String> {
         let differs = |row: &&Row| row.item.group == Group::Role && row.base != row.test;
-        self.rows
-            .iter()
-            .filter(differs)
-            .map(|row| row.item.name.clone())
-            .collect()
+        self.rows.iter().filter(differs).map(|row| row.item.name.clone()).collect()
     }
 
     fn rank(&self, gap: &Gap, differing: &[String]) -> (u8, Group, String) {
@@ -302,10 +262,8 @@ impl<'a, 'k> Check<'a, 'k> {
     }
 
     fn unlike_corrections(&self) -> Option<(String, String)> {
-        let (base, test) = (
-            self.base.effective.correction.as_ref()?,
-            self.test.effective.correction.as_ref()?,
-        );
+        let (base, test) =
+            (self.base.effective.correction.as_ref()?, self.test.effective.correction.as_ref()?);
         let key = |correction: &Correcting| match correction {
             Correcting::Observed => "observed".to_owned(),
             Correcting::Standard { name, .. } => name.clone(),
@@ -317,11 +275,8 @@ impl<'a, 'k> Check<'a, 'k> {
     fn open_questions(&self) -> Vec<OpenQuestion> {
         let mut open = Vec::new();
         for row in &self.rows {
-            let unknown = |told: &Told| {
-                told.known()
-                    .filter(|shown| shown.is_unknown())
-                    .map(|shown| shown.text.clone())
-            };
+            let unknown =
+                |told: &Told| told.known().filter(|shown| shown.is_unknown()).map(|shown| shown.text.clone());
             let (side, because) = match (unknown(&row.base), unknown(&row.test)) {
                 (Some(because), Some(_)) => (GapSide::Both, because),
                 (Some(because), None) => (GapSide::Base, because),
@@ -333,12 +288,7 @@ impl<'a, 'k> Check<'a, 'k> {
                 .filter_map(Told::known)
                 .find(|shown| !shown.is_unknown())
                 .cloned();
-            open.push(OpenQuestion {
-                item: row.item.clone(),
-                side,
-                because,
-                other,
-            });
+            open.push(OpenQuestion { item: row.item.clone(), side, because, other });
         }
         open
     }
@@ -347,9 +297,7 @@ impl<'a, 'k> Check<'a, 'k> {
         let mut soft = Vec::new();
         for row in &self.rows {
             let only = |told: &Told| {
-                told.known()
-                    .filter(|shown| matches!(shown.how, "listed" | "assumed" | "calculated"))
-                    .cloned()
+                told.known().filter(|shown| matches!(shown.how, "listed" | "assumed" | "calculated")).cloned()
             };
             match (only(&row.base), only(&row.test)) {
                 (Some(a), Some(b)) if a == b => soft.push((row.item.clone(), GapSide::Both, a)),
@@ -366,27 +314,17 @@ impl<'a, 'k> Check<'a, 'k> {
         let mut seen: BTreeSet<(Option<PartState>, Option<PartState>)> = BTreeSet::new();
         let kinds = self.kinds;
         for role in &kinds.roles {
-            let (base, test) = (
-                self.base.answer(&role.name, kinds),
-                self.test.answer(&role.name, kinds),
-            );
+            let (base, test) = (self.base.answer(&role.name, kinds), self.test.answer(&role.name, kinds));
             let filled = |answer: &Option<RoleAnswer<'_>>| {
-                matches!(
-                    answer,
-                    Some(RoleAnswer::Said(Answer::Part(_)) | RoleAnswer::Within(_))
-                )
+                matches!(answer, Some(RoleAnswer::Said(Answer::Part(_)) | RoleAnswer::Within(_)))
             };
             // A role that one side fills must be answered by the other, whether or not every comparison asks for it.
             let demanded = self.demanded(&role.demand) || filled(&base) || filled(&test);
             if base.is_none() && test.is_none() && !demanded {
                 continue;
             }
-            let item = Item {
-                group: Group::Role,
-                role: None,
-                name: role.name.clone(),
-                title: role.title.clone(),
-            };
+            let item =
+                Item { group: Group::Role, role: None, name: role.name.clone(), title: role.title.clone() };
             let within = |answer: &Option<RoleAnswer<'_>>| matches!(answer, Some(RoleAnswer::Within(_)));
             if !(within(&base) && within(&test)) {
                 let row = Row {
@@ -410,12 +348,8 @@ impl<'a, 'k> Check<'a, 'k> {
             (base, test) => {
                 let names = self.figure_names(base, test);
                 for (name, title) in names {
-                    let item = Item {
-                        group: Group::Figure,
-                        role: Some(role.to_owned()),
-                        name: name.clone(),
-                        title,
-                    };
+                    let item =
+                        Item { group: Group::Figure, role: Some(role.to_owned()), name: name.clone(), title };
                     let (base_told, base_asks) = self.figure(self.base, base, &name);
                     let (test_told, test_asks) = self.figure(self.test, test, &name);
                     let silent = |told: &Told| told.gap() == Some(&Why::Absent);
@@ -437,21 +371,11 @@ impl<'a, 'k> Check<'a, 'k> {
                         // Only one side has a part: its own figures are asked for on that side.
                         (Some(_), None) if base_asks => {
                             let test_told = Told::Known(Shown::said("none"));
-                            self.put(Row {
-                                item,
-                                base: base_told,
-                                test: test_told,
-                                demanded: true,
-                            });
+                            self.put(Row { item, base: base_told, test: test_told, demanded: true });
                         }
                         (None, Some(_)) if test_asks => {
                             let base_told = Told::Known(Shown::said("none"));
-                            self.put(Row {
-                                item,
-                                base: base_told,
-                                test: test_told,
-                                demanded: true,
-                            });
+                            self.put(Row { item, base: base_told, test: test_told, demanded: true });
                         }
                         _ => {}
                     }
@@ -485,10 +409,8 @@ impl<'a, 'k> Check<'a, 'k> {
         }
         for spec in &kind.figures {
             let demanded = self.demanded(&spec.demand);
-            let (base, test) = (
-                self.base.figure(part, spec, self.kinds),
-                self.test.figure(part, spec, self.kinds),
-            );
+            let (base, test) =
+                (self.base.figure(part, spec, self.kinds), self.test.figure(part, spec, self.kinds));
             let item = Item {
                 group: Group::Figure,
                 role: Some(role.to_owned()),
@@ -497,23 +419,12 @@ impl<'a, 'k> Check<'a, 'k> {
             };
             if spec.course == Course::Drifting {
                 if demanded || (base.known().is_some() && test.known().is_some()) {
-                    self.put(Row {
-                        item,
-                        base,
-                        test,
-                        demanded,
-                    });
+                    self.put(Row { item, base, test, demanded });
                 }
             } else if let Told::Gap(why) = base {
                 if demanded {
                     let close = vec![close(self.base, &item, &why)];
-                    self.common_gaps.push(Gap {
-                        item,
-                        side: GapSide::Both,
-                        why,
-                        other: None,
-                        close,
-                    });
+                    self.common_gaps.push(Gap { item, side: GapSide::Both, why, other: None, close });
                 }
             } else {
                 self.common += 1;
@@ -524,10 +435,7 @@ impl<'a, 'k> Check<'a, 'k> {
     fn figure_names(&self, base: Option<&PartState>, test: Option<&PartState>) -> Vec<(String, String)> {
         let mut names: Vec<(String, String)> = Vec::new();
         let sides = [(self.base, base), (self.test, test)];
-        for kind in sides
-            .into_iter()
-            .filter_map(|(side, part)| self.kind_of(side, part?))
-        {
+        for kind in sides.into_iter().filter_map(|(side, part)| self.kind_of(side, part?)) {
             for spec in &kind.figures {
                 if !names.iter().any(|(name, _)| *name == spec.name) {
                     names.push((spec.name.clone(), spec.title.clone()));
@@ -546,9 +454,7 @@ impl<'a, 'k> Check<'a, 'k> {
     }
 
     fn kind_of(&self, side: &Side, part: &PartState) -> Option<&'k PartKind> {
-        side.parts
-            .get(&part.tag)
-            .and_then(|record| self.kinds.part(&record.kind))
+        side.parts.get(&part.tag).and_then(|record| self.kinds.part(&record.kind))
     }
 
     fn settings(&mut self) {
@@ -556,10 +462,7 @@ impl<'a, 'k> Check<'a, 'k> {
         for spec in &kinds.settings {
             let (base, test) = (self.base.setting(spec, kinds), self.test.setting(spec, kinds));
             let from_build = |side: &Side| {
-                side.effective
-                    .settings
-                    .get(&spec.name)
-                    .is_none_or(|held| held.origin.is_build())
+                side.effective.settings.get(&spec.name).is_none_or(|held| held.origin.is_build())
             };
             let common = self.base.same_fit_up(self.test) && from_build(self.base) && from_build(self.test);
             let item = Item {
@@ -581,17 +484,11 @@ impl<'a, 'k> Check<'a, 'k> {
                 continue;
             }
             for spec in &fit.fields {
-                let (base, test) = (
-                    self.base.fit(&fit.pair, spec, kinds),
-                    self.test.fit(&fit.pair, spec, kinds),
-                );
+                let (base, test) =
+                    (self.base.fit(&fit.pair, spec, kinds), self.test.fit(&fit.pair, spec, kinds));
                 let key = (fit.pair.clone(), spec.name.clone());
-                let from_build = |side: &Side| {
-                    side.effective
-                        .fits
-                        .get(&key)
-                        .is_none_or(|held| held.origin.is_build())
-                };
+                let from_build =
+                    |side: &Side| side.effective.fits.get(&key).is_none_or(|held| held.origin.is_build());
                 let common =
                     self.base.same_fit_up(self.test) && from_build(self.base) && from_build(self.test);
                 let item = Item {
@@ -611,13 +508,7 @@ impl<'a, 'k> Check<'a, 'k> {
             match base {
                 Told::Gap(why) if demanded => {
                     let close = vec![close(self.base, &item, &why)];
-                    self.common_gaps.push(Gap {
-                        item,
-                        side: GapSide::Both,
-                        why,
-                        other: None,
-                        close,
-                    });
+                    self.common_gaps.push(Gap { item, side: GapSide::Both, why, other: None, close });
                 }
                 Told::Gap(_) => {}
                 Told::Known(_) => self.common += 1,
@@ -627,19 +518,9 @@ impl<'a, 'k> Check<'a, 'k> {
         let said = |told: &Told| told.gap() != Some(&Why::Absent) && told.gap() != Some(&Why::NoBuild);
         // What work or a refit voided could differ; what nobody ever wrote down and nobody asks for says nothing.
         if demanded || (base.known().is_some() && test.known().is_some()) {
-            self.put(Row {
-                item,
-                base,
-                test,
-                demanded,
-            });
+            self.put(Row { item, base, test, demanded });
         } else if said(&base) && said(&test) {
-            self.put(Row {
-                item,
-                base,
-                test,
-                demanded: false,
-            });
+            self.put(Row { item, base, test, demanded: false });
         }
     }
 
@@ -655,12 +536,7 @@ impl<'a, 'k> Check<'a, 'k> {
                     name: spec.name.clone(),
                     title: spec.title.clone(),
                 };
-                self.put(Row {
-                    item,
-                    base,
-                    test,
-                    demanded,
-                });
+                self.put(Row { item, base, test, demanded });
             }
         }
     }
@@ -677,12 +553,7 @@ impl<'a, 'k> Check<'a, 'k> {
                     name: spec.name.clone(),
                     title: spec.title.clone(),
                 };
-                self.put(Row {
-                    item,
-                    base,
-                    test,
-                    demanded,
-                });
+                self.put(Row { item, base, test, demanded });
             }
         }
     }
@@ -699,12 +570,7 @@ impl<'a, 'k> Check<'a, 'k> {
             name: "correction".to_owned(),
             title: "correction in the file".to_owned(),
         };
-        let row = Row {
-            item,
-            base: told(self.base),
-            test: told(self.test),
-            demanded: true,
-        };
+        let row = Row { item, base: told(self.base), test: told(self.test), demanded: true };
         self.put(row);
     }
 
@@ -712,12 +578,7 @@ impl<'a, 'k> Check<'a, 'k> {
     fn alone(&mut self) {
         self.roles_alone();
         let kinds = self.kinds;
-        for spec in kinds
-            .settings
-            .iter()
-            .filter(|spec| self.demanded(&spec.demand))
-            .collect::<Vec<_>>()
-        {
+        for spec in kinds.settings.iter().filter(|spec| self.demanded(&spec.demand)).collect::<Vec<_>>() {
             let told = self.base.setting(spec, kinds);
             let item = Item {
                 group: Group::Setting,
@@ -725,12 +586,7 @@ impl<'a, 'k> Check<'a, 'k> {
                 name: spec.name.clone(),
                 title: spec.title.clone(),
             };
-            self.put(Row {
-                item,
-                base: told.clone(),
-                test: told,
-                demanded: true,
-            });
+            self.put(Row { item, base: told.clone(), test: told, demanded: true });
         }
         if self.base.pull.is_some() {
             self.conditions();
@@ -752,12 +608,7 @@ impl<'a, 'k> Check<'a, 'k> {
                     name: role.name.clone(),
                     title: role.title.clone(),
                 };
-                self.put(Row {
-                    item,
-                    base: told.clone(),
-                    test: told,
-                    demanded: true,
-                });
+                self.put(Row { item, base: told.clone(), test: told, demanded: true });
             }
             let Some(part) = part_of(answer.as_ref()).filter(|part| seen.insert((*part).clone())) else {
                 continue;
@@ -765,12 +616,7 @@ impl<'a, 'k> Check<'a, 'k> {
             let Some(kind) = self.kind_of(self.base, part) else {
                 continue;
             };
-            for spec in kind
-                .figures
-                .iter()
-                .filter(|spec| self.demanded(&spec.demand))
-                .collect::<Vec<_>>()
-            {
+            for spec in kind.figures.iter().filter(|spec| self.demanded(&spec.demand)).collect::<Vec<_>>() {
                 let told = self.base.figure(part, spec, kinds);
                 let item = Item {
                     group: Group::Figure,
@@ -778,12 +624,7 @@ impl<'a, 'k> Check<'a, 'k> {
                     name: spec.name.clone(),
                     title: spec.title.clone(),
                 };
-                self.put(Row {
-                    item,
-                    base: told.clone(),
-                    test: told,
-                    demanded: true,
-                });
+                self.put(Row { item, base: told.clone(), test: told, demanded: true });
             }
         }
     }
@@ -804,8 +645,7 @@ impl<'a, 'k> Check<'a, 'k> {
 }
 
 fn weak(told: &Told) -> bool {
-    told.known()
-        .is_some_and(|shown| matches!(shown.how, "unknown" | "assumed"))
+    told.known().is_some_and(|shown| matches!(shown.how, "unknown" | "assumed"))
 }
 
 fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
@@ -817,27 +657,15 @@ fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
 }
 
 fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
-    let corrected = side
-        .effective
-        .roles
-        .get(role)
-        .and_then(|held| held.origin.correction())
-        .map(str::to_owned);
+    let corrected =
+        side.effective.roles.get(role).and_then(|held| held.origin.correction()).map(str::to_owned);
     match answer {
-        None => Told::Gap(if side.build.is_none() {
-            Why::NoBuild
-        } else {
-            Why::Absent
-        }),
+        None => Told::Gap(if side.build.is_none() { Why::NoBuild } else { Why::Absent }),
         Some(RoleAnswer::Never) => Told::Known(Shown::said("none")),
         Some(RoleAnswer::Within(part)) => Told::Known(Shown::said(part.to_string())),
-        Some(RoleAnswer::Said(Answer::Unknown(because))) => Told::Known(Shown {
-            corrected,
-            ..Shown::unknown(because.clone())
-        }),
-        Some(RoleAnswer::Said(answer)) => Told::Known(Shown {
-            corrected,
-            ..Shown::said(answer.to_string())
-        }),
+        Some(RoleAnswer::Said(Answer::Unknown(because))) => {
+            Told::Known(Shown { corrected, ..Shown::unknown(because.clone()) })
+        }
+        Some(RoleAnswer::Said(answer)) => Told::Known(Shown { corrected, ..Shown::said(answer.to_string()) }),
     }
 }

@@ -86,10 +86,7 @@ impl Side {
         }
         for held in self.effective.roles.values() {
             if let Answer::Part(part) = &held.answer
-                && let Some(kind) = self
-                    .parts
-                    .get(&part.tag)
-                    .and_then(|record| kinds.part(&record.kind))
+                && let Some(kind) = self.parts.get(&part.tag).and_then(|record| kinds.part(&record.kind))
                 && kind.answers.iter().any(|answered| answered == role)
             {
                 return Some(RoleAnswer::Within(part));

@@ -104,10 +104,7 @@ impl Shown {
 
     /// A plain answer that is known to be unknown.
     pub fn unknown(because: impl Into<String>) -> Self {
-        Self {
-            how: "unknown",
-            ..Self::said(because)
-        }
+        Self { how: "unknown", ..Self::said(because) }
     }
 
     /// Whether nobody knows the value.
@@ -139,9 +136,7 @@ impl Shown {
             source,
             afterwards: standing.afterwards,
             carried_over,
-            corrected: corrected
-                .map(str::to_owned)
-                .or_else(|| entry.corrects.and(entry.because.clone())),
+            corrected: corrected.map(str::to_owned).or_else(|| entry.corrects.and(entry.because.clone())),
         }
     }
 }
@@ -211,23 +206,17 @@ impl Told {
 impl Side {
     /// A figure of a part in its state.
     pub(super) fn figure(&self, part: &PartState, spec: &FieldSpec, kinds: &Kinds) -> Told {
-        let Some((record, kind)) = self
-            .parts
-            .get(&part.tag)
-            .and_then(|record| Some((record, kinds.part(&record.kind)?)))
+        let Some((record, kind)) =
+            self.parts.get(&part.tag).and_then(|record| Some((record, kinds.part(&record.kind)?)))
         else {
             return Told::Gap(Why::Absent);
         };
         match record.resolve(kind, &part.letter, &spec.name, self.moment()) {
-            Resolved::Stands {
-                standing,
-                carried_over,
-                ..
-            } => with_instrument(Shown::of(&standing, carried_over, None), spec),
+            Resolved::Stands { standing, carried_over, .. } => {
+                with_instrument(Shown::of(&standing, carried_over, None), spec)
+            }
             Resolved::Voided { work, state, was } => Told::Gap(Why::Voided {
-                work: kind
-                    .work(&work.op)
-                    .map_or_else(|| work.op.clone(), |work| work.title.clone()),
+                work: kind.work(&work.op).map_or_else(|| work.op.clone(), |work| work.title.clone()),
                 state: format!("{}/{state}", part.tag),
                 was: Shown::of(&was, false, None).text,
             }),
@@ -238,14 +227,8 @@ impl Side {
     /// A setting.
     pub(super) fn setting(&self, spec: &FieldSpec, kinds: &Kinds) -> Told {
         match self.effective.settings.get(&spec.name) {
-            Some(held) => self.held(held, spec, kinds, &|voids| {
-                *voids == Voids::Setting(spec.name.clone())
-            }),
-            None => Told::Gap(if self.build.is_none() {
-                Why::NoBuild
-            } else {
-                Why::Absent
-            }),
+            Some(held) => self.held(held, spec, kinds, &|voids| *voids == Voids::Setting(spec.name.clone())),
+            None => Told::Gap(if self.build.is_none() { Why::NoBuild } else { Why::Absent }),
         }
     }
 
@@ -284,10 +267,7 @@ impl Side {
             }
             let channel = kinds.condition(name).and_then(|own| own.channel.as_deref());
             if channel.is_some_and(|channel| self.channels.contains(channel)) {
-                return Told::Known(Shown {
-                    how: "channel",
-                    ..Shown::said("in the raw file")
-                });
+                return Told::Known(Shown { how: "channel", ..Shown::said("in the raw file") });
             }
         }
         Told::Gap(Why::Absent)
@@ -298,9 +278,9 @@ impl Side {
         match self.effective.run.get(&spec.name) {
             Some(text) => Told::Known(Shown {
                 value: match &spec.holds {
-                    Holds::Quantity { kind, .. } => crate::quantity::parse_reading(text, *kind, None)
-                        .ok()
-                        .map(Value::Quantity),
+                    Holds::Quantity { kind, .. } => {
+                        crate::quantity::parse_reading(text, *kind, None).ok().map(Value::Quantity)
+                    }
                     _ => None,
                 },
                 ..Shown::said(text.clone())

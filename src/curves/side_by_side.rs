@@ -15,28 +15,14 @@ pub struct SideBySide {
 impl SideBySide {
     /// Puts two curves side by side. The pair must have passed the documented-check.
     pub fn new(_checked: &Checked<'_>, base: &Curve, test: &Curve) -> Self {
-        let mut speeds: Vec<u32> = base
-            .points
-            .iter()
-            .chain(&test.points)
-            .map(|point| point.speed_rpm)
-            .collect();
+        let mut speeds: Vec<u32> =
+            base.points.iter().chain(&test.points).map(|point| point.speed_rpm).collect();
         speeds.sort_unstable();
         speeds.dedup();
         let at = |curve: &Curve, speed| {
-            curve
-                .points
-                .iter()
-                .find(|point| point.speed_rpm == speed)
-                .map(|point| point.torque_nm)
+            curve.points.iter().find(|point| point.speed_rpm == speed).map(|point| point.torque_nm)
         };
-        let rows = speeds
-            .into_iter()
-            .map(|speed| (speed, at(base, speed), at(test, speed)))
-            .collect();
-        Self {
-            step_rpm: base.step_rpm,
-            rows,
-        }
+        let rows = speeds.into_iter().map(|speed| (speed, at(base, speed), at(test, speed))).collect();
+        Self { step_rpm: base.step_rpm, rows }
     }
 }

@@ -76,12 +76,7 @@ struct Sums {
 impl SweepFinder {
     /// A finder on a grid of `step_rpm`, 100 rpm unless told otherwise.
     pub fn new(step_rpm: u32) -> Self {
-        Self {
-            step_rpm: step_rpm.max(1),
-            seen: 0,
-            current: None,
-            widest: None,
-        }
+        Self { step_rpm: step_rpm.max(1), seen: 0, current: None, widest: None }
     }
 
     /// Takes one row: speed in rpm and torque in N·m. A missing value ends nothing and counts as cut.
@@ -112,11 +107,7 @@ impl SweepFinder {
 
     fn close(&mut self) {
         let Some(run) = self.current.take() else { return };
-        if self
-            .widest
-            .as_ref()
-            .is_none_or(|widest| run.span() > widest.span())
-        {
+        if self.widest.as_ref().is_none_or(|widest| run.span() > widest.span()) {
             self.widest = Some(run);
         }
     }
@@ -182,11 +173,7 @@ impl Run {
             .iter()
             .filter_map(|(&speed_rpm, sums)| {
                 let torque_nm = sums.at_the_point(f64::from(step_rpm))?;
-                Some(GridPoint {
-                    speed_rpm,
-                    torque_nm,
-                    rows: sums.rows,
-                })
+                Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
             })
             .collect();
         let loaded = median(points.iter().map(|point| point.torque_nm)) * LOADED;
@@ -198,13 +185,7 @@ impl Run {
             points.pop();
         }
         let rows: u64 = points.iter().map(|point| point.rows).sum();
-        Curve {
-            step_rpm,
-            points,
-            cut_rows: seen - rows,
-            rows,
-            falling: self.direction == Direction::Falling,
-        }
+        Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
     }
 }
 
@@ -258,19 +239,10 @@ mod tests {
             speed -= 90.0;
         }
         let curve = finder.finish().expect("a sweep");
-        let (first, last) = (
-            curve.points.first().expect("points"),
-            curve.points.last().expect("points"),
-        );
-        assert!(
-            first.speed_rpm <= 3100 && last.speed_rpm == 7000,
-            "{first:?} {last:?}"
-        );
+        let (first, last) = (curve.points.first().expect("points"), curve.points.last().expect("points"));
+        assert!(first.speed_rpm <= 3100 && last.speed_rpm == 7000, "{first:?} {last:?}");
         for point in &curve.points[1..] {
-            assert!(
-                (point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6,
-                "{point:?}"
-            );
+            assert!((point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6, "{point:?}");
         }
         assert!(curve.cut_rows >= 60);
     }
@@ -282,14 +254,7 @@ mod tests {
             finder.push(speed, 200.0);
         }
         let curve = finder.finish().expect("a sweep");
-        assert_eq!(
-            curve
-                .points
-                .iter()
-                .map(|point| point.speed_rpm)
-                .collect::<Vec<_>>(),
-            [3000, 3400]
-        );
+        assert_eq!(curve.points.iter().map(|point| point.speed_rpm).collect::<Vec<_>>(), [3000, 3400]);
     }
 
     #[test]

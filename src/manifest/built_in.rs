@@ -12,6 +12,7 @@ pub(super) const FILES: &[(&str, &str)] = &[
     ("carburettor", include_str!("../../schema/carburettor.json")),
     ("cell", include_str!("../../schema/cell.json")),
     ("claim", include_str!("../../schema/claim.json")),
+    ("columns", include_str!("../../schema/columns.json")),
     ("cooling", include_str!("../../schema/cooling.json")),
     ("crankshaft", include_str!("../../schema/crankshaft.json")),
     ("cylinder-head", include_str!("../../schema/cylinder-head.json")),

@@ -47,10 +47,7 @@ impl Piece {
         let quoted = |text: &str| Content::Scalar(text.to_owned(), Style::Text);
         let map = |entries: &[(String, Piece)], layout| {
             Content::Mapping(
-                entries
-                    .iter()
-                    .map(|(key, value)| (bare(quoted(key)), value.to_node()))
-                    .collect(),
+                entries.iter().map(|(key, value)| (bare(quoted(key)), value.to_node())).collect(),
                 layout,
             )
         };
@@ -68,12 +65,7 @@ impl Piece {
 }
 
 fn bare(content: Content) -> Node {
-    Node {
-        content,
-        span: 0..0,
-        line: 0,
-        column: 0,
-    }
+    Node { content, span: 0..0, line: 0, column: 0 }
 }
 
 /// A whole manifest from its top-level entries.
@@ -137,10 +129,8 @@ pub(super) fn inline(value: &Piece) -> String {
         Piece::Number(number) => number.clone(),
         Piece::Flag(flag) => flag.to_string(),
         Piece::Line(entries) | Piece::Block(entries) => {
-            let inner: Vec<_> = entries
-                .iter()
-                .map(|(key, value)| format!("{}: {}", scalar(key), inline(value)))
-                .collect();
+            let inner: Vec<_> =
+                entries.iter().map(|(key, value)| format!("{}: {}", scalar(key), inline(value))).collect();
             format!("{{{}}}", inner.join(", "))
         }
         Piece::List(items) | Piece::Row(items) => {
@@ -151,11 +141,7 @@ pub(super) fn inline(value: &Piece) -> String {
 
 /// A text plain where it reads back as itself, else quoted.
 pub(super) fn scalar(text: &str) -> String {
-    if is_safe_plain(text) {
-        text.to_owned()
-    } else {
-        quote(text)
-    }
+    if is_safe_plain(text) { text.to_owned() } else { quote(text) }
 }
 
 /// Whether a text may stand without quotes anywhere, and is text by the core schema when it does.
@@ -163,16 +149,11 @@ fn is_safe_plain(text: &str) -> bool {
     let starts = text.starts_with(|c: char| c.is_alphanumeric() || matches!(c, '.' | '-' | '+' | '±'));
     let holds = text.chars().all(|c| {
         c.is_alphanumeric()
-            || matches!(
-                c,
-                ' ' | '.' | '-' | '+' | '±' | '/' | '_' | '°' | '·' | '%' | '=' | '(' | ')' | ':'
-            )
+            || matches!(c, ' ' | '.' | '-' | '+' | '±' | '/' | '_' | '°' | '·' | '%' | '=' | '(' | ')' | ':')
     });
     let colon = text.contains(": ") || text.ends_with(':') || text.starts_with("- ") || text == "-";
     let spaces = text.contains("  ") || text.ends_with(' ');
-    let typed = !bare(Content::Scalar(text.to_owned(), Style::Plain))
-        .to_json()
-        .is_string();
+    let typed = !bare(Content::Scalar(text.to_owned(), Style::Plain)).to_json().is_string();
     let words_of_old = ["yes", "no", "on", "off", "y", "n"].contains(&text.to_lowercase().as_str());
     starts
         && holds
@@ -246,15 +227,9 @@ mod tests {
         ] {
             assert!(scalar(word).starts_with('"'), "{word}");
         }
-        for word in [
-            "h2/b",
-            "2026-03-03",
-            "2026-04-12T15:20:00+02:00",
-            "68.0 cc",
-            ".041 in",
-            "12 deg BTDC",
-            "none",
-        ] {
+        for word in
+            ["h2/b", "2026-03-03", "2026-04-12T15:20:00+02:00", "68.0 cc", ".041 in", "12 deg BTDC", "none"]
+        {
             assert_eq!(scalar(word), word);
         }
     }

@@ -80,10 +80,7 @@ impl Node {
 
     /// The value under a key.
     pub fn get(&self, key: &str) -> Option<&Node> {
-        self.entries()
-            .iter()
-            .find(|(name, _)| name.text() == Some(key))
-            .map(|(_, value)| value)
+        self.entries().iter().find(|(name, _)| name.text() == Some(key)).map(|(_, value)| value)
     }
 
     /// The node at a path of keys and list positions (from 0).
@@ -121,9 +118,7 @@ impl Node {
             }
             (Content::Mapping(a, _), Content::Mapping(b, _)) => {
                 a.len() == b.len()
-                    && a.iter()
-                        .zip(b)
-                        .all(|((ka, va), (kb, vb))| ka.text() == kb.text() && va.same_data(vb))
+                    && a.iter().zip(b).all(|((ka, va), (kb, vb))| ka.text() == kb.text() && va.same_data(vb))
             }
             _ => false,
         }
@@ -140,10 +135,10 @@ fn plain_to_json(text: &str) -> Json {
     }
     let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
     if !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit()) {
-        return text.trim_start_matches('+').parse::<i64>().map_or_else(
-            |_| Json::String(text.to_owned()),
-            |whole| Json::Number(whole.into()),
-        );
+        return text
+            .trim_start_matches('+')
+            .parse::<i64>()
+            .map_or_else(|_| Json::String(text.to_owned()), |whole| Json::Number(whole.into()));
     }
     if is_core_float(digits)
         && let Some(number) = text
@@ -161,10 +156,7 @@ fn plain_to_json(text: &str) -> Json {
 /// `( \. [0-9]+ | [0-9]+ ( \. [0-9]* )? ) ( [eE] [-+]? [0-9]+ )?`, after the sign.
 fn is_core_float(text: &str) -> bool {
     let (mantissa, exponent) = match text.split_once(['e', 'E']) {
-        Some((mantissa, exponent)) => (
-            mantissa,
-            Some(exponent.strip_prefix(['-', '+']).unwrap_or(exponent)),
-        ),
+        Some((mantissa, exponent)) => (mantissa, Some(exponent.strip_prefix(['-', '+']).unwrap_or(exponent))),
         None => (text, None),
     };
     let all_digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
@@ -184,20 +176,9 @@ mod tests {
         assert_eq!(plain_to_json("12"), Json::from(12));
         assert_eq!(plain_to_json("-.5"), Json::from(-0.5));
         assert_eq!(plain_to_json("1e3"), Json::from(1000.0));
-        for text in [
-            "no",
-            "on",
-            "yes",
-            "1_000",
-            "0b1",
-            "1:30",
-            "48,1",
-            "1e400",
-            ".",
-            "e5",
-            "68.0 cc",
-            "2026-03-03",
-        ] {
+        for text in
+            ["no", "on", "yes", "1_000", "0b1", "1:30", "48,1", "1e400", ".", "e5", "68.0 cc", "2026-03-03"]
+        {
             assert_eq!(plain_to_json(text), Json::from(text), "{text}");
         }
     }

@@ -54,17 +54,8 @@ impl Schemas {
                 Err(error) => findings.push(not_json(&format!("schema/{file}"), &error)),
             }
         }
-        let kinds = Compiler {
-            documents: &documents,
-            findings: &mut findings,
-            file: String::new(),
-        }
-        .kinds();
-        if findings.is_empty() {
-            Ok(Self { documents, kinds })
-        } else {
-            Err(findings)
-        }
+        let kinds = Compiler { documents: &documents, findings: &mut findings, file: String::new() }.kinds();
+        if findings.is_empty() { Ok(Self { documents, kinds }) } else { Err(findings) }
     }
 
     /// What the annotations compile to.
@@ -102,9 +93,7 @@ impl Compiler<'_> {
         for (name, document) in documents {
             self.file = format!("{name}.json");
             let version = document.get("x-version").and_then(Json::as_u64).unwrap_or(1);
-            kinds
-                .versions
-                .insert(name.clone(), u32::try_from(version).unwrap_or(u32::MAX));
+            kinds.versions.insert(name.clone(), u32::try_from(version).unwrap_or(u32::MAX));
             match (document.get("x-record").and_then(Json::as_str), name.as_str()) {
                 (Some("part"), "part") => {}
                 (Some("part"), _) => {
@@ -128,10 +117,7 @@ impl Compiler<'_> {
     }
 
     fn part_kind(&mut self, name: &str, document: &Json) -> PartKind {
-        let kind = document
-            .pointer("/properties/kind/const")
-            .and_then(Json::as_str)
-            .unwrap_or(name);
+        let kind = document.pointer("/properties/kind/const").and_then(Json::as_str).unwrap_or(name);
         let work_definition = document.pointer("/$defs/work");
         PartKind {
             name: kind.to_owned(),
@@ -153,11 +139,7 @@ impl Compiler<'_> {
     }
 
     fn works(&mut self, definition: &Json) -> Vec<WorkSpec> {
-        let details = definition
-            .get("properties")
-            .and_then(Json::as_object)
-            .cloned()
-            .unwrap_or_default();
+        let details = definition.get("properties").and_then(Json::as_object).cloned().unwrap_or_default();
         let Some(works) = definition.get("x-work").and_then(Json::as_object) else {
             return Vec::new();
         };
@@ -187,13 +169,9 @@ impl Compiler<'_> {
                 Some(("setting", name)) => voids.push(Voids::Setting(name.to_owned())),
                 Some(("fit", "*")) => voids.push(Voids::AllFits),
                 Some(("fit", fit)) => {
-                    let (pair, name) = fit
-                        .split_once('.')
-                        .map_or((fit, None), |(pair, name)| (pair, Some(name)));
-                    voids.push(Voids::Fit {
-                        pair: pair.to_owned(),
-                        name: name.map(str::to_owned),
-                    });
+                    let (pair, name) =
+                        fit.split_once('.').map_or((fit, None), |(pair, name)| (pair, Some(name)));
+                    voids.push(Voids::Fit { pair: pair.to_owned(), name: name.map(str::to_owned) });
                 }
                 _ => self.annotation(
                     "x-voids",
@@ -206,9 +184,7 @@ impl Compiler<'_> {
     }
 
     fn build(&mut self, document: &Json, kinds: &mut Kinds) {
-        let roles = document
-            .pointer("/properties/parts/properties")
-            .and_then(Json::as_object);
+        let roles = document.pointer("/properties/parts/properties").and_then(Json::as_object);
         for (name, role) in roles.into_iter().flatten() {
             let role = self.merged(role);
             kinds.roles.push(RoleSpec {
@@ -224,31 +200,18 @@ impl Compiler<'_> {
         }
         kinds.roles.sort_by_key(|role| role.order);
         kinds.settings = self.fields_at(document, "/properties/settings/properties");
-        let fits = document
-            .pointer("/properties/fits/properties")
-            .and_then(Json::as_object);
+        let fits = document.pointer("/properties/fits/properties").and_then(Json::as_object);
         for (pair, fit) in fits.into_iter().flatten() {
             let fields = fit.get("properties").and_then(Json::as_object);
-            let fields = fields
-                .into_iter()
-                .flatten()
-                .map(|(name, field)| self.field(name, field))
-                .collect();
-            kinds.fits.push(FitSpec {
-                pair: pair.clone(),
-                fields,
-            });
+            let fields = fields.into_iter().flatten().map(|(name, field)| self.field(name, field)).collect();
+            kinds.fits.push(FitSpec { pair: pair.clone(), fields });
         }
         kinds.refit_voids = self.voids(document.pointer("/x-refit/x-voids"));
     }
 
     fn fields_at(&mut self, document: &Json, pointer: &str) -> Vec<FieldSpec> {
         let fields = document.pointer(pointer).and_then(Json::as_object);
-        fields
-            .into_iter()
-            .flatten()
-            .map(|(name, field)| self.field(name, field))
-            .collect()
+        fields.into_iter().flatten().map(|(name, field)| self.field(name, field)).collect()
     }
 
     /// The top-level properties that are figures.
@@ -276,11 +239,7 @@ impl Compiler<'_> {
             demand: self.demand(name, field.get("x-documented")),
             measured: map_flag(&field, "x-measured"),
             instrument: map_flag(&field, "x-instrument"),
-            course: if map_flag(&field, "x-drifts") {
-                Course::Drifting
-            } else {
-                Course::Fixed
-            },
+            course: if map_flag(&field, "x-drifts") { Course::Drifting } else { Course::Fixed },
             means: map_string(&field, "x-means").map(str::to_owned),
             voided_by: strings(field.get("x-voided-by")),
             range,
@@ -306,10 +265,7 @@ impl Compiler<'_> {
             if !file.is_empty() {
                 file.strip_suffix(".json").unwrap_or(file).clone_into(&mut own);
             }
-            let Some(referred) = self
-                .documents
-                .get(&own)
-                .and_then(|document| document.pointer(pointer))
+            let Some(referred) = self.documents.get(&own).and_then(|document| document.pointer(pointer))
             else {
                 break;
             };
@@ -324,11 +280,7 @@ impl Compiler<'_> {
     fn holds(&mut self, name: &str, field: &Map<String, Json>) -> Holds {
         let choices = strings(field.get("x-choices").or_else(|| field.get("enum")));
         let Some(quantity) = map_string(field, "x-quantity") else {
-            return if choices.is_empty() {
-                Holds::Text
-            } else {
-                Holds::Choice(choices)
-            };
+            return if choices.is_empty() { Holds::Text } else { Holds::Choice(choices) };
         };
         let Some(kind) = QuantityKind::parse(quantity) else {
             self.annotation("x-quantity", &format!("{name}: {quantity}"), "a kind of quantity");
@@ -381,11 +333,7 @@ impl Compiler<'_> {
             Some(other) => match other.pointer("/when/role").and_then(Json::as_str) {
                 Some(role) => Demand::WhenRole(role.to_owned()),
                 None => {
-                    self.annotation(
-                        "x-documented",
-                        name,
-                        "always, welcome or {\"when\": {\"role\": …}}",
-                    );
+                    self.annotation("x-documented", name, "always, welcome or {\"when\": {\"role\": …}}");
                     Demand::Welcome
                 }
             },
@@ -420,11 +368,5 @@ fn map_flag(value: &Map<String, Json>, key: &str) -> bool {
 }
 
 fn strings(value: Option<&Json>) -> Vec<String> {
-    value
-        .and_then(Json::as_array)
-        .into_iter()
-        .flatten()
-        .filter_map(Json::as_str)
-        .map(str::to_owned)
-        .collect()
+    value.and_then(Json::as_array).into_iter().flatten().filter_map(Json::as_str).map(str::to_owned).collect()
 }

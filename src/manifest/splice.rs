@@ -25,11 +25,7 @@ impl Document {
     pub fn read(file: &str, bytes: &[u8]) -> Result<Self, Finding> {
         let root = yaml::read(file, bytes)?;
         let text = String::from_utf8_lossy(bytes).into_owned();
-        Ok(Self {
-            file: file.to_owned(),
-            text,
-            root,
-        })
+        Ok(Self { file: file.to_owned(), text, root })
     }
 
     /// The text as it stands now.
@@ -49,24 +45,18 @@ impl Document {
     /// The path runs through something that is not a mapping, or the result would not read back as meant; the
     /// document is then as before.
     pub fn set(&mut self, path: &[&str], value: &Piece) -> Result<(), Finding> {
-        let known = (0..=path.len())
-            .rev()
-            .find(|&depth| self.root.at(&path[..depth]).is_some())
-            .unwrap_or(0);
+        let known = (0..=path.len()).rev().find(|&depth| self.root.at(&path[..depth]).is_some()).unwrap_or(0);
         if known == path.len() {
             let Some(node) = self.root.at(path) else {
                 return Err(self.cannot(path));
             };
-            let text = splice(
-                &self.text,
-                node.span.clone(),
-                &lead(&self.text, node, &emit::inline(value)),
-            );
+            let text = splice(&self.text, node.span.clone(), &lead(&self.text, node, &emit::inline(value)));
             return self.accept(text, path, value);
         }
-        let nested = path[known + 1..].iter().rev().fold(value.clone(), |inner, key| {
-            Piece::Block(vec![((*key).to_owned(), inner)])
-        });
+        let nested = path[known + 1..]
+            .iter()
+            .rev()
+            .fold(value.clone(), |inner, key| Piece::Block(vec![((*key).to_owned(), inner)]));
         self.insert_key(&path[..known], path[known], &nested, path, value)
     }
 
@@ -121,11 +111,7 @@ impl Document {
         while self.text[..start].ends_with(' ') && start > 0 {
             start -= 1;
         }
-        let start = if node.span.is_empty() {
-            node.span.start
-        } else {
-            start
-        };
+        let start = if node.span.is_empty() { node.span.start } else { start };
         let text = splice(&self.text, start..node.span.end, "");
         insert_after_line(&text, start, lines)
     }
@@ -147,20 +133,13 @@ impl Document {
                 let indent = entries.first().map_or(0, |(first, _)| first.column - 1);
                 let mut lines = String::new();
                 emit::entry(&mut lines, indent, key, nested);
-                let end = entries
-                    .last()
-                    .map_or(node.span.end, |(key, value)| value.span.end.max(key.span.end));
+                let end =
+                    entries.last().map_or(node.span.end, |(key, value)| value.span.end.max(key.span.end));
                 self.insert_lines(end, &with_eol(&lines, eol))
             }
             Content::Mapping(entries, _) if !entries.is_empty() => {
-                let at = entries
-                    .last()
-                    .map_or(node.span.start + 1, |(_, value)| value.span.end);
-                splice(
-                    &self.text,
-                    at..at,
-                    &format!(", {}: {}", emit::scalar(key), emit::inline(nested)),
-                )
+                let at = entries.last().map_or(node.span.start + 1, |(_, value)| value.span.end);
+                splice(&self.text, at..at, &format!(", {}: {}", emit::scalar(key), emit::inline(nested)))
             }
             Content::Mapping(..) | Content::Scalar(..)
                 if node.is_null() || matches!(node.content, Content::Mapping(..)) =>
@@ -205,11 +184,7 @@ impl Document {
             None => 0,
         };
         let body = &self.text[node.span.clone()];
-        let shift = if matches!(node.content, Content::Mapping(_, Layout::Flow)) {
-            4
-        } else {
-            2
-        };
+        let shift = if matches!(node.content, Content::Mapping(_, Layout::Flow)) { 4 } else { 2 };
         let shifted = body.split_inclusive('\n').enumerate().map(|(number, line)| {
             if number == 0 || line.trim().is_empty() {
                 line.to_owned()
@@ -249,10 +224,7 @@ impl Document {
 
     fn cannot(&self, path: &[&str]) -> Finding {
         let place = Place::file(&self.file).field(path.join("."));
-        let place = match (0..=path.len())
-            .rev()
-            .find_map(|depth| self.root.at(&path[..depth]))
-        {
+        let place = match (0..=path.len()).rev().find_map(|depth| self.root.at(&path[..depth])) {
             Some(node) => place.line(node.line),
             None => place,
         };
@@ -296,11 +268,7 @@ fn end_of_line(text: &str) -> &'static str {
 }
 
 fn with_eol(lines: &str, eol: &str) -> String {
-    if eol == "\n" {
-        lines.to_owned()
-    } else {
-        lines.replace('\n', eol)
-    }
+    if eol == "\n" { lines.to_owned() } else { lines.replace('\n', eol) }
 }
 
 fn splice(text: &str, range: std::ops::Range<usize>, with: &str) -> String {
@@ -315,11 +283,7 @@ fn splice(text: &str, range: std::ops::Range<usize>, with: &str) -> String {
 fn insert_after_line(text: &str, at: usize, lines: &str) -> String {
     match text[at..].find('\n') {
         Some(offset) => splice(text, at + offset + 1..at + offset + 1, lines),
-        None => format!(
-            "{text}{}{}",
-            end_of_line(text),
-            lines.trim_end_matches(['\n', '\r'])
-        ),
+        None => format!("{text}{}{}", end_of_line(text), lines.trim_end_matches(['\n', '\r'])),
     }
 }
 
@@ -361,12 +325,7 @@ fn appended(root: &Node, path: &[&str], value: &Piece) -> Node {
         None => Vec::new(),
     };
     let items = items.into_iter().chain([value.to_node()]).collect();
-    let list = Node {
-        content: Content::Sequence(items, Layout::Block),
-        span: 0..0,
-        line: 0,
-        column: 0,
-    };
+    let list = Node { content: Content::Sequence(items, Layout::Block), span: 0..0, line: 0, column: 0 };
     replaced(root, path, &list)
 }
 
@@ -415,10 +374,9 @@ mod tests {
 
     #[test]
     fn a_second_entry_makes_a_list_of_the_first() {
-        let after = edit(
-            "figures:\n  bore: {measured: 1 mm, by: x}  # first\n  z: 1\n",
-            |d| d.append(&["figures", "bore"], &figure()),
-        );
+        let after = edit("figures:\n  bore: {measured: 1 mm, by: x}  # first\n  z: 1\n", |d| {
+            d.append(&["figures", "bore"], &figure())
+        });
         assert_eq!(
             after,
             "figures:\n  bore:\n    - {measured: 1 mm, by: x}  # first\n    - {measured: 52.0 cc, by: mk}\n  z: 1\n"
@@ -454,10 +412,7 @@ mod tests {
     #[test]
     fn a_place_that_is_no_mapping_is_refused_and_nothing_changes() {
         let mut document = Document::read("x.yaml", b"a: text\n").expect("good YAML");
-        assert_eq!(
-            document.set(&["a", "b"], &figure()).expect_err("a text").code,
-            "cannot-edit"
-        );
+        assert_eq!(document.set(&["a", "b"], &figure()).expect_err("a text").code, "cannot-edit");
         assert_eq!(document.text(), "a: text\n");
     }
 

@@ -23,10 +23,7 @@ impl Retrieve for Shelf {
     fn retrieve(&self, uri: &Uri<String>) -> Result<Json, Box<dyn std::error::Error + Send + Sync>> {
         let name = uri.path().as_str().rsplit('/').next().unwrap_or_default();
         let name = name.strip_suffix(".json").unwrap_or(name);
-        self.0
-            .get(name)
-            .cloned()
-            .ok_or_else(|| format!("there is no schema `{name}`").into())
+        self.0.get(name).cloned().ok_or_else(|| format!("there is no schema `{name}`").into())
     }
 }
 
@@ -39,10 +36,7 @@ pub struct Validators {
 impl Validators {
     /// Validators over these schemas.
     pub fn new(schemas: &Schemas) -> Self {
-        Self {
-            documents: Arc::new(schemas.documents().clone()),
-            built: BTreeMap::new(),
-        }
+        Self { documents: Arc::new(schemas.documents().clone()), built: BTreeMap::new() }
     }
 
     /// What in the manifest does not hold against the schema of that name.
@@ -79,9 +73,8 @@ impl Validators {
         self.built
             .entry(schema.to_owned())
             .or_insert_with(|| {
-                let document = documents
-                    .get(schema)
-                    .ok_or_else(|| format!("there is no schema `{schema}`"))?;
+                let document =
+                    documents.get(schema).ok_or_else(|| format!("there is no schema `{schema}`"))?;
                 jsonschema::options()
                     .with_base_uri(format!("{BASE}{schema}.json"))
                     .with_retriever(Shelf(Arc::clone(documents)))
@@ -96,28 +89,16 @@ impl Validators {
 /// One violation in plain words.
 fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
     let pointer = error.instance_path().to_string();
-    let path: Vec<String> = pointer
-        .split('/')
-        .skip(1)
-        .map(|step| step.replace("~1", "/").replace("~0", "~"))
-        .collect();
+    let path: Vec<String> =
+        pointer.split('/').skip(1).map(|step| step.replace("~1", "/").replace("~0", "~")).collect();
     let steps: Vec<&str> = path.iter().map(String::as_str).collect();
-    let node = (0..=steps.len())
-        .rev()
-        .find_map(|depth| root.at(&steps[..depth]))
-        .unwrap_or(root);
+    let node = (0..=steps.len()).rev().find_map(|depth| root.at(&steps[..depth])).unwrap_or(root);
     let at = |node: &Node, field: String| {
         let place = Place::file(file).line(node.line).column(node.column);
-        if field.is_empty() {
-            place
-        } else {
-            place.field(field)
-        }
+        if field.is_empty() { place } else { place.field(field) }
     };
     let field = path.join(".");
-    let found = node
-        .text()
-        .map_or_else(|| shape(node).to_owned(), |text| format!("`{text}`"));
+    let found = node.text().map_or_else(|| shape(node).to_owned(), |text| format!("`{text}`"));
     match error.kind() {
         ValidationErrorKind::AdditionalProperties { unexpected }
         | ValidationErrorKind::UnevaluatedProperties { unexpected } => {
@@ -130,11 +111,7 @@ fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
             } else {
                 "delete it, or see the record's schema in .schema/ for the fields it takes".to_owned()
             };
-            let whole = if field.is_empty() {
-                key.to_owned()
-            } else {
-                format!("{field}.{key}")
-            };
+            let whole = if field.is_empty() { key.to_owned() } else { format!("{field}.{key}") };
             Finding::error("unknown-field", format!("`{key}` is no field of this record"))
                 .at(at(place, whole))
                 .next(next)
@@ -148,19 +125,12 @@ fn told(file: &str, root: &Node, error: &ValidationError<'_>) -> Finding {
         ValidationErrorKind::OneOfNotValid { .. } | ValidationErrorKind::OneOfMultipleValid { .. }
             if node.entries().iter().all(|(name, _)| name.text().is_some()) && !node.entries().is_empty() =>
         {
-            Finding::error(
-                "how-known",
-                "this figure does not say in exactly one way how it is known",
-            )
-            .at(at(node, field))
-            .found(
-                node.entries()
-                    .iter()
-                    .filter_map(|(name, _)| name.text())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            )
-            .expected("one of measured, listed, assumed, unknown, calculated")
+            Finding::error("how-known", "this figure does not say in exactly one way how it is known")
+                .at(at(node, field))
+                .found(
+                    node.entries().iter().filter_map(|(name, _)| name.text()).collect::<Vec<_>>().join(", "),
+                )
+                .expected("one of measured, listed, assumed, unknown, calculated")
         }
         ValidationErrorKind::Enum { options } => {
             Finding::error("not-a-choice", "this word is not one of the choices")
@@ -210,29 +180,16 @@ fn shape(node: &Node) -> &'static str {
 }
 
 fn plain(value: &Json) -> String {
-    value
-        .as_str()
-        .map_or_else(|| value.to_string(), |text| format!("`{text}`"))
+    value.as_str().map_or_else(|| value.to_string(), |text| format!("`{text}`"))
 }
 
 fn words(options: &Json) -> String {
-    options
-        .as_array()
-        .into_iter()
-        .flatten()
-        .map(plain)
-        .collect::<Vec<_>>()
-        .join(", ")
+    options.as_array().into_iter().flatten().map(plain).collect::<Vec<_>>().join(", ")
 }
 
 /// The library says `… is not of types "object", "array"`: the types are what was expected.
 fn type_words(message: &str) -> String {
-    let types = message
-        .rsplit(" type")
-        .next()
-        .unwrap_or(message)
-        .trim_start_matches('s')
-        .trim();
+    let types = message.rsplit(" type").next().unwrap_or(message).trim_start_matches('s').trim();
     types
         .replace('"', "")
         .split(", ")
@@ -252,19 +209,13 @@ fn type_words(message: &str) -> String {
 /// What a pattern of the shipped schemas asks for, in words.
 fn pattern_words(pattern: &str) -> String {
     let words = [
-        (
-            "T([01]",
-            "a day as 2026-04-12, or a time with its zone as 2026-04-12T15:20:00+02:00",
-        ),
+        ("T([01]", "a day as 2026-04-12, or a time with its zone as 2026-04-12T15:20:00+02:00"),
         ("[0-9]{4}-(0", "a day as 2026-04-12"),
         ("(none|", "`none`, or a part with its state as h2/b"),
         ("{0,63}/", "a part with its state as h2/b"),
         ("[0-9a-f]{64}", "a SHA-256, 64 digits 0-9 and a-f"),
         ("^±", "± the limit with its unit, as ±0.2 cc"),
-        (
-            "[A-Za-z0-9][A-Za-z0-9._-]",
-            "a short tag of letters, digits, dot, dash and underscore",
-        ),
+        ("[A-Za-z0-9][A-Za-z0-9._-]", "a short tag of letters, digits, dot, dash and underscore"),
         ("[a-z0-9][a-z0-9-]", "lower-case words joined by dashes"),
     ];
     words

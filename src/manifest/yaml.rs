@@ -29,24 +29,17 @@ const MOST_NODES: usize = 200_000;
 /// an anchor, alias, merge key, tag or directive, a second document, nesting or size past the limits.
 pub fn read(file: &str, bytes: &[u8]) -> Result<Node, Finding> {
     let text = as_text(file, bytes)?;
-    let mut reader = Reader {
-        file,
-        text,
-        parser: Parser::new_from_str(text),
-        nodes: 0,
-    };
+    let mut reader = Reader { file, text, parser: Parser::new_from_str(text), nodes: 0 };
     reader.document()
 }
 
 fn as_text<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Finding> {
     if bytes.len() > LONGEST_MANIFEST {
-        return Err(
-            Finding::error("manifest-too-long", "this manifest is too long to be one")
-                .at(Place::file(file))
-                .found(format!("{} bytes", bytes.len()))
-                .expected(format!("at most {LONGEST_MANIFEST} bytes"))
-                .next("keep long tables as raw files (`mulebook pull`) and name them here"),
-        );
+        return Err(Finding::error("manifest-too-long", "this manifest is too long to be one")
+            .at(Place::file(file))
+            .found(format!("{} bytes", bytes.len()))
+            .expected(format!("at most {LONGEST_MANIFEST} bytes"))
+            .next("keep long tables as raw files (`mulebook pull`) and name them here"));
     }
     let text = std::str::from_utf8(bytes).map_err(|error| {
         let before = &bytes[..error.valid_up_to()];
@@ -56,24 +49,17 @@ fn as_text<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Finding> {
             .next("save the file as UTF-8 in the editor")
     })?;
     if let Some(rest) = text.strip_prefix('\u{feff}') {
-        return Err(
-            Finding::error("byte-order-mark", "the file starts with a byte order mark")
-                .at(Place::file(file).line(1).column(1))
-                .found(format!(
-                    "a byte order mark before `{}`",
-                    rest.chars().take(12).collect::<String>()
-                ))
-                .next("save the file as UTF-8 without a byte order mark"),
-        );
+        return Err(Finding::error("byte-order-mark", "the file starts with a byte order mark")
+            .at(Place::file(file).line(1).column(1))
+            .found(format!("a byte order mark before `{}`", rest.chars().take(12).collect::<String>()))
+            .next("save the file as UTF-8 without a byte order mark"));
     }
     if let Some(at) = text.find(|c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t')) {
         let line = text[..at].matches('\n').count() + 1;
-        return Err(
-            Finding::error("control-character", "a control character stands in the text")
-                .at(Place::file(file).line(line))
-                .found(format!("{:?}", text[at..].chars().next().unwrap_or_default()))
-                .next("delete it"),
-        );
+        return Err(Finding::error("control-character", "a control character stands in the text")
+            .at(Place::file(file).line(line))
+            .found(format!("{:?}", text[at..].chars().next().unwrap_or_default()))
+            .next("delete it"));
     }
     Ok(text)
 }
@@ -122,17 +108,11 @@ impl<'a> Reader<'a> {
                 let at = error.marker();
                 let place = Place::file(self.file).line(at.line()).column(at.col() + 1);
                 let hint = hint_for(self.text, at.line());
-                Err(Finding::error(
-                    "not-yaml",
-                    format!("not readable as YAML: {}", plain(&error.info())),
-                )
-                .at(place)
-                .next(hint))
+                Err(Finding::error("not-yaml", format!("not readable as YAML: {}", plain(&error.info())))
+                    .at(place)
+                    .next(hint))
             }
-            None => Ok((
-                Event::StreamEnd,
-                Span::empty(serde_yaml::granit_parser::Marker::new(0, 1, 0)),
-            )),
+            None => Ok((Event::StreamEnd, Span::empty(serde_yaml::granit_parser::Marker::new(0, 1, 0)))),
         }
     }
 
@@ -149,11 +129,7 @@ impl<'a> Reader<'a> {
         self.nodes += 1;
         if self.nodes > MOST_NODES || depth > DEEPEST {
             return Err(self
-                .refuse(
-                    span,
-                    "too-large",
-                    "this nests too deep or holds too much for a manifest",
-                )
+                .refuse(span, "too-large", "this nests too deep or holds too much for a manifest")
                 .expected(format!("at most {DEEPEST} levels and {MOST_NODES} values")));
         }
         if event.anchor_id().is_some() || event.is_alias() {
@@ -176,33 +152,21 @@ impl<'a> Reader<'a> {
         let begin = start.byte_offset().unwrap_or(0);
         let (content, range) = match event {
             Event::Scalar(text, written, ..) => {
-                let style = if written == ScalarStyle::Plain {
-                    Style::Plain
-                } else {
-                    Style::Text
-                };
+                let style = if written == ScalarStyle::Plain { Style::Plain } else { Style::Text };
                 let mut range = self.trimmed(span.byte_range().unwrap_or(begin..begin));
                 if matches!(written, ScalarStyle::Literal | ScalarStyle::Folded) {
                     // The parser's span starts behind the header; an edit must take the header along.
                     range.start = self.text[..range.start].rfind(['|', '>']).unwrap_or(range.start);
                 }
-                let text = if style == Style::Plain && range.is_empty() {
-                    String::new()
-                } else {
-                    text.into_owned()
-                };
+                let text =
+                    if style == Style::Plain && range.is_empty() { String::new() } else { text.into_owned() };
                 (Content::Scalar(text, style), range)
             }
             Event::SequenceStart(style, ..) => self.sequence(style, begin, depth)?,
             Event::MappingStart(style, ..) => self.mapping(style, begin, depth)?,
             _ => return Err(self.refuse(span, "not-yaml", "a value was expected here")),
         };
-        Ok(Node {
-            content,
-            span: range,
-            line: start.line(),
-            column: start.col() + 1,
-        })
+        Ok(Node { content, span: range, line: start.line(), column: start.col() + 1 })
     }
 
     fn sequence(
@@ -216,10 +180,7 @@ impl<'a> Reader<'a> {
             let (event, span) = self.next_content()?;
             if matches!(event, Event::SequenceEnd) {
                 let last = items.last().map(|item| item.span.end);
-                return Ok((
-                    Content::Sequence(items, layout(style)),
-                    ends(style, begin, span, last),
-                ));
+                return Ok((Content::Sequence(items, layout(style)), ends(style, begin, span, last)));
             }
             items.push(self.node(event, span, depth + 1)?);
         }
@@ -236,10 +197,7 @@ impl<'a> Reader<'a> {
             let (event, span) = self.next_content()?;
             if matches!(event, Event::MappingEnd) {
                 let last = entries.last().map(|(_, value)| value.span.end);
-                return Ok((
-                    Content::Mapping(entries, layout(style)),
-                    ends(style, begin, span, last),
-                ));
+                return Ok((Content::Mapping(entries, layout(style)), ends(style, begin, span, last)));
             }
             let key = self.node(event, span, depth + 1)?;
             self.accept_key(&key, span, &entries)?;
@@ -284,9 +242,8 @@ impl<'a> Reader<'a> {
     }
 
     fn refuse(&self, span: Span, code: &'static str, message: impl Into<String>) -> Finding {
-        Finding::error(code, message).at(Place::file(self.file)
-            .line(span.start.line())
-            .column(span.start.col() + 1))
+        Finding::error(code, message)
+            .at(Place::file(self.file).line(span.start.line()).column(span.start.col() + 1))
     }
 }
 
@@ -306,11 +263,7 @@ fn ends(style: StructureStyle, begin: usize, span: Span, last: Option<usize>) ->
 
 /// The parser's words without its own position, which the finding carries already.
 fn plain(message: &str) -> String {
-    message
-        .split(" at char ")
-        .next()
-        .unwrap_or(message)
-        .to_lowercase()
+    message.split(" at char ").next().unwrap_or(message).to_lowercase()
 }
 
 /// The likeliest cause of a reading error, from the line it was met on.
@@ -336,9 +289,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn code(text: &str) -> &'static str {
-        read("x.yaml", text.as_bytes())
-            .err()
-            .map_or("read", |finding| finding.code)
+        read("x.yaml", text.as_bytes()).err().map_or("read", |finding| finding.code)
     }
 
     #[test]
@@ -354,20 +305,14 @@ mod tests {
         assert_eq!(code(""), "empty-manifest");
         assert_eq!(code("? [a]\n: 1\n"), "key-not-text");
         assert_eq!(code("a: \u{1b}[31m\n"), "control-character");
-        assert_eq!(
-            code(&format!("{}1{}", "[".repeat(40), "]".repeat(40))),
-            "too-large"
-        );
+        assert_eq!(code(&format!("{}1{}", "[".repeat(40), "]".repeat(40))), "too-large");
     }
 
     #[test]
     fn an_error_names_line_and_column_and_the_next_step() {
         let finding = read("parts/h2.yaml", b"part: h2\nkind:\n\t- x\n").expect_err("a tab");
         assert_eq!(finding.place.as_ref().and_then(|place| place.line), Some(3));
-        assert_eq!(
-            finding.next.as_deref(),
-            Some("indent with spaces: the line starts with a tab")
-        );
+        assert_eq!(finding.next.as_deref(), Some("indent with spaces: the line starts with a tab"));
     }
 
     #[test]

@@ -243,20 +243,12 @@ mod tests {
 
     #[test]
     fn a_coverage_factor_makes_an_expanded_uncertainty() {
-        for text in [
-            "48.1 ±0.2 cc k=2",
-            "48.1 ±0.2 k=2 cc",
-            "48.1 cc ±0.2 cc (k = 2)",
-            "48.1 cc ±0.2, k=2.0",
-        ] {
+        for text in ["48.1 ±0.2 cc k=2", "48.1 ±0.2 k=2 cc", "48.1 cc ±0.2 cc (k = 2)", "48.1 cc ±0.2, k=2.0"]
+        {
             // The comma stands behind a digit and is refused, the rest is one and the same.
-            let expected = (!text.contains(',')).then_some(Uncertainty::Expanded {
-                half_width: 0.2,
-                k: 2.0,
-            });
-            let found = parse_reading(text, Kind::Volume, None)
-                .ok()
-                .and_then(|reading| reading.uncertainty());
+            let expected = (!text.contains(',')).then_some(Uncertainty::Expanded { half_width: 0.2, k: 2.0 });
+            let found =
+                parse_reading(text, Kind::Volume, None).ok().and_then(|reading| reading.uncertainty());
             assert_eq!(found, expected, "{text}");
         }
         let stated = read("48.1 ±0.2 cc k=2", Kind::Volume).standard_uncertainty();

@@ -110,11 +110,7 @@ impl Reading {
                 }
             }
         }
-        Spread {
-            smallest,
-            largest,
-            standard_deviation: self.standard_deviation(),
-        }
+        Spread { smallest, largest, standard_deviation: self.standard_deviation() }
     }
 
     /// The standard uncertainty of one value, in SI: what was stated, or else half the coarsest last digit, taken as
@@ -122,16 +118,10 @@ impl Reading {
     ///
     /// It is not divided by the number of values, since they may belong to one cylinder each.
     pub fn standard_uncertainty(&self) -> StandardUncertainty {
-        let uncertainty = self.uncertainty.unwrap_or(Uncertainty::Limit {
-            half_width: self.half_last_digit(),
-        });
-        let basis = self
-            .uncertainty
-            .map_or(UncertaintyBasis::LastDigit, |stated| stated.basis());
-        StandardUncertainty {
-            si: self.unit.width_to_si(uncertainty.standard()),
-            basis,
-        }
+        let uncertainty =
+            self.uncertainty.unwrap_or(Uncertainty::Limit { half_width: self.half_last_digit() });
+        let basis = self.uncertainty.map_or(UncertaintyBasis::LastDigit, |stated| stated.basis());
+        StandardUncertainty { si: self.unit.width_to_si(uncertainty.standard()), basis }
     }
 
     /// Whether the two figures tell the same within twice their combined standard uncertainty.
@@ -160,38 +150,22 @@ impl Reading {
         // u32 holds the count: no more than 64 numbers are read.
         let mean = sum / f64::from(u32::try_from(count).unwrap_or(u32::MAX));
         // Rounding must not carry the mean past the outermost value.
-        let smallest = self
-            .numbers
-            .iter()
-            .map(Number::value)
-            .fold(f64::INFINITY, f64::min);
-        let largest = self
-            .numbers
-            .iter()
-            .map(Number::value)
-            .fold(f64::NEG_INFINITY, f64::max);
+        let smallest = self.numbers.iter().map(Number::value).fold(f64::INFINITY, f64::min);
+        let largest = self.numbers.iter().map(Number::value).fold(f64::NEG_INFINITY, f64::max);
         mean.max(smallest).min(largest)
     }
 
     fn standard_deviation(&self) -> Option<Quantity> {
-        let count = u32::try_from(self.numbers.len())
-            .ok()
-            .filter(|count| *count >= 2)?;
+        let count = u32::try_from(self.numbers.len()).ok().filter(|count| *count >= 2)?;
         let mean = self.written_mean();
-        let squares: f64 = self
-            .numbers
-            .iter()
-            .map(|number| (number.value() - mean) * (number.value() - mean))
-            .sum();
+        let squares: f64 =
+            self.numbers.iter().map(|number| (number.value() - mean) * (number.value() - mean)).sum();
         let deviation = (squares / f64::from(count - 1)).sqrt();
         Quantity::new(self.kind.difference(), self.unit.width_to_si(deviation)).ok()
     }
 
     fn half_last_digit(&self) -> f64 {
-        self.numbers
-            .iter()
-            .map(Number::half_last_digit)
-            .fold(0.0, f64::max)
+        self.numbers.iter().map(Number::half_last_digit).fold(0.0, f64::max)
     }
 }
 
@@ -237,12 +211,7 @@ mod tests {
         assert!((spread.largest.si() - 48.3e-6).abs() < 1e-20);
         let deviation = spread.standard_deviation.unwrap();
         assert!((deviation.si() - (0.05_f64 / 3.0).sqrt() * 1e-6).abs() < 1e-18);
-        assert!(
-            read("48.1 cc", Kind::Volume)
-                .spread()
-                .standard_deviation
-                .is_none()
-        );
+        assert!(read("48.1 cc", Kind::Volume).spread().standard_deviation.is_none());
         let warm = read("20 21 22 degC", Kind::Temperature);
         assert!((warm.mean().si() - 294.15).abs() < 1e-12);
         let deviation = warm.spread().standard_deviation.unwrap();
@@ -254,10 +223,7 @@ mod tests {
     fn equal_within_uncertainty_knows_units_and_limits() {
         let same = |left: &str, right: &str, kind| {
             let (left, right) = (read(left, kind), read(right, kind));
-            assert_eq!(
-                left.same_within_uncertainty(&right),
-                right.same_within_uncertainty(&left)
-            );
+            assert_eq!(left.same_within_uncertainty(&right), right.same_within_uncertainty(&left));
             left.same_within_uncertainty(&right)
         };
         assert!(same("1.250 in", "31.75 mm", Kind::Length));

@@ -277,15 +277,9 @@ fn limit_after(after: &str) -> Result<Limit, QuantityError> {
     }
     let (unit, coverage) = split_coverage(rest).map_err(refused)?;
     if number_length(unit.trim_start()) > 0 && !is_spelling(&unit) {
-        return Err(refused(
-            "write one limit for all values, and the unit once, at the end",
-        ));
+        return Err(refused("write one limit for all values, and the unit once, at the end"));
     }
-    Ok(Limit {
-        number,
-        unit,
-        coverage,
-    })
+    Ok(Limit { number, unit, coverage })
 }
 
 /// The unit text and the coverage factor of ` cc k=2`, `k=2 cc` or ` cc (k=2)`.
@@ -381,41 +375,20 @@ mod tests {
             ("cc", Kind::Volume, "not-a-number"),
             ("about 48 cc", Kind::Volume, "not-a-number"),
             ("1.2.3 mm", Kind::Length, "not-a-number"),
-            (
-                "12345678901234567890123456789012345 mm",
-                Kind::Length,
-                "too-many-digits",
-            ),
+            ("12345678901234567890123456789012345 mm", Kind::Length, "too-many-digits"),
         ] {
-            assert_eq!(
-                refusal(text, kind).code(),
-                code,
-                "{text:?}: {}",
-                refusal(text, kind)
-            );
+            assert_eq!(refusal(text, kind).code(), code, "{text:?}: {}", refusal(text, kind));
         }
     }
 
     #[test]
     fn every_refusal_shows_both_sides_and_the_way_out() {
-        for text in [
-            "",
-            "48,1 cc",
-            "12 mm",
-            "48",
-            "48 cx",
-            "48 cc or so",
-            "0.3-0.4 cc",
-            "48 ±x cc",
-            "\u{7}",
-        ] {
+        for text in ["", "48,1 cc", "12 mm", "48", "48 cx", "48 cc or so", "0.3-0.4 cc", "48 ±x cc", "\u{7}"]
+        {
             let error = refusal(text, Kind::Volume);
             assert!(!error.found().is_empty() && !error.expected().is_empty() && !error.hint().is_empty());
             let message = error.to_string();
-            assert!(
-                message.contains(error.found()) && message.contains(error.expected()),
-                "{message}"
-            );
+            assert!(message.contains(error.found()) && message.contains(error.expected()), "{message}");
             assert!(!message.contains('\u{7}') && !message.ends_with('.'), "{message}");
         }
     }
@@ -424,11 +397,7 @@ mod tests {
     fn hints_say_what_to_write_instead() {
         for (text, kind, hint) in [
             ("48,1 cc", Kind::Volume, "use the decimal point: 48.1"),
-            (
-                "6,500 rpm",
-                Kind::RotationalSpeed,
-                "use the decimal point: 6.500, or no separator: 6500",
-            ),
+            ("6,500 rpm", Kind::RotationalSpeed, "use the decimal point: 6.500, or no separator: 6500"),
             ("0.30-0.35 mm", Kind::Length, "0.325 ±0.025"),
             ("48 litrs", Kind::Volume, "did you mean L?"),
             ("31 deg", Kind::Timing, "deg BTDC"),
@@ -444,15 +413,9 @@ mod tests {
     #[test]
     fn a_figure_holds_sixty_four_values_and_no_more() {
         let values = |count: usize| format!("{}cc", "48.1 ".repeat(count));
-        assert_eq!(
-            parse_reading(&values(64), Kind::Volume, None).map(|r| r.numbers().len()),
-            Ok(64)
-        );
+        assert_eq!(parse_reading(&values(64), Kind::Volume, None).map(|r| r.numbers().len()), Ok(64));
         assert_eq!(refusal(&values(65), Kind::Volume).code(), "too-many-values");
-        assert_eq!(
-            refusal(&"48 ".repeat(5000), Kind::Volume).code(),
-            "too-many-values"
-        );
+        assert_eq!(refusal(&"48 ".repeat(5000), Kind::Volume).code(), "too-many-values");
     }
 
     #[test]

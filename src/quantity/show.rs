@@ -128,12 +128,7 @@ mod tests {
             ("68.0 cc", Kind::Volume, "in³", "4.15 in³"),
             ("500 lb-ft", Kind::Torque, "N·m", "678 N·m"),
             ("1.2e3 rpm", Kind::RotationalSpeed, "rev/s", "20 rev/s"),
-            (
-                "48.1 48.0 ±0.2 cc k=2",
-                Kind::Volume,
-                "in³",
-                "2.94 2.93 ±0.012 in³ k=2",
-            ),
+            ("48.1 48.0 ±0.2 cc k=2", Kind::Volume, "in³", "2.94 2.93 ±0.012 in³ k=2"),
             ("12 deg BTDC", Kind::Timing, "deg ATDC", "-12 deg ATDC"),
             ("0.4 fraction", Kind::Fraction, "%", "40%"),
             ("-.001 mm", Kind::Length, "cm", "-0.0001 cm"),
@@ -143,15 +138,9 @@ mod tests {
             ("1.250 in", Kind::Length, "in", "1.250 in"),
             ("+1.250 inch", Kind::Length, "in", "+1.250 inch"),
         ] {
-            assert_eq!(
-                read(text, kind).show_in(unit(other, kind)).unwrap(),
-                shown,
-                "{text}"
-            );
+            assert_eq!(read(text, kind).show_in(unit(other, kind)).unwrap(), shown, "{text}");
         }
-        let refused = read("1 in", Kind::Length)
-            .show_in(unit("cc", Kind::Volume))
-            .unwrap_err();
+        let refused = read("1 in", Kind::Length).show_in(unit("cc", Kind::Volume)).unwrap_err();
         assert_eq!(refused.code(), "wrong-unit");
     }
 }

@@ -59,9 +59,7 @@ impl Unit {
         if spelling.is_empty() {
             return Err(QuantityError::NoUnit(mismatch("no unit", expected, offered)));
         }
-        let elsewhere = QuantityKind::ALL
-            .into_iter()
-            .find(|other| find(&spelling, *other).is_some());
+        let elsewhere = QuantityKind::ALL.into_iter().find(|other| find(&spelling, *other).is_some());
         if let Some(other) = elsewhere {
             let hint = match (kind, other) {
                 (QuantityKind::Timing, QuantityKind::Angle) => {
@@ -126,9 +124,7 @@ impl Unit {
 
     /// Its exponents of the SI base units.
     pub fn dimension(&self) -> Dimension {
-        self.kinds
-            .first()
-            .map_or_else(Dimension::default, |kind| kind.dimension())
+        self.kinds.first().map_or_else(Dimension::default, |kind| kind.dimension())
     }
 
     /// How large one step of the unit is in SI; negative where the unit counts backwards (deg BTDC).
@@ -229,19 +225,12 @@ static FOLDED: LazyLock<Spellings> = LazyLock::new(|| {
             .and_modify(|known| *known = known.filter(|known| known == unit))
             .or_insert(Some(*unit));
     }
-    candidates
-        .into_iter()
-        .filter_map(|(key, unit)| unit.map(|unit| (key, unit)))
-        .collect()
+    candidates.into_iter().filter_map(|(key, unit)| unit.map(|unit| (key, unit))).collect()
 });
 
 /// Every spelling of any kind, in lower case.
-static WRITTEN: LazyLock<BTreeSet<String>> = LazyLock::new(|| {
-    EXACT
-        .keys()
-        .map(|(_, spelling)| spelling.to_lowercase())
-        .collect()
-});
+static WRITTEN: LazyLock<BTreeSet<String>> =
+    LazyLock::new(|| EXACT.keys().map(|(_, spelling)| spelling.to_lowercase()).collect());
 
 fn find(spelling: &str, kind: QuantityKind) -> Option<&'static Unit> {
     let key = (kind, spelling.to_owned());
@@ -381,10 +370,7 @@ mod tests {
         assert_eq!(symbol("in Hg", QuantityKind::PressureAbsolute), "inHg");
         assert_eq!(symbol("inHg 60F", QuantityKind::PressureAbsolute), "inHg 60F");
         assert_eq!(symbol("inHg (60 °F)", QuantityKind::PressureAbsolute), "inHg 60F");
-        assert_eq!(
-            symbol("inH2O (60F)", QuantityKind::PressureDifference),
-            "inH2O 60F"
-        );
+        assert_eq!(symbol("inH2O (60F)", QuantityKind::PressureDifference), "inH2O 60F");
         assert_eq!(symbol("inH₂O", QuantityKind::PressureDifference), "inH2O");
     }
 

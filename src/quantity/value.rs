@@ -31,10 +31,7 @@ impl Quantity {
         }
         if kind.is_absolute() && si < 0.0 {
             let (floor, hint) = if kind == QuantityKind::Temperature {
-                (
-                    "absolute zero",
-                    "is it a difference of temperature, or another unit?",
-                )
+                ("absolute zero", "is it a difference of temperature, or another unit?")
             } else {
                 ("a perfect vacuum", "is it a gauge pressure?")
             };
@@ -206,18 +203,10 @@ mod tests {
     fn gauge_and_absolute_pressure_meet_only_through_the_air() {
         let boost = of(10.0, "psi", Kind::PressureGauge);
         let air = of(98.61, "kPa", Kind::PressureAbsolute);
-        for refused in [
-            boost.minus(&air),
-            air.minus(&boost),
-            air.plus(&boost),
-            boost.plus(&air),
-        ] {
+        for refused in [boost.minus(&air), air.minus(&boost), air.plus(&boost), boost.plus(&air)] {
             assert_eq!(refused.unwrap_err().code(), "kind-mismatch");
         }
-        assert_eq!(
-            air.si_of(Kind::PressureGauge).unwrap_err().code(),
-            "kind-mismatch"
-        );
+        assert_eq!(air.si_of(Kind::PressureGauge).unwrap_err().code(), "kind-mismatch");
         let absolute = boost.gauge_to_absolute(&air).unwrap();
         assert_eq!(absolute.kind(), Kind::PressureAbsolute);
         // 98.61 kPa and ten times the psi of 6.894757293168 kPa.
@@ -225,25 +214,16 @@ mod tests {
         assert_eq!(air.gauge_to_absolute(&boost).unwrap_err().code(), "kind-mismatch");
         assert_eq!(absolute.minus(&air).unwrap().kind(), Kind::PressureDifference);
         let vacuum = of(-50.0, "kPa", Kind::PressureGauge);
-        assert_eq!(
-            vacuum.gauge_to_absolute(&air).unwrap().kind(),
-            Kind::PressureAbsolute
-        );
+        assert_eq!(vacuum.gauge_to_absolute(&air).unwrap().kind(), Kind::PressureAbsolute);
     }
 
     #[test]
     fn torque_is_not_energy_and_lambda_is_not_a_ratio() {
         for (left, right) in [
             (of(1.0, "N·m", Kind::Torque), of(1.0, "J", Kind::Energy)),
-            (
-                of(1.0, "lambda", Kind::Lambda),
-                of(1.0, "AFR", Kind::AirFuelRatio),
-            ),
+            (of(1.0, "lambda", Kind::Lambda), of(1.0, "AFR", Kind::AirFuelRatio)),
             (of(1.0, "", Kind::Ratio), of(1.0, "", Kind::Count)),
-            (
-                of(1.0, "m/s", Kind::Velocity),
-                of(1.0, "m/s²", Kind::Acceleration),
-            ),
+            (of(1.0, "m/s", Kind::Velocity), of(1.0, "m/s²", Kind::Acceleration)),
         ] {
             assert_eq!(left.minus(&right).unwrap_err().code(), "kind-mismatch");
             assert_eq!(left.plus(&right).unwrap_err().code(), "kind-mismatch");
@@ -253,23 +233,10 @@ mod tests {
     #[test]
     fn no_quantity_is_infinite_or_below_absolute_zero() {
         for si in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
-            assert_eq!(
-                Quantity::new(Kind::Length, si).unwrap_err().code(),
-                "number-out-of-range"
-            );
+            assert_eq!(Quantity::new(Kind::Length, si).unwrap_err().code(), "number-out-of-range");
         }
-        assert_eq!(
-            Quantity::spelled(-460.0, "degF", Kind::Temperature)
-                .unwrap_err()
-                .code(),
-            "below-zero"
-        );
-        assert_eq!(
-            Quantity::spelled(-1.0, "kPa", Kind::PressureAbsolute)
-                .unwrap_err()
-                .code(),
-            "below-zero"
-        );
+        assert_eq!(Quantity::spelled(-460.0, "degF", Kind::Temperature).unwrap_err().code(), "below-zero");
+        assert_eq!(Quantity::spelled(-1.0, "kPa", Kind::PressureAbsolute).unwrap_err().code(), "below-zero");
         assert!(Quantity::spelled(-459.67, "degF", Kind::Temperature).is_ok());
         assert!(Quantity::spelled(-1.0, "kPa", Kind::PressureDifference).is_ok());
         let cold = of(1.0, "K", Kind::Temperature);
@@ -296,20 +263,10 @@ mod tests {
     #[test]
     fn a_value_is_shown_with_the_decimals_asked_for() {
         let bore = of(1.25, "in", Kind::Length);
-        assert_eq!(
-            bore.show_in(Unit::parse("mm", Kind::Length).unwrap(), 2).unwrap(),
-            "31.75 mm"
-        );
+        assert_eq!(bore.show_in(Unit::parse("mm", Kind::Length).unwrap(), 2).unwrap(), "31.75 mm");
         let leak = of(4.0, "%", Kind::Fraction);
-        assert_eq!(
-            leak.show_in(Unit::parse("%", Kind::Fraction).unwrap(), 0)
-                .unwrap(),
-            "4%"
-        );
+        assert_eq!(leak.show_in(Unit::parse("%", Kind::Fraction).unwrap(), 0).unwrap(), "4%");
         let ratio = of(11.25, "", Kind::Ratio);
-        assert_eq!(
-            ratio.show_in(Unit::parse("", Kind::Ratio).unwrap(), 1).unwrap(),
-            "11.2"
-        );
+        assert_eq!(ratio.show_in(Unit::parse("", Kind::Ratio).unwrap(), 1).unwrap(), "11.2");
     }
 }

@@ -53,8 +53,6 @@ pub fn read(
 ) -> Result<Summary, RawError> {
     match columns.layout.format {
         FileFormat::Delimited | FileFormat::FixedWidth => read::read_text(input, columns, sink),
-        other => Err(RawError::Record {
-            because: format!("{} files are not read yet", other.word()),
-        }),
+        other => Err(RawError::Record { because: format!("{} files are not read yet", other.word()) }),
     }
 }

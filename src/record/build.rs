@@ -19,10 +19,7 @@ impl PartState {
     /// Reads `h2/b`.
     pub fn parse(text: &str) -> Option<Self> {
         let (tag, letter) = text.split_once('/')?;
-        (is_tag(tag) && is_tag(letter)).then(|| Self {
-            tag: tag.to_owned(),
-            letter: letter.to_owned(),
-        })
+        (is_tag(tag) && is_tag(letter)).then(|| Self { tag: tag.to_owned(), letter: letter.to_owned() })
     }
 }
 
@@ -37,9 +34,7 @@ pub fn is_tag(text: &str) -> bool {
     !text.is_empty()
         && text.len() <= 64
         && text.starts_with(|c: char| c.is_ascii_alphanumeric())
-        && text
-            .chars()
-            .all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-'))
+        && text.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-'))
         && !text.ends_with('.')
 }
 
@@ -125,10 +120,7 @@ mod tests {
 
     #[test]
     fn a_part_needs_its_state() {
-        assert_eq!(
-            PartState::parse("h2/b").map(|p| p.to_string()),
-            Some("h2/b".to_owned())
-        );
+        assert_eq!(PartState::parse("h2/b").map(|p| p.to_string()), Some("h2/b".to_owned()));
         for bad in ["h2", "/b", "h2/", "h2/b/c", "../b", "h 2/b", "h2 /b"] {
             assert_eq!(PartState::parse(bad), None, "{bad}");
         }

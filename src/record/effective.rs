@@ -91,36 +91,19 @@ impl Effective {
     pub fn of_build(build: &Build) -> Self {
         let mut effective = Self::empty();
         for (role, answer) in &build.parts {
-            effective.roles.insert(
-                role.clone(),
-                RoleHeld {
-                    answer: answer.clone(),
-                    origin: Origin::Build,
-                },
-            );
+            effective.roles.insert(role.clone(), RoleHeld { answer: answer.clone(), origin: Origin::Build });
         }
         for (name, figure) in &build.settings {
-            effective.settings.insert(
-                name.clone(),
-                Held {
-                    figure: figure.clone(),
-                    origin: Origin::Build,
-                },
-            );
+            effective.settings.insert(name.clone(), Held { figure: figure.clone(), origin: Origin::Build });
         }
         for (pair, figures) in &build.fits {
             for (name, figure) in figures {
-                let held = Held {
-                    figure: figure.clone(),
-                    origin: Origin::Build,
-                };
+                let held = Held { figure: figure.clone(), origin: Origin::Build };
                 effective.fits.insert((pair.clone(), name.clone()), held);
             }
         }
         for correction in &build.corrected {
-            let origin = Origin::BuildCorrected {
-                because: correction.because.clone(),
-            };
+            let origin = Origin::BuildCorrected { because: correction.because.clone() };
             effective.correct(correction, &origin);
         }
         effective
@@ -133,13 +116,7 @@ impl Effective {
         effective.correction.clone_from(&pull.correction);
         effective.outcome.clone_from(&pull.outcome);
         for (name, figure) in &pull.conditions {
-            effective.conditions.insert(
-                name.clone(),
-                Held {
-                    figure: figure.clone(),
-                    origin: Origin::Pull,
-                },
-            );
+            effective.conditions.insert(name.clone(), Held { figure: figure.clone(), origin: Origin::Pull });
         }
         for (name, change) in &pull.changed {
             match change {
@@ -148,9 +125,7 @@ impl Effective {
             }
         }
         for correction in &pull.corrected {
-            let origin = Origin::PullCorrected {
-                because: correction.because.clone(),
-            };
+            let origin = Origin::PullCorrected { because: correction.because.clone() };
             effective.correct(correction, &origin);
         }
         effective
@@ -170,23 +145,12 @@ impl Effective {
     }
 
     fn put_role(&mut self, role: &str, answer: Answer, origin: Origin) {
-        let before = self.roles.insert(
-            role.to_owned(),
-            RoleHeld {
-                answer: answer.clone(),
-                origin,
-            },
-        );
+        let before = self.roles.insert(role.to_owned(), RoleHeld { answer: answer.clone(), origin });
         if before.is_some_and(|before| before.answer == answer) {
             return;
         }
         let touches = |pair: &str| pair.split('+').any(|side| side == role);
-        let lost: Vec<_> = self
-            .fits
-            .keys()
-            .filter(|(pair, _)| touches(pair))
-            .cloned()
-            .collect();
+        let lost: Vec<_> = self.fits.keys().filter(|(pair, _)| touches(pair)).cloned().collect();
         for key in lost {
             self.fits.remove(&key);
             self.lost_fits.insert(key, role.to_owned());
@@ -211,10 +175,7 @@ impl Effective {
             Corrected::Role(answer) => self.put_role(&correction.set, answer.clone(), origin.clone()),
             Corrected::Figure(figure) => match correction.set.strip_prefix("conditions.") {
                 Some(name) => {
-                    let held = Held {
-                        figure: figure.clone(),
-                        origin: origin.clone(),
-                    };
+                    let held = Held { figure: figure.clone(), origin: origin.clone() };
                     self.conditions.insert(name.to_owned(), held);
                 }
                 None => self.put_figure(&correction.set, figure.clone(), origin.clone()),

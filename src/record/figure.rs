@@ -136,9 +136,7 @@ impl Entry {
 
     /// When it was true: `taken`, or `at` where that is a time.
     pub fn moment(&self) -> Option<Moment> {
-        self.taken
-            .clone()
-            .or_else(|| self.at.as_deref().and_then(|at| Moment::parse(at).ok()))
+        self.taken.clone().or_else(|| self.at.as_deref().and_then(|at| Moment::parse(at).ok()))
     }
 }
 
@@ -238,17 +236,13 @@ mod tests {
     }
 
     fn says<'a>(standing: &Option<Standing<'a>>) -> &'a str {
-        standing
-            .as_ref()
-            .and_then(|s| s.entry.known.value())
-            .map_or("nothing", Value::text)
+        standing.as_ref().and_then(|s| s.entry.known.value()).map_or("nothing", Value::text)
     }
 
     #[test]
     fn a_fixed_figure_taken_afterwards_stands_for_earlier_pulls_and_says_so() {
-        let figure = Figure {
-            entries: vec![entry("48", Some("2026-03-01")), entry("52", Some("2026-05-01"))],
-        };
+        let figure =
+            Figure { entries: vec![entry("48", Some("2026-03-01")), entry("52", Some("2026-05-01"))] };
         let pull = Moment::parse("2026-04-01").expect("a day");
         let standing = figure.standing(Course::Fixed, Some(&pull));
         assert_eq!(says(&standing), "52");
@@ -257,17 +251,11 @@ mod tests {
 
     #[test]
     fn a_drifting_figure_taken_later_never_replaces_an_earlier_one() {
-        let figure = Figure {
-            entries: vec![
-                entry("0.30", Some("2026-03-01")),
-                entry("0.35", Some("2026-04-02")),
-            ],
-        };
+        let figure =
+            Figure { entries: vec![entry("0.30", Some("2026-03-01")), entry("0.35", Some("2026-04-02"))] };
         let pull = Moment::parse("2026-04-01").expect("a day");
         assert_eq!(says(&figure.standing(Course::Drifting, Some(&pull))), "0.30");
-        let only_later = Figure {
-            entries: vec![entry("0.35", Some("2026-04-02"))],
-        };
+        let only_later = Figure { entries: vec![entry("0.35", Some("2026-04-02"))] };
         let standing = only_later.standing(Course::Drifting, Some(&pull));
         assert_eq!(says(&standing), "0.35");
         assert!(standing.expect("an entry stands").afterwards);
@@ -277,27 +265,18 @@ mod tests {
     fn a_corrected_or_doubted_entry_never_stands() {
         let mut correction = entry("52", Some("2026-02-01"));
         correction.corrects = Some(1);
-        let figure = Figure {
-            entries: vec![entry("48", Some("2026-03-01")), correction],
-        };
+        let figure = Figure { entries: vec![entry("48", Some("2026-03-01")), correction] };
         assert_eq!(says(&figure.standing(Course::Fixed, None)), "52");
         let mut doubted = entry("60", Some("2026-06-01"));
-        doubted.doubted = Some(Doubted {
-            because: "leaking plate".to_owned(),
-            by: None,
-            on: None,
-        });
-        let figure = Figure {
-            entries: vec![entry("48", Some("2026-03-01")), doubted],
-        };
+        doubted.doubted = Some(Doubted { because: "leaking plate".to_owned(), by: None, on: None });
+        let figure = Figure { entries: vec![entry("48", Some("2026-03-01")), doubted] };
         assert_eq!(says(&figure.standing(Course::Fixed, None)), "48");
     }
 
     #[test]
     fn a_late_entry_of_an_older_reading_does_not_displace_the_newer_reading() {
-        let figure = Figure {
-            entries: vec![entry("48", Some("2026-05-01")), entry("47", Some("2026-03-01"))],
-        };
+        let figure =
+            Figure { entries: vec![entry("48", Some("2026-05-01")), entry("47", Some("2026-03-01"))] };
         assert_eq!(says(&figure.standing(Course::Fixed, None)), "48");
     }
 }

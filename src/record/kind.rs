@@ -253,16 +253,12 @@ impl Kinds {
     /// The fits of that pair, whichever way round it is named.
     pub fn fit(&self, pair: &str) -> Option<&FitSpec> {
         let turned = pair.split_once('+').map(|(a, b)| format!("{b}+{a}"));
-        self.fits
-            .iter()
-            .find(|fit| fit.pair == pair || Some(&fit.pair) == turned.as_ref())
+        self.fits.iter().find(|fit| fit.pair == pair || Some(&fit.pair) == turned.as_ref())
     }
 
     /// The assembly kinds that answer a role.
     pub fn assemblies_for<'a>(&'a self, role: &'a str) -> impl Iterator<Item = &'a PartKind> {
-        self.parts
-            .values()
-            .filter(move |kind| kind.answers.iter().any(|answered| answered == role))
+        self.parts.values().filter(move |kind| kind.answers.iter().any(|answered| answered == role))
     }
 
     /// Demands more than the shipped schemas do, as a book's own page lists it: `role:ignition`,
@@ -274,18 +270,12 @@ impl Kinds {
         for demand in demands {
             let (group, name) = demand.split_once(':').unwrap_or(("", demand));
             let slot = match group {
-                "role" => self
-                    .roles
-                    .iter_mut()
-                    .find(|role| role.name == name)
-                    .map(|role| &mut role.demand),
+                "role" => self.roles.iter_mut().find(|role| role.name == name).map(|role| &mut role.demand),
                 "setting" => demand_of(&mut self.settings, name),
                 "condition" => demand_of(&mut self.conditions, name),
                 "run" => demand_of(&mut self.run, name),
                 "figure" => name.split_once('.').and_then(|(kind, figure)| {
-                    self.parts
-                        .get_mut(kind)
-                        .and_then(|kind| demand_of(&mut kind.figures, figure))
+                    self.parts.get_mut(kind).and_then(|kind| demand_of(&mut kind.figures, figure))
                 }),
                 "fit" => name.split_once('.').and_then(|(pair, fit)| {
                     self.fits
@@ -313,8 +303,5 @@ impl Kinds {
 }
 
 fn demand_of<'f>(fields: &'f mut [FieldSpec], name: &str) -> Option<&'f mut Demand> {
-    fields
-        .iter_mut()
-        .find(|field| field.name == name)
-        .map(|field| &mut field.demand)
+    fields.iter_mut().find(|field| field.name == name).map(|field| &mut field.demand)
 }

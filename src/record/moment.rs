@@ -26,18 +26,12 @@ impl Moment {
         if let Ok(day) = NaiveDate::parse_from_str(text, "%Y-%m-%d")
             && text.len() == 10
         {
-            return Ok(Self {
-                text: text.to_owned(),
-                day,
-                instant: None,
-            });
+            return Ok(Self { text: text.to_owned(), day, instant: None });
         }
         match DateTime::parse_from_rfc3339(text) {
-            Ok(instant) => Ok(Self {
-                text: text.to_owned(),
-                day: instant.date_naive(),
-                instant: Some(instant),
-            }),
+            Ok(instant) => {
+                Ok(Self { text: text.to_owned(), day: instant.date_naive(), instant: Some(instant) })
+            }
             Err(_) => {
                 Err("a day as 2026-04-12, or a time with its zone as 2026-04-12T15:20:00+02:00".to_owned())
             }
@@ -89,20 +83,8 @@ mod tests {
     #[test]
     fn reads_days_and_instants_and_nothing_else() {
         assert!(Moment::parse("2026-03-03").expect("a day").instant().is_none());
-        assert!(
-            Moment::parse("2026-04-12T15:20:00+02:00")
-                .expect("an instant")
-                .instant()
-                .is_some()
-        );
-        for bad in [
-            "",
-            "3.3.2026",
-            "2026-3-3",
-            "2026-02-30",
-            "2026-04-12 15:20",
-            "2026-04-12T15:20",
-        ] {
+        assert!(Moment::parse("2026-04-12T15:20:00+02:00").expect("an instant").instant().is_some());
+        for bad in ["", "3.3.2026", "2026-3-3", "2026-02-30", "2026-04-12 15:20", "2026-04-12T15:20"] {
             assert!(Moment::parse(bad).is_err(), "{bad}");
         }
     }

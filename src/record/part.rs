@@ -165,22 +165,11 @@ impl Part {
         };
         let mut voided: Option<(&Work, &str)> = None;
         for (back, state) in self.states.iter().take(at + 1).rev().enumerate() {
-            if let Some(standing) = state
-                .figures
-                .get(field)
-                .and_then(|figure| figure.standing(course, when))
+            if let Some(standing) = state.figures.get(field).and_then(|figure| figure.standing(course, when))
             {
                 return match voided {
-                    Some((work, opened)) => Resolved::Voided {
-                        work,
-                        state: opened,
-                        was: standing,
-                    },
-                    None => Resolved::Stands {
-                        standing,
-                        state: &state.letter,
-                        carried_over: back > 0,
-                    },
+                    Some((work, opened)) => Resolved::Voided { work, state: opened, was: standing },
+                    None => Resolved::Stands { standing, state: &state.letter, carried_over: back > 0 },
                 };
             }
             if voided.is_none() {

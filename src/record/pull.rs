@@ -46,10 +46,7 @@ impl fmt::Display for Correcting {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Observed => f.write_str("observed"),
-            Self::Standard {
-                name,
-                factor: Some(factor),
-            } => write!(f, "{name}, factor {factor}"),
+            Self::Standard { name, factor: Some(factor) } => write!(f, "{name}, factor {factor}"),
             Self::Standard { name, factor: None } => write!(f, "{name}, factor not given"),
             Self::Unknown(because) => write!(f, "unknown ({because})"),
         }

@@ -27,9 +27,7 @@ pub struct Book {
 
 impl fmt::Debug for Book {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Book")
-            .field("root", &self.root)
-            .finish_non_exhaustive()
+        f.debug_struct("Book").field("root", &self.root).finish_non_exhaustive()
     }
 }
 
@@ -65,10 +63,7 @@ impl Book {
             .map_err(Error::git("open the book's git repository"))?
             .to_thread_local();
         let same = |a: &Path, b: &Path| {
-            a == b
-                || a.canonicalize()
-                    .ok()
-                    .is_some_and(|a| b.canonicalize().ok() == Some(a))
+            a == b || a.canonicalize().ok().is_some_and(|a| b.canonicalize().ok() == Some(a))
         };
         match repo.workdir() {
             Some(tree) if same(tree, root) => {}
@@ -97,14 +92,7 @@ impl Book {
             });
         }
         let vault = Vault::new(root.to_owned(), repo.clone());
-        Ok(Self {
-            root: root.to_owned(),
-            repo,
-            vault,
-            patience: PATIENCE,
-            recovered: None,
-            unsettled: None,
-        })
+        Ok(Self { root: root.to_owned(), repo, vault, patience: PATIENCE, recovered: None, unsettled: None })
     }
 
     /// The book's folder.
@@ -136,9 +124,7 @@ impl Book {
     pub fn head(&self) -> Result<Snapshot, Error> {
         match self.head_commit()? {
             Some(id) => Snapshot::open(&self.repo, CommitId(id)),
-            None => Err(Error::NoCommit {
-                path: self.root.clone(),
-            }),
+            None => Err(Error::NoCommit { path: self.root.clone() }),
         }
     }
 
@@ -195,11 +181,7 @@ impl Book {
             Standing::Nothing => {}
             Standing::File(_) | Standing::Other(_) => {
                 let path = ".git/mulebook".to_owned();
-                return Err(Error::NotPlain {
-                    path,
-                    found: "a file or a link",
-                    expected: "a folder",
-                });
+                return Err(Error::NotPlain { path, found: "a file or a link", expected: "a folder" });
             }
         }
         sync::make_folder(&folder)?;
@@ -222,8 +204,6 @@ impl Book {
         if head.is_unborn() {
             return Ok(None);
         }
-        head.into_peeled_id()
-            .map(|id| Some(id.detach()))
-            .map_err(Error::git("read HEAD"))
+        head.into_peeled_id().map(|id| Some(id.detach())).map_err(Error::git("read HEAD"))
     }
 }

@@ -44,9 +44,7 @@ impl Book {
 
     fn cache_path(&self, name: &str) -> Option<std::path::PathBuf> {
         let fit = name.starts_with(|c: char| c.is_ascii_alphanumeric())
-            && name
-                .bytes()
-                .all(|b| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'.'));
+            && name.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'.'));
         fit.then(|| self.state_path().join("cache").join(name))
     }
 }

@@ -42,10 +42,7 @@ impl Writing<'_> {
         let base = self.base.as_ref().map(|base| base.commit().0);
         if target.old != base {
             let text = |id: Option<ObjectId>| id.map_or_else(|| "no commit".to_owned(), |id| id.to_string());
-            return Err(Error::Moved {
-                found: text(target.old),
-                expected: text(base),
-            });
+            return Err(Error::Moved { found: text(target.old), expected: text(base) });
         }
         let mut written = Written::default();
         let files = self.plan(&mut written, !form.merged.is_empty())?;
@@ -57,9 +54,8 @@ impl Writing<'_> {
         let state = book.state_folder()?;
         journal.folders = self.missing_folders(&journal)?;
         journal.write(&state)?;
-        let moved = self
-            .reached(Step::JournalWritten)
-            .and_then(|()| self.stage_and_move(&target, new.0, &journal));
+        let moved =
+            self.reached(Step::JournalWritten).and_then(|()| self.stage_and_move(&target, new.0, &journal));
         if let Err(error) = moved {
             return Err(if matches!(error, Error::Stopped { .. }) {
                 error
@@ -70,10 +66,7 @@ impl Writing<'_> {
         match book.complete(&journal, &mut |step| self.reached(step)) {
             Ok(_) => Ok(new),
             Err(error @ Error::Stopped { .. }) => Err(error),
-            Err(cause) => Err(Error::Unfinished {
-                commit: new,
-                cause: Box::new(cause),
-            }),
+            Err(cause) => Err(Error::Unfinished { commit: new, cause: Box::new(cause) }),
         }
     }
 
@@ -85,10 +78,7 @@ impl Writing<'_> {
                 let _ = self.book.undo(journal);
                 error
             }
-            _ => Error::Unfinished {
-                commit: new,
-                cause: Box::new(error),
-            },
+            _ => Error::Unfinished { commit: new, cause: Box::new(error) },
         }
     }
 
@@ -97,12 +87,7 @@ impl Writing<'_> {
         let index = self.book.index()?;
         let mut files = Vec::new();
         for (number, (inside, change)) in self.changes.iter().enumerate() {
-            let entry = self
-                .base
-                .as_ref()
-                .map(|base| base.entry(inside))
-                .transpose()?
-                .flatten();
+            let entry = self.base.as_ref().map(|base| base.entry(inside)).transpose()?.flatten();
             let (old, executable) = match &entry {
                 None => (None, false),
                 Some(entry) => match entry.kind {
@@ -159,11 +144,7 @@ impl Writing<'_> {
         let changes: Vec<TreeChange<'_>> = files
             .iter()
             .filter(|file| file.new != file.old)
-            .map(|file| TreeChange {
-                path: &file.path,
-                content: file.new_id(),
-                executable: file.executable,
-            })
+            .map(|file| TreeChange { path: &file.path, content: file.new_id(), executable: file.executable })
             .collect();
         let tree = book.store_tree(written, base_tree, &changes)?;
         if tree == base_tree && form.merged.is_empty() && self.base.is_some() {
@@ -190,12 +171,9 @@ impl Writing<'_> {
         };
         if let Some(sign) = form.signer {
             let signed = sign(&bytes_of(&commit)?).map_err(|detail| Error::Signer { detail })?;
-            commit
-                .extra_headers
-                .push(("gpgsig".into(), signed.trim_end().into()));
+            commit.extra_headers.push(("gpgsig".into(), signed.trim_end().into()));
         }
-        book.store(written, Kind::Commit, &bytes_of(&commit)?)
-            .map(CommitId)
+        book.store(written, Kind::Commit, &bytes_of(&commit)?).map(CommitId)
     }
 
     fn journal(
@@ -226,12 +204,7 @@ impl Writing<'_> {
             old: target.old.map(|id| id.to_string()),
             new: new.to_string(),
             signature: String::from_utf8_lossy(&signature).into_owned(),
-            subject: form
-                .message
-                .lines()
-                .next()
-                .unwrap_or_default()
-                .replace(['\t', '\0'], " "),
+            subject: form.message.lines().next().unwrap_or_default().replace(['\t', '\0'], " "),
             files,
             folders: Vec::new(),
             large,
@@ -241,11 +214,7 @@ impl Writing<'_> {
 
     fn missing_folders(&self, journal: &Journal) -> Result<Vec<String>, Error> {
         let staged = journal.files.iter().filter_map(|file| file.stage.as_deref());
-        let large: Vec<String> = journal
-            .large
-            .iter()
-            .map(|name| RawPlace::Large.path(name))
-            .collect();
+        let large: Vec<String> = journal.large.iter().map(|name| RawPlace::Large.path(name)).collect();
         let mut missing = std::collections::BTreeSet::new();
         for inside in staged.chain(large.iter().map(String::as_str)) {
             let folder = path::folder_of(inside);
@@ -267,8 +236,7 @@ impl Writing<'_> {
         self.reached(Step::RawPlaced)?;
         self.stage(journal)?;
         self.reached(Step::FilesStaged)?;
-        self.book
-            .move_reference(target, new, &mut || self.reached(Step::ReferenceLocked))?;
+        self.book.move_reference(target, new, &mut || self.reached(Step::ReferenceLocked))?;
         self.reached(Step::ReferenceMoved)
     }
 
@@ -287,14 +255,12 @@ impl Writing<'_> {
                 Some(Content::Taken(spool)) => {
                     if fs::rename(spool, &place).is_err() {
                         let bytes = fs::read(spool).map_err(Error::io("read", spool))?;
-                        sync::create(&place, file.mode())?
-                            .write_all(&bytes)
-                            .map_err(fault)?;
+                        sync::create(&place, file.mode())?.write_all(&bytes).map_err(fault)?;
                     }
                 }
-                Some(Content::Bytes(bytes)) => sync::create(&place, file.mode())?
-                    .write_all(bytes)
-                    .map_err(fault)?,
+                Some(Content::Bytes(bytes)) => {
+                    sync::create(&place, file.mode())?.write_all(bytes).map_err(fault)?
+                }
                 // An empty file shows that the folder may be changed, before anything is.
                 Some(Content::Gone) | None => drop(sync::create(&place, file.mode())?),
             }
@@ -337,11 +303,7 @@ impl Writing<'_> {
                 Some(entry) if entry.kind == EntryKind::Folder => {}
                 Some(_) => {
                     let path = inside[..end].to_owned();
-                    return Err(Error::NotPlain {
-                        path,
-                        found: "a file",
-                        expected: "a folder",
-                    });
+                    return Err(Error::NotPlain { path, found: "a file", expected: "a folder" });
                 }
             }
         }
@@ -378,9 +340,7 @@ fn refuse_staged(
     use gix::index::entry::{Flags, Stage};
     let key: &gix::bstr::BStr = inside.into();
     let conflicted = index.entry_range(key).is_some_and(|range| {
-        range
-            .into_iter()
-            .any(|position| index.entry(position).stage() != Stage::Unconflicted)
+        range.into_iter().any(|position| index.entry(position).stage() != Stage::Unconflicted)
     });
     let staged = index
         .entry_by_path_and_stage(key, Stage::Unconflicted)
@@ -389,24 +349,16 @@ fn refuse_staged(
     if concluding || (!conflicted && (staged == old || staged == new)) {
         return Ok(());
     }
-    Err(Error::Staged {
-        path: inside.to_owned(),
-    })
+    Err(Error::Staged { path: inside.to_owned() })
 }
 
 fn bytes_of(commit: &gix::objs::Commit) -> Result<Vec<u8>, Error> {
     let mut bytes = Vec::new();
-    gix::objs::WriteTo::write_to(commit, &mut bytes).map_err(|error| Error::Git {
-        operation: "write a commit",
-        detail: error.to_string(),
-    })?;
+    gix::objs::WriteTo::write_to(commit, &mut bytes)
+        .map_err(|error| Error::Git { operation: "write a commit", detail: error.to_string() })?;
     Ok(bytes)
 }
 
 fn not_plain(path: &str, found: &'static str) -> Error {
-    Error::NotPlain {
-        path: path.to_owned(),
-        found,
-        expected: "a plain file",
-    }
+    Error::NotPlain { path: path.to_owned(), found, expected: "a plain file" }
 }

@@ -105,16 +105,10 @@ impl Book {
         message: &str,
     ) -> Result<(), Error> {
         let since = "just now".to_owned();
-        let who = LockHolder {
-            process: std::process::id(),
-            since,
-            command: "new".to_owned(),
-        };
+        let who = LockHolder { process: std::process::id(), since, command: "new".to_owned() };
         let mut writing = self.write(who)?;
         if writing.base().is_some() {
-            return Err(Error::AlreadyBook {
-                path: self.root().to_owned(),
-            });
+            return Err(Error::AlreadyBook { path: self.root().to_owned() });
         }
         for (path, bytes) in files {
             writing.put(path, bytes)?;
@@ -137,10 +131,7 @@ fn lock_folder(root: &Path) -> Result<fs::File, Error> {
     match folder.try_lock() {
         Err(fs::TryLockError::WouldBlock) => {
             let unknown = || "unknown".to_owned();
-            Err(Error::Busy {
-                process: unknown(),
-                since: unknown(),
-            })
+            Err(Error::Busy { process: unknown(), since: unknown() })
         }
         // A system that cannot lock a folder: then the repository's going in place decides.
         Ok(()) | Err(fs::TryLockError::Error(_)) => Ok(folder),
@@ -163,9 +154,7 @@ fn is_unfinished(root: &Path) -> Result<bool, Error> {
     book.recover()?;
     match book.head_commit()? {
         None => Ok(true),
-        Some(_) => Err(Error::AlreadyBook {
-            path: root.to_owned(),
-        }),
+        Some(_) => Err(Error::AlreadyBook { path: root.to_owned() }),
     }
 }
 
@@ -179,46 +168,29 @@ fn refuse_in_the_way(root: &Path, files: &[(String, Vec<u8>)], unfinished: bool)
         }
         Standing::Folder => {}
         Standing::File(_) => {
-            return Err(Error::InTheWay {
-                path: root.to_owned(),
-                found: "a file",
-            });
+            return Err(Error::InTheWay { path: root.to_owned(), found: "a file" });
         }
         Standing::Other(found) => {
-            return Err(Error::InTheWay {
-                path: root.to_owned(),
-                found,
-            });
+            return Err(Error::InTheWay { path: root.to_owned(), found });
         }
     }
     let git = root.join(".git");
     let repository = !matches!(standing(&git)?, Standing::Nothing);
     if repository && root.join("book.yaml").exists() && !unfinished {
-        return Err(Error::AlreadyBook {
-            path: root.to_owned(),
-        });
+        return Err(Error::AlreadyBook { path: root.to_owned() });
     }
     if repository && !unfinished {
-        return Err(Error::InTheWay {
-            path: git,
-            found: "a git repository",
-        });
+        return Err(Error::InTheWay { path: git, found: "a git repository" });
     }
     for (inside, _) in files {
         let place = path::locate(root, inside)?;
         match standing(&place)? {
             Standing::Nothing => {}
             Standing::File(_) => {
-                return Err(Error::InTheWay {
-                    path: place,
-                    found: "a file",
-                });
+                return Err(Error::InTheWay { path: place, found: "a file" });
             }
             Standing::Folder => {
-                return Err(Error::InTheWay {
-                    path: place,
-                    found: "a folder",
-                });
+                return Err(Error::InTheWay { path: place, found: "a folder" });
             }
             Standing::Other(found) => return Err(Error::InTheWay { path: place, found }),
         }

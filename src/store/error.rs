@@ -208,11 +208,7 @@ impl Error {
     /// Wraps a system error with what was tried on which path.
     pub(super) fn io(operation: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Error {
         let path = path.to_owned();
-        move |source| Error::Io {
-            operation,
-            path,
-            source,
-        }
+        move |source| Error::Io { operation, path, source }
     }
 
     /// Wraps an error of the git library with what was tried.

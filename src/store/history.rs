@@ -71,11 +71,7 @@ impl Book {
 
     /// Whether a commit is another or one of its ancestors.
     pub(super) fn descends(&self, tip: ObjectId, from: ObjectId) -> Result<bool, Error> {
-        let walk = self
-            .repo()
-            .rev_walk([tip])
-            .all()
-            .map_err(Error::git("walk the history"))?;
+        let walk = self.repo().rev_walk([tip]).all().map_err(Error::git("walk the history"))?;
         for step in walk {
             if step.map_err(Error::git("walk the history"))?.id == from {
                 return Ok(true);
@@ -85,30 +81,15 @@ impl Book {
     }
 
     fn change(&self, commit: CommitId, removed: bool) -> Result<Change, Error> {
-        let found = self
-            .repo()
-            .find_commit(commit.0)
-            .map_err(Error::git("read a commit"))?;
+        let found = self.repo().find_commit(commit.0).map_err(Error::git("read a commit"))?;
         let decoded = found.decode().map_err(Error::git("read a commit"))?;
         let author = decoded.author().map_err(Error::git("read a commit's author"))?;
         let time = found.time().map_err(Error::git("read a commit's time"))?;
         Ok(Change {
             commit,
-            author: Author {
-                name: author.name.to_string(),
-                email: author.email.to_string(),
-            },
-            time: Time {
-                seconds: time.seconds,
-                offset: time.offset,
-            },
-            subject: decoded
-                .message
-                .to_string()
-                .lines()
-                .next()
-                .unwrap_or_default()
-                .to_owned(),
+            author: Author { name: author.name.to_string(), email: author.email.to_string() },
+            time: Time { seconds: time.seconds, offset: time.offset },
+            subject: decoded.message.to_string().lines().next().unwrap_or_default().to_owned(),
             removed,
         })
     }
@@ -118,16 +99,10 @@ impl Book {
         let mut line = Vec::new();
         let mut next = self.head_commit()?;
         while let Some(id) = next {
-            let commit = self
-                .repo()
-                .find_commit(id)
-                .map_err(Error::git("walk the history"))?;
+            let commit = self.repo().find_commit(id).map_err(Error::git("walk the history"))?;
             let seconds = commit.time().map_err(Error::git("read a commit's time"))?.seconds;
             next = commit.parent_ids().next().map(|parent| parent.detach());
-            line.push(Ancestor {
-                commit: CommitId(id),
-                seconds,
-            });
+            line.push(Ancestor { commit: CommitId(id), seconds });
         }
         Ok(line)
     }

@@ -77,27 +77,19 @@ impl Author {
     pub(super) fn signature(&self, time: Time) -> Result<gix::actor::Signature, Error> {
         let unfit = |text: &str| text.contains(['<', '>']) || text.chars().any(char::is_control);
         if self.name.trim().is_empty() || unfit(&self.name) || unfit(&self.email) {
-            return Err(Error::Author {
-                found: format!("{} <{}>", self.name, self.email),
-            });
+            return Err(Error::Author { found: format!("{} <{}>", self.name, self.email) });
         }
         if time.seconds < 0 || time.offset.unsigned_abs() >= DAY {
             return Err(Error::Unsupported {
                 what: "time of the commit",
-                found: format!(
-                    "{} seconds after 1970, {} east of Greenwich",
-                    time.seconds, time.offset
-                ),
+                found: format!("{} seconds after 1970, {} east of Greenwich", time.seconds, time.offset),
                 expected: "a time git can record: not before 1970, in a zone less than a day from Greenwich",
             });
         }
         Ok(gix::actor::Signature {
             name: self.name.trim().into(),
             email: self.email.trim().into(),
-            time: gix::date::Time {
-                seconds: time.seconds,
-                offset: time.offset,
-            },
+            time: gix::date::Time { seconds: time.seconds, offset: time.offset },
         })
     }
 }

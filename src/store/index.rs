@@ -36,19 +36,11 @@ impl Drop for IndexLock {
 
 /// How stat data is compared: all of it but the device, which differs between mounts.
 pub(super) fn comparison() -> gix::index::entry::stat::Options {
-    gix::index::entry::stat::Options {
-        trust_ctime: true,
-        check_stat: true,
-        use_nsec: true,
-        use_stdev: false,
-    }
+    gix::index::entry::stat::Options { trust_ctime: true, check_stat: true, use_nsec: true, use_stdev: false }
 }
 
 fn whole_seconds() -> gix::index::entry::stat::Options {
-    gix::index::entry::stat::Options {
-        use_nsec: false,
-        ..comparison()
-    }
+    gix::index::entry::stat::Options { use_nsec: false, ..comparison() }
 }
 
 /// The stat data of a plain file as the index keeps it, without following a link.
@@ -104,10 +96,7 @@ impl Book {
             && let Some(head) = self.head_commit()?
         {
             let snapshot = self.snapshot(super::CommitId(head))?;
-            return self
-                .repo()
-                .index_from_tree(&snapshot.tree())
-                .map_err(Error::git("make the index"));
+            return self.repo().index_from_tree(&snapshot.tree()).map_err(Error::git("make the index"));
         }
         gix::index::File::at_or_default(path, self.repo().object_hash(), false, Default::default())
             .map_err(Error::git("read the index"))
@@ -131,16 +120,8 @@ impl Book {
         for (path, id, executable) in entries {
             let Some(id) = id else { continue };
             let key: &BStr = path.as_str().into();
-            let mode = if *executable {
-                Mode::FILE_EXECUTABLE
-            } else {
-                Mode::FILE
-            };
-            let mode = kept_modes
-                .get(key)
-                .copied()
-                .filter(|kept| kept.contains(Mode::FILE))
-                .unwrap_or(mode);
+            let mode = if *executable { Mode::FILE_EXECUTABLE } else { Mode::FILE };
+            let mode = kept_modes.get(key).copied().filter(|kept| kept.contains(Mode::FILE)).unwrap_or(mode);
             let place = path::locate(self.root(), path)?;
             // Stat first, then bytes: an edit in between makes the two disagree and git looks again.
             let stat = stat_of(&place)
@@ -188,9 +169,7 @@ impl Book {
         index
             .write_to(&mut out, gix::index::write::Options::default())
             .map_err(Error::git("write the index"))?;
-        let file = out
-            .into_inner()
-            .map_err(|error| Error::io("write", &beside)(error.into_error()))?;
+        let file = out.into_inner().map_err(|error| Error::io("write", &beside)(error.into_error()))?;
         file.sync_all().map_err(Error::io("sync", &beside))?;
         sync::rename(&beside, &place)?;
         sync::folder_sync(place.parent().unwrap_or(&place))
@@ -198,8 +177,6 @@ impl Book {
 
     /// The git name of a work-tree file's bytes, `None` when nothing stands there.
     pub(super) fn disk_id(&self, inside: &str) -> Result<Option<ContentId>, Error> {
-        path::read(self.root(), inside)?
-            .map(|bytes| ContentId::of(&bytes))
-            .transpose()
+        path::read(self.root(), inside)?.map(|bytes| ContentId::of(&bytes)).transpose()
     }
 }

@@ -79,10 +79,6 @@ fn stream(
             Ok(sha256) => sha256,
             Err(panic) => std::panic::resume_unwind(panic),
         };
-        copied.map(|()| Taken {
-            path: path.to_owned(),
-            sha256,
-            bytes,
-        })
+        copied.map(|()| Taken { path: path.to_owned(), sha256, bytes })
     })
 }

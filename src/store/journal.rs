@@ -88,10 +88,8 @@ impl Journal {
 
     /// Puts the journal in place, synced.
     pub(super) fn write(&self, folder: &Path) -> Result<(), Error> {
-        let mut text = serde_json::to_string(self).map_err(|error| Error::Git {
-            operation: "write the journal",
-            detail: error.to_string(),
-        })?;
+        let mut text = serde_json::to_string(self)
+            .map_err(|error| Error::Git { operation: "write the journal", detail: error.to_string() })?;
         let check = hexadecimal(&Sha256::digest(text.as_bytes()));
         text.push('\n');
         text.push_str(&check);
@@ -111,20 +109,15 @@ impl Journal {
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(error) => return Err(Error::io("read", &place)(error)),
         };
-        let (line, check) = text
-            .trim_end()
-            .split_once('\n')
-            .ok_or_else(|| damaged(folder, "half a journal"))?;
+        let (line, check) =
+            text.trim_end().split_once('\n').ok_or_else(|| damaged(folder, "half a journal"))?;
         if hexadecimal(&Sha256::digest(line.as_bytes())) != check {
             return Err(damaged(folder, "a journal whose check does not hold"));
         }
         let journal: Self = serde_json::from_str(line)
             .map_err(|error| damaged(folder, &format!("a journal that cannot be read ({error})")))?;
         if journal.version != VERSION {
-            return Err(damaged(
-                folder,
-                &format!("a journal of version {}", journal.version),
-            ));
+            return Err(damaged(folder, &format!("a journal of version {}", journal.version)));
         }
         journal.check(folder)?;
         Ok(Some(journal))
@@ -143,12 +136,7 @@ impl Journal {
             if let Some(stage) = &file.stage {
                 path::check(stage)?;
                 let beside = path::folder_of(stage) == path::folder_of(&file.path);
-                if !beside
-                    || !stage
-                        .rsplit('/')
-                        .next()
-                        .is_some_and(|name| name.starts_with(STAGE))
-                {
+                if !beside || !stage.rsplit('/').next().is_some_and(|name| name.starts_with(STAGE)) {
                     return Err(damaged(folder, "a journal that names a file it did not write"));
                 }
             }
@@ -157,10 +145,7 @@ impl Journal {
         let plain_reference = self.reference == "HEAD"
             || (self.reference.starts_with("refs/") && path::check(&self.reference).is_ok());
         let commits = CommitId::parse(&self.new).is_some()
-            && self
-                .old
-                .as_deref()
-                .is_none_or(|old| CommitId::parse(old).is_some());
+            && self.old.as_deref().is_none_or(|old| CommitId::parse(old).is_some());
         if !commits || !plain_reference || !self.large.iter().all(|name| is_digest(name)) {
             return Err(damaged(
                 folder,
@@ -179,8 +164,5 @@ fn place(folder: &Path) -> PathBuf {
 }
 
 fn damaged(folder: &Path, found: &str) -> Error {
-    Error::JournalDamaged {
-        path: place(folder),
-        found: found.to_owned(),
-    }
+    Error::JournalDamaged { path: place(folder), found: found.to_owned() }
 }

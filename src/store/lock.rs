@@ -66,26 +66,13 @@ pub(super) fn take(folder: &Path, holder: &LockHolder, wait: Duration) -> Result
     }
     // Only for people, so neither synced nor a reason to stop.
     let _ = sync::remove(&note);
-    let _ = fs::write(
-        &note,
-        format!("{}\n{}\n{}\n", holder.process, holder.since, holder.command),
-    );
+    let _ = fs::write(&note, format!("{}\n{}\n{}\n", holder.process, holder.since, holder.command));
     Ok(Lock { file })
 }
 
 fn busy(note: &Path) -> Error {
     let text = fs::read_to_string(note).unwrap_or_default();
-    let mut lines = text
-        .lines()
-        .map(|line| line.chars().filter(|c| !c.is_control()).collect::<String>());
-    let mut next = || {
-        lines
-            .next()
-            .filter(|line| !line.is_empty())
-            .unwrap_or_else(|| "unknown".to_owned())
-    };
-    Error::Busy {
-        process: next(),
-        since: next(),
-    }
+    let mut lines = text.lines().map(|line| line.chars().filter(|c| !c.is_control()).collect::<String>());
+    let mut next = || lines.next().filter(|line| !line.is_empty()).unwrap_or_else(|| "unknown".to_owned());
+    Error::Busy { process: next(), since: next() }
 }

@@ -35,10 +35,8 @@ impl Book {
             sync::remove(&file)?;
         }
         if !self.repo().has_object(id) {
-            gix::objs::Write::write_buf(&self.repo().objects, kind, bytes).map_err(|error| Error::Git {
-                operation: "write an object",
-                detail: error.to_string(),
-            })?;
+            gix::objs::Write::write_buf(&self.repo().objects, kind, bytes)
+                .map_err(|error| Error::Git { operation: "write an object", detail: error.to_string() })?;
         }
         written.ids.insert(id);
         Ok(id)
@@ -96,11 +94,8 @@ impl Book {
         let tree = editor.write().map_err(fault())?.detach();
         drop(editor);
         let fresh = memory.objects.take_object_memory();
-        let mut trees: Vec<_> = fresh
-            .iter()
-            .flat_map(|fresh| fresh.iter())
-            .map(|(id, (_, bytes))| (id, bytes))
-            .collect();
+        let mut trees: Vec<_> =
+            fresh.iter().flat_map(|fresh| fresh.iter()).map(|(id, (_, bytes))| (id, bytes)).collect();
         trees.sort();
         for (_, bytes) in trees {
             self.store(written, Kind::Tree, bytes)?;
@@ -114,10 +109,7 @@ impl Book {
     /// The root tree and those of the folders that changed; one that cannot be read ends the way.
     fn trees_on_the_way(&self, tree: ObjectId, changes: &[TreeChange<'_>]) -> BTreeSet<ObjectId> {
         let mut trees = BTreeSet::from([tree]);
-        let folders: BTreeSet<&str> = changes
-            .iter()
-            .map(|change| path::folder_of(change.path))
-            .collect();
+        let folders: BTreeSet<&str> = changes.iter().map(|change| path::folder_of(change.path)).collect();
         for folder in folders {
             let mut place = tree;
             for name in folder.split('/').filter(|name| !name.is_empty()) {
@@ -136,16 +128,10 @@ impl Book {
 
     /// Syncs the objects and the folders that name them. Objects in packs are left: git synced those.
     pub(super) fn sync_objects(&self, written: &Written) -> Result<(), Error> {
-        let files: Vec<PathBuf> = written
-            .ids
-            .iter()
-            .map(|id| self.object_path(*id))
-            .filter(|file| file.exists())
-            .collect();
-        let folders: BTreeSet<PathBuf> = files
-            .iter()
-            .filter_map(|file| file.parent().map(Path::to_owned))
-            .collect();
+        let files: Vec<PathBuf> =
+            written.ids.iter().map(|id| self.object_path(*id)).filter(|file| file.exists()).collect();
+        let folders: BTreeSet<PathBuf> =
+            files.iter().filter_map(|file| file.parent().map(Path::to_owned)).collect();
         let folders: Vec<PathBuf> = folders.into_iter().chain([self.objects_path()]).collect();
         sync::each(&files, sync::file_sync)?;
         sync::each(&folders, sync::folder_sync)

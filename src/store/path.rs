@@ -10,12 +10,7 @@ const LONGEST_NAME: usize = 255;
 
 /// Checks that a path is relative, made of normal names joined by `/`, stays inside the book and out of `.git`.
 pub(super) fn check(path: &str) -> Result<(), Error> {
-    let refuse = |found| {
-        Err(Error::UnsafePath {
-            path: path.to_owned(),
-            found,
-        })
-    };
+    let refuse = |found| Err(Error::UnsafePath { path: path.to_owned(), found });
     if path.is_empty() {
         return refuse("is empty");
     }
@@ -54,10 +49,7 @@ pub(super) fn standing(path: &Path) -> Result<Standing, Error> {
     let metadata = match fs::symlink_metadata(path) {
         Ok(metadata) => metadata,
         Err(error)
-            if matches!(
-                error.kind(),
-                std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory
-            ) =>
+            if matches!(error.kind(), std::io::ErrorKind::NotFound | std::io::ErrorKind::NotADirectory) =>
         {
             return Ok(Standing::Nothing);
         }
@@ -95,16 +87,8 @@ pub(super) fn locate(root: &Path, path: &str) -> Result<PathBuf, Error> {
             Standing::File(_) => "a file",
             Standing::Other(found) => found,
         };
-        let inside = place
-            .strip_prefix(root)
-            .unwrap_or(&place)
-            .to_string_lossy()
-            .replace('\\', "/");
-        return Err(Error::NotPlain {
-            path: inside,
-            found,
-            expected: "a folder",
-        });
+        let inside = place.strip_prefix(root).unwrap_or(&place).to_string_lossy().replace('\\', "/");
+        return Err(Error::NotPlain { path: inside, found, expected: "a folder" });
     }
     Ok(place)
 }
@@ -122,11 +106,7 @@ pub(super) fn read(root: &Path, path: &str) -> Result<Option<Vec<u8>>, Error> {
         Standing::Folder => "a folder",
         Standing::Other(found) => found,
     };
-    Err(Error::NotPlain {
-        path: path.to_owned(),
-        found,
-        expected: "a plain file",
-    })
+    Err(Error::NotPlain { path: path.to_owned(), found, expected: "a plain file" })
 }
 
 /// The folder part of a path, `""` for the book's own folder.

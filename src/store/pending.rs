@@ -36,24 +36,17 @@ pub struct Pending {
 impl Book {
     /// Which of these paths hold other bytes than in the last commit. Reads just these files.
     pub fn pending(&self, paths: &[&str]) -> Result<Vec<Pending>, Error> {
-        let head = self
-            .head_commit()?
-            .map(|id| self.snapshot(CommitId(id)))
-            .transpose()?;
+        let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
         let mut pending = Vec::new();
         for &inside in paths {
             let known = match &head {
-                Some(head) => head
-                    .entry(inside)?
-                    .filter(|entry| entry.kind != EntryKind::Folder)
-                    .map(|entry| entry.id),
+                Some(head) => {
+                    head.entry(inside)?.filter(|entry| entry.kind != EntryKind::Folder).map(|entry| entry.id)
+                }
                 None => None,
             };
             if let Some(edit) = self.edit_of(inside, known)? {
-                pending.push(Pending {
-                    path: inside.to_owned(),
-                    edit,
-                });
+                pending.push(Pending { path: inside.to_owned(), edit });
             }
         }
         Ok(pending)
@@ -87,10 +80,7 @@ impl Book {
                 continue;
             }
             if let Some(edit) = self.edit_of(inside, Some(*id))? {
-                pending.push(Pending {
-                    path: inside.clone(),
-                    edit,
-                });
+                pending.push(Pending { path: inside.clone(), edit });
             }
         }
         let mut walk = Untracked {
@@ -105,10 +95,7 @@ impl Book {
             .excludes(&index, None, Default::default())
             .map_err(Error::git("read what is ignored"))?;
         walk.folder("", &mut ignored)?;
-        pending.extend(walk.found.into_iter().map(|path| Pending {
-            path,
-            edit: Edit::Added,
-        }));
+        pending.extend(walk.found.into_iter().map(|path| Pending { path, edit: Edit::Added }));
         pending.sort();
         Ok(pending)
     }
@@ -205,11 +192,7 @@ impl Untracked<'_> {
             if name.eq_ignore_ascii_case(".git") {
                 continue;
             }
-            let path = if inside.is_empty() {
-                name.into_owned()
-            } else {
-                format!("{inside}/{name}")
-            };
+            let path = if inside.is_empty() { name.into_owned() } else { format!("{inside}/{name}") };
             let kind = entry.file_type().map_err(Error::io("look at", &place))?;
             if kind.is_dir() {
                 // A folder with its own .git is another repository: git does not look into it either.
@@ -235,14 +218,8 @@ impl Untracked<'_> {
         if !folder && self.index.entry_by_path(key).is_some() {
             return Ok(false);
         }
-        let mode = if folder {
-            gix::index::entry::Mode::DIR
-        } else {
-            gix::index::entry::Mode::FILE
-        };
-        let platform = ignored
-            .at_entry(key, Some(mode))
-            .map_err(Error::git("read what is ignored"))?;
+        let mode = if folder { gix::index::entry::Mode::DIR } else { gix::index::entry::Mode::FILE };
+        let platform = ignored.at_entry(key, Some(mode)).map_err(Error::git("read what is ignored"))?;
         Ok(platform.is_excluded())
     }
 }

@@ -135,10 +135,7 @@ impl Book {
         reached: &mut dyn FnMut(Step) -> Result<(), Error>,
     ) -> Result<Vec<String>, Error> {
         let new = journal.new_id()?;
-        let old = journal
-            .old
-            .as_deref()
-            .and_then(|old| ObjectId::from_hex(old.as_bytes()).ok());
+        let old = journal.old.as_deref().and_then(|old| ObjectId::from_hex(old.as_bytes()).ok());
         self.drop_reference_lock(&journal.reference, new.0)?;
         self.log_move(
             &journal.reference,
@@ -153,11 +150,7 @@ impl Book {
         let mut touched = BTreeSet::new();
         for file in &journal.files {
             let place = path::locate(self.root(), &file.path)?;
-            let stage = file
-                .stage
-                .as_deref()
-                .map(|stage| path::locate(self.root(), stage))
-                .transpose()?;
+            let stage = file.stage.as_deref().map(|stage| path::locate(self.root(), stage)).transpose()?;
             touched.extend(place.parent().map(PathBuf::from));
             // Someone may have committed or switched branches since: then the file is theirs.
             let still_ours = head.id_of(&file.path)? == file.new_id();

@@ -48,10 +48,7 @@ impl Book {
 
     /// What a reference holds now.
     pub(super) fn reference(&self, name: &str) -> Result<Option<ObjectId>, Error> {
-        let found = self
-            .repo()
-            .try_find_reference(name)
-            .map_err(Error::git("read a branch"))?;
+        let found = self.repo().try_find_reference(name).map_err(Error::git("read a branch"))?;
         Ok(found.and_then(|reference| reference.try_id().map(|id| id.detach())))
     }
 
@@ -76,10 +73,7 @@ impl Book {
             if found != target.old {
                 let text =
                     |id: Option<ObjectId>| id.map_or_else(|| "no commit".to_owned(), |id| id.to_string());
-                return Err(Error::Moved {
-                    found: text(found),
-                    expected: text(target.old),
-                });
+                return Err(Error::Moved { found: text(found), expected: text(target.old) });
             }
             locked()?;
             sync::rename(&lock, &place)
@@ -137,9 +131,7 @@ impl Book {
                     std::thread::sleep(PAUSE);
                 }
                 Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-                    break Err(Error::ReferenceBusy {
-                        path: lock.to_owned(),
-                    });
+                    break Err(Error::ReferenceBusy { path: lock.to_owned() });
                 }
                 // A file system without links: the same by an exclusive new file.
                 Err(_) => break sync::write_new(lock, content(new).as_bytes(), sync::Mode::Record),
@@ -150,11 +142,7 @@ impl Book {
     }
 
     fn reference_path(&self, name: &str) -> PathBuf {
-        let folder = if name == "HEAD" {
-            self.repo().git_dir()
-        } else {
-            self.repo().common_dir()
-        };
+        let folder = if name == "HEAD" { self.repo().git_dir() } else { self.repo().common_dir() };
         folder.join(name)
     }
 }
@@ -187,33 +175,19 @@ fn append_once(folder: &Path, name: &str, line: &str) -> Result<(), Error> {
     if !path.exists() {
         sync::create(&path, sync::Mode::Record)?;
     }
-    let mut file = OpenOptions::new()
-        .read(true)
-        .write(true)
-        .open(&path)
-        .map_err(Error::io("open", &path))?;
+    let mut file = OpenOptions::new().read(true).write(true).open(&path).map_err(Error::io("open", &path))?;
     let fault = |error| Error::io("append to", &path)(error);
     let length = file.seek(SeekFrom::End(0)).map_err(fault)?;
     let start = length.saturating_sub(LOG_TAIL);
     let mut tail = Vec::new();
     file.seek(SeekFrom::Start(start)).map_err(fault)?;
     file.read_to_end(&mut tail).map_err(fault)?;
-    let whole = tail
-        .iter()
-        .rposition(|&byte| byte == b'\n')
-        .map_or(0, |last| last + 1);
-    if tail[..whole]
-        .split_inclusive(|&byte| byte == b'\n')
-        .any(|known| known == line.as_bytes())
-    {
+    let whole = tail.iter().rposition(|&byte| byte == b'\n').map_or(0, |last| last + 1);
+    if tail[..whole].split_inclusive(|&byte| byte == b'\n').any(|known| known == line.as_bytes()) {
         return Ok(());
     }
     // Without a line break in sight nothing is known of the last line, and nothing is cut.
-    let end = if start == 0 || whole > 0 {
-        start + whole as u64
-    } else {
-        length
-    };
+    let end = if start == 0 || whole > 0 { start + whole as u64 } else { length };
     file.set_len(end).map_err(fault)?;
     file.seek(SeekFrom::Start(end)).map_err(fault)?;
     file.write_all(line.as_bytes()).map_err(fault)?;

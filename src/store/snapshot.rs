@@ -65,10 +65,7 @@ impl Snapshot {
         Ok(Self {
             repo: repo.clone(),
             commit,
-            time: Time {
-                seconds: time.seconds,
-                offset: time.offset,
-            },
+            time: Time { seconds: time.seconds, offset: time.offset },
             tree,
             folders: RefCell::default(),
         })
@@ -107,10 +104,7 @@ impl Snapshot {
 
     /// The bytes of a file by the name of its content.
     pub fn content(&self, id: ContentId) -> Result<Vec<u8>, Error> {
-        let mut object = self
-            .repo
-            .find_object(id.0)
-            .map_err(Error::git("read a file's bytes"))?;
+        let mut object = self.repo.find_object(id.0).map_err(Error::git("read a file's bytes"))?;
         Ok(std::mem::take(&mut object.data))
     }
 
@@ -133,11 +127,7 @@ impl Snapshot {
     /// Every file at or below a folder (`""` for the whole book) as path and entry, folders left out.
     pub fn files(&self, folder: &str) -> Result<Vec<(String, Entry)>, Error> {
         let join = |inside: &str, name: &str| {
-            if inside.is_empty() {
-                name.to_owned()
-            } else {
-                format!("{inside}/{name}")
-            }
+            if inside.is_empty() { name.to_owned() } else { format!("{inside}/{name}") }
         };
         let mut found = Vec::new();
         let mut open: Vec<(String, Vec<Entry>)> = vec![(folder.to_owned(), self.list(folder)?)];
@@ -224,9 +214,5 @@ pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<En
 }
 
 fn not_plain(path: &str, found: &'static str, expected: &'static str) -> Error {
-    Error::NotPlain {
-        path: path.to_owned(),
-        found,
-        expected,
-    }
+    Error::NotPlain { path: path.to_owned(), found, expected }
 }

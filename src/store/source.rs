@@ -30,10 +30,7 @@ impl Source {
                 expected: "a plain file",
             });
         }
-        Ok(Self {
-            file,
-            length: metadata.len(),
-        })
+        Ok(Self { file, length: metadata.len() })
     }
 
     /// The length in bytes when it was opened.
@@ -79,18 +76,12 @@ impl Writing<'_> {
     ///
     /// As [`super::Vault::open`].
     pub fn open_raw(&self, sha256: &str) -> Result<Option<RawReader>, Error> {
-        let taken = self
-            .large
-            .get(sha256)
-            .map(|taken| taken.path.clone())
-            .or_else(|| {
-                self.changes
-                    .get(&super::RawPlace::InGit.path(sha256))
-                    .and_then(|change| match &change.content {
-                        Content::Taken(spool) => Some(spool.clone()),
-                        _ => None,
-                    })
-            });
+        let taken = self.large.get(sha256).map(|taken| taken.path.clone()).or_else(|| {
+            self.changes.get(&super::RawPlace::InGit.path(sha256)).and_then(|change| match &change.content {
+                Content::Taken(spool) => Some(spool.clone()),
+                _ => None,
+            })
+        });
         match taken {
             Some(spool) => RawReader::of_file(&spool).map(Some),
             None => self.book.raw().open(sha256),

@@ -75,9 +75,7 @@ pub(super) fn remove(path: &Path) -> Result<(), Error> {
 
 /// Syncs a file that is already written.
 pub(super) fn file_sync(path: &Path) -> Result<(), Error> {
-    File::open(path)
-        .and_then(|file| file.sync_all())
-        .map_err(Error::io("sync", path))
+    File::open(path).and_then(|file| file.sync_all()).map_err(Error::io("sync", path))
 }
 
 /// Syncs a folder, so that the names in it last.

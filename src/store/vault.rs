@@ -79,9 +79,7 @@ pub struct Vault {
 
 impl fmt::Debug for Vault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Vault")
-            .field("root", &self.root)
-            .finish_non_exhaustive()
+        f.debug_struct("Vault").field("root", &self.root).finish_non_exhaustive()
     }
 }
 
@@ -103,10 +101,7 @@ impl RawReader {
     pub(super) fn of_file(path: &Path) -> Result<Self, Error> {
         let file = File::open(path).map_err(Error::io("open", path))?;
         let length = file.metadata().map_err(Error::io("read", path))?.len();
-        Ok(Self {
-            source: Source::Disk(file),
-            length,
-        })
+        Ok(Self { source: Source::Disk(file), length })
     }
 
     /// The length in bytes.
@@ -184,22 +179,12 @@ impl Vault {
             Standing::Nothing => return Ok(None),
             Standing::File(metadata) => {
                 let file = File::open(&path).map_err(Error::io("open", &path))?;
-                return Ok(Some((
-                    path,
-                    RawReader {
-                        source: Source::Disk(file),
-                        length: metadata.len(),
-                    },
-                )));
+                return Ok(Some((path, RawReader { source: Source::Disk(file), length: metadata.len() })));
             }
             Standing::Folder => "a folder",
             Standing::Other(found) => found,
         };
-        Err(Error::NotPlain {
-            path: inside,
-            found,
-            expected: "a plain file",
-        })
+        Err(Error::NotPlain { path: inside, found, expected: "a plain file" })
     }
 
     fn open_in_git(&self, sha256: &str) -> Result<Option<RawReader>, Error> {
@@ -212,10 +197,7 @@ impl Vault {
         let snapshot = Snapshot::open(&self.repo, CommitId(id))?;
         Ok(snapshot
             .read(&RawPlace::InGit.path(sha256))?
-            .map(|bytes| RawReader {
-                length: bytes.len() as u64,
-                source: Source::Git(Cursor::new(bytes)),
-            }))
+            .map(|bytes| RawReader { length: bytes.len() as u64, source: Source::Git(Cursor::new(bytes)) }))
     }
 }
 
@@ -238,12 +220,10 @@ pub(super) fn is_digest(name: &str) -> bool {
 /// Lower-case hexadecimal digits of a digest.
 pub(super) fn hexadecimal(digest: &[u8]) -> String {
     use fmt::Write;
-    digest
-        .iter()
-        .fold(String::with_capacity(digest.len() * 2), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        })
+    digest.iter().fold(String::with_capacity(digest.len() * 2), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// Hashes a reader to its end; returns the digest and the length.
@@ -266,9 +246,5 @@ pub(super) fn digest_of(reader: &mut dyn Read) -> io::Result<(String, u64)> {
 
 fn judge(sha256: &str, inside: String, path: &Path, mut reader: RawReader) -> Result<RawCheck, Error> {
     let (found, bytes) = digest_of(&mut reader).map_err(Error::io("read", path))?;
-    Ok(if found == sha256 {
-        RawCheck::Good { bytes }
-    } else {
-        RawCheck::Damaged { path: inside, found }
-    })
+    Ok(if found == sha256 { RawCheck::Good { bytes } } else { RawCheck::Damaged { path: inside, found } })
 }

@@ -56,13 +56,10 @@ impl Book {
                 ),
                 Ok(Some((kind, bytes))) => self.follow(id, kind, &bytes, &named_by, &mut open, &mut state),
                 Err(found) => state.findings.push(
-                    Finding::error(
-                        "object-damaged",
-                        format!("git object {id} of {named_by} is damaged"),
-                    )
-                    .found(found)
-                    .expected("bytes that hash to its name")
-                    .next(RESTORE),
+                    Finding::error("object-damaged", format!("git object {id} of {named_by} is damaged"))
+                        .found(found)
+                        .expected("bytes that hash to its name")
+                        .next(RESTORE),
                 ),
             }
             progress(&state);
@@ -85,10 +82,7 @@ impl Book {
             Ok(None) => {}
             Err(error) => state.findings.push(broken("HEAD", error.to_string())),
         }
-        let platform = self
-            .repo()
-            .references()
-            .map_err(Error::git("list the references"))?;
+        let platform = self.repo().references().map_err(Error::git("list the references"))?;
         for reference in platform.all().map_err(Error::git("list the references"))? {
             match reference {
                 Ok(reference) => {
@@ -140,12 +134,9 @@ impl Book {
     ) {
         let hash = self.repo().object_hash();
         let unreadable = |error: String| {
-            Finding::error(
-                "object-damaged",
-                format!("git object {id} of {named_by} cannot be read"),
-            )
-            .found(error)
-            .next(RESTORE)
+            Finding::error("object-damaged", format!("git object {id} of {named_by} cannot be read"))
+                .found(error)
+                .next(RESTORE)
         };
         state.objects += 1;
         match kind {
@@ -163,10 +154,8 @@ impl Book {
             }
             Kind::Tree => match super::snapshot::read_folder(self.repo(), id) {
                 Ok(entries) => {
-                    let prefix = named_by
-                        .split_once(": ")
-                        .map(|(_, path)| format!("{path}/"))
-                        .unwrap_or_default();
+                    let prefix =
+                        named_by.split_once(": ").map(|(_, path)| format!("{path}/")).unwrap_or_default();
                     let commit = named_by.split(": ").next().unwrap_or(named_by);
                     for entry in entries.iter().filter(|entry| entry.kind != EntryKind::Submodule) {
                         open.push((entry.id.0, format!("{commit}: {prefix}{}", entry.name)));
@@ -225,9 +214,7 @@ impl Book {
                         ),
                 ),
                 Err(error @ (Error::NotPlain { .. } | Error::Git { .. })) => {
-                    state
-                        .findings
-                        .push(Finding::error("raw-damaged", error.to_string()));
+                    state.findings.push(Finding::error("raw-damaged", error.to_string()));
                 }
                 Err(error) => return Err(error),
             }
@@ -273,13 +260,7 @@ impl Book {
 fn list(folder: &std::path::Path) -> Result<Vec<String>, Error> {
     let mut names = Vec::new();
     for entry in fs::read_dir(folder).map_err(Error::io("list", folder))? {
-        names.push(
-            entry
-                .map_err(Error::io("list", folder))?
-                .file_name()
-                .to_string_lossy()
-                .into_owned(),
-        );
+        names.push(entry.map_err(Error::io("list", folder))?.file_name().to_string_lossy().into_owned());
     }
     names.sort();
     Ok(names)

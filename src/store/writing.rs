@@ -124,10 +124,7 @@ pub struct Writing<'b> {
 
 impl fmt::Debug for Writing<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Writing")
-            .field("who", &self.who)
-            .field("base", &self.base)
-            .finish_non_exhaustive()
+        f.debug_struct("Writing").field("who", &self.who).field("base", &self.base).finish_non_exhaustive()
     }
 }
 
@@ -139,10 +136,7 @@ impl<'b> Writing<'b> {
         recovered: Option<Recovery>,
     ) -> Result<Self, Error> {
         book.refuse_in_progress(true)?;
-        let base = book
-            .head_commit()?
-            .map(|id| book.snapshot(CommitId(id)))
-            .transpose()?;
+        let base = book.head_commit()?.map(|id| book.snapshot(CommitId(id))).transpose()?;
         Ok(Self {
             book,
             who,
@@ -211,34 +205,18 @@ impl<'b> Writing<'b> {
         let spool = folder.join(self.taken.to_string());
         self.taken += 1;
         let taken = intake::copy(&spool, reader, progress)?;
-        let place = if taken.bytes <= in_git {
-            RawPlace::InGit
-        } else {
-            RawPlace::Large
-        };
-        let file = RawFile {
-            sha256: taken.sha256.clone(),
-            bytes: taken.bytes,
-            place,
-            already: false,
-        };
+        let place = if taken.bytes <= in_git { RawPlace::InGit } else { RawPlace::Large };
+        let file = RawFile { sha256: taken.sha256.clone(), bytes: taken.bytes, place, already: false };
         if let Some(place) = self.known(&file)? {
             sync::remove(&spool)?;
-            return Ok(RawFile {
-                place,
-                already: true,
-                ..file
-            });
+            return Ok(RawFile { place, already: true, ..file });
         }
         match place {
             RawPlace::Large => {
                 self.large.insert(taken.sha256.clone(), taken);
             }
             RawPlace::InGit => {
-                let change = Change {
-                    content: Content::Taken(spool),
-                    expected: Expected::Head,
-                };
+                let change = Change { content: Content::Taken(spool), expected: Expected::Head };
                 self.changes.insert(place.path(&file.sha256), change);
             }
         }
@@ -253,13 +231,7 @@ impl<'b> Writing<'b> {
     ///
     /// Any [`Error`]; after each but [`Error::Unfinished`] the book is as it was.
     pub fn commit(self, message: &str, author: &Author, time: Time) -> Result<CommitId, Error> {
-        self.commit_as(CommitForm {
-            message,
-            author,
-            time,
-            merged: &[],
-            signer: None,
-        })
+        self.commit_as(CommitForm { message, author, time, merged: &[], signer: None })
     }
 
     /// Lets tests see each step as it is done, and stop there as a power cut would: with [`ControlFlow::Break`] the
@@ -293,9 +265,7 @@ impl<'b> Writing<'b> {
         if let Some(base) = &self.base
             && let Some(bytes) = base.read(&in_git)?
         {
-            let found = digest_of(&mut bytes.as_slice())
-                .map_err(Error::io("read", in_git.as_ref()))?
-                .0;
+            let found = digest_of(&mut bytes.as_slice()).map_err(Error::io("read", in_git.as_ref()))?.0;
             return same(&in_git, &file.sha256, found).map(|()| Some(RawPlace::InGit));
         }
         if let Some((_, reader)) = self.book.raw().open_on_disk(&file.sha256, RawPlace::Large)? {
@@ -326,9 +296,5 @@ fn same(path: &str, expected: &str, found: String) -> Result<(), Error> {
     if found == expected {
         return Ok(());
     }
-    Err(Error::Damaged {
-        path: path.to_owned(),
-        found,
-        expected: expected.to_owned(),
-    })
+    Err(Error::Damaged { path: path.to_owned(), found, expected: expected.to_owned() })
 }

@@ -32,10 +32,8 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
     let verified = book.verify(&named, &mut |state| {
         (context.progress)("reading objects", state.objects as u64, None);
     })?;
-    let (missing, broken): (Vec<Finding>, Vec<Finding>) = verified
-        .findings
-        .into_iter()
-        .partition(|finding| !finding.is_error());
+    let (missing, broken): (Vec<Finding>, Vec<Finding>) =
+        verified.findings.into_iter().partition(|finding| !finding.is_error());
     damage.extend(broken);
     let not_here: Vec<String> = missing.iter().map(ToString::to_string).collect();
     let next = if damage.is_empty() {
@@ -92,10 +90,7 @@ fn check_records(
             Err(failure) => damage.extend(failure.findings),
         }
         if let gate::Sort::Pull(_) = gate::sort_of(path)
-            && let Some(id) = path
-                .rsplit('/')
-                .next()
-                .and_then(|file| file.strip_suffix(".yaml"))
+            && let Some(id) = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml"))
             && let Ok(Some(pull)) = library.pull(id)
         {
             for raw in &pull.raw {

@@ -44,11 +44,7 @@ pub struct DiffRequest {
 /// # Errors
 /// A name means nothing, or a record does not hold. A refusal is an answer, not an error.
 pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
-    let library = if request.pending {
-        Library::with_pending(book)?
-    } else {
-        Library::at_head(book)?
-    };
+    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
     let mut base = gather::side(&library, &names::pull_or_build(&library, &request.base)?)?;
     let mut test = gather::side(&library, &names::pull_or_build(&library, &request.test)?)?;
     if base.name == test.name {
@@ -64,11 +60,7 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
         Err(refusal) => DiffAnswer::Refused(Refused::of(&refusal, &base.name, &test.name)),
         Ok(checked) => DiffAnswer::Compared(Box::new(compared(book, &library, &checked, request)?)),
     };
-    let touched = if request.pending {
-        Vec::new()
-    } else {
-        library.touched()
-    };
+    let touched = if request.pending { Vec::new() } else { library.touched() };
     let pending = pending_among(book, &touched)?;
     let commit = library.commit().short();
     match &mut answer {
@@ -95,11 +87,7 @@ fn compared(
     answer.wear = wear_lines(base, test);
     for side in [base, test] {
         for pull in side.pull.iter() {
-            answer.doubts.extend(
-                pull.doubts
-                    .iter()
-                    .map(|doubt| format!("{}: {}", side.name, doubt.says)),
-            );
+            answer.doubts.extend(pull.doubts.iter().map(|doubt| format!("{}: {}", side.name, doubt.says)));
         }
         if let Outcome::SetAside(why) = &side.effective.outcome {
             answer.doubts.push(format!("{} was set aside: {why}", side.name));
@@ -127,10 +115,7 @@ fn compared(
         "observed values side by side; a difference here is not yet a gain: its noise is not weighed"
             .to_owned()
     } else {
-        format!(
-            "close the open questions with `mulebook gaps {} {} --fill`",
-            base.name, test.name
-        )
+        format!("close the open questions with `mulebook gaps {} {} --fill`", base.name, test.name)
     };
     Ok(answer)
 }
@@ -160,11 +145,7 @@ fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) 
 
 /// The unit that the book prefers for a kind, with the factor from SI to it.
 fn unit(library: &Library, kind: QuantityKind, otherwise: &'static str) -> (&'static str, f64) {
-    let wanted = library
-        .page()
-        .units
-        .get(kind.name())
-        .map_or(otherwise, String::as_str);
+    let wanted = library.page().units.get(kind.name()).map_or(otherwise, String::as_str);
     match Unit::parse(wanted, kind).or_else(|_| Unit::parse(otherwise, kind)) {
         Ok(unit) => (unit.symbol(), unit.from_si(1.0)),
         Err(_) => (otherwise, 1.0),
@@ -186,11 +167,7 @@ fn wear_lines(base: &Side, test: &Side) -> Vec<WearLine> {
             test_seconds: other.map(|wear| wear.seconds),
         });
     }
-    for (part, wear) in test
-        .wear
-        .iter()
-        .filter(|(part, _)| !base.wear.contains_key(*part))
-    {
+    for (part, wear) in test.wear.iter().filter(|(part, _)| !base.wear.contains_key(*part)) {
         lines.push(WearLine {
             part: part.clone(),
             base_pulls: None,
@@ -208,11 +185,7 @@ fn wear_lines(base: &Side, test: &Side) -> Vec<WearLine> {
 /// The store's.
 pub(super) fn pending_among(book: &Book, paths: &[String]) -> Result<Vec<String>, Failure> {
     let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
-    Ok(book
-        .pending(&paths)?
-        .into_iter()
-        .map(|pending| pending.path)
-        .collect())
+    Ok(book.pending(&paths)?.into_iter().map(|pending| pending.path).collect())
 }
 
 /// What is not documented: of one pull or build, between two, or of the newest pull.
@@ -220,11 +193,7 @@ pub(super) fn pending_among(book: &Book, paths: &[String]) -> Result<Vec<String>
 /// # Errors
 /// A name means nothing, or a record does not hold.
 pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, Failure> {
-    let library = if pending {
-        Library::with_pending(book)?
-    } else {
-        Library::at_head(book)?
-    };
+    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
     let last = ["last".to_owned()];
     let about = if about.is_empty() { &last } else { about };
     let mut sides = Vec::new();
@@ -241,10 +210,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
     };
     match sides.as_slice() {
         [one] => {
-            answer.gaps = check::gaps_of(one, library.kinds())
-                .iter()
-                .map(GapLine::from)
-                .collect();
+            answer.gaps = check::gaps_of(one, library.kinds()).iter().map(GapLine::from).collect();
             answer.soft = check::soft_of(one, library.kinds());
         }
         [base, test] => match check::documented(base, test, library.kinds()) {
@@ -268,10 +234,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
     answer.next = match (answer.gaps.is_empty(), about.len()) {
         (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
         (true, _) => "everything that a comparison asks for is documented".to_owned(),
-        (false, _) => format!(
-            "mulebook gaps {} --fill   asks for them one by one",
-            answer.about.join(" ")
-        ),
+        (false, _) => format!("mulebook gaps {} --fill   asks for them one by one", answer.about.join(" ")),
     };
     let touched = if pending { Vec::new() } else { library.touched() };
     answer.pending = pending_among(book, &touched)?;

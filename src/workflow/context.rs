@@ -26,10 +26,7 @@ pub struct Context {
 impl Context {
     /// The moment as a commit records it.
     pub fn time(&self) -> Time {
-        Time {
-            seconds: self.now.timestamp(),
-            offset: self.now.offset().local_minus_utc(),
-        }
+        Time { seconds: self.now.timestamp(), offset: self.now.offset().local_minus_utc() }
     }
 
     /// This process as holder of the book's lock.

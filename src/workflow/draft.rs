@@ -40,12 +40,7 @@ impl<'b> Draft<'b> {
             Some(base) => Library::new(book.snapshot(base.commit())?, BTreeMap::new())?,
             None => Library::at_head(book)?,
         };
-        Ok(Self {
-            book,
-            writing,
-            library,
-            changed: BTreeSet::new(),
-        })
+        Ok(Self { book, writing, library, changed: BTreeSet::new() })
     }
 
     /// The book with everything put so far.
@@ -103,18 +98,14 @@ impl<'b> Draft<'b> {
     /// As [`Draft::put`]; a record of this name is there already.
     pub fn put_new(&mut self, path: &str, schema: &str, entries: &[(String, Piece)]) -> Result<(), Failure> {
         if self.library.read(path)?.is_some() {
-            return Err(
-                Finding::error("name-taken", "a record of this name is in the book already")
-                    .found(path.to_owned())
-                    .next("choose another name; a record that was wrong is corrected with `mulebook correct`")
-                    .into(),
-            );
+            return Err(Finding::error("name-taken", "a record of this name is in the book already")
+                .found(path.to_owned())
+                .next("choose another name; a record that was wrong is corrected with `mulebook correct`")
+                .into());
         }
         let up = "../".repeat(path.matches('/').count());
-        let text = format!(
-            "# yaml-language-server: $schema={up}.schema/{schema}.json\n{}",
-            emit::document(entries)
-        );
+        let text =
+            format!("# yaml-language-server: $schema={up}.schema/{schema}.json\n{}", emit::document(entries));
         self.put(path, &text)
     }
 
@@ -196,18 +187,9 @@ impl<'b> Draft<'b> {
         message: &str,
         doubts: Vec<Finding>,
     ) -> Result<Written, Failure> {
-        let recovered = self
-            .writing
-            .recovered()
-            .or(self.book.recovered())
-            .map(recovered_words);
+        let recovered = self.writing.recovered().or(self.book.recovered()).map(recovered_words);
         let commit = self.writing.commit(message, &context.author, context.time())?;
-        Ok(Written {
-            commit: commit.short(),
-            files: self.changed.into_iter().collect(),
-            doubts,
-            recovered,
-        })
+        Ok(Written { commit: commit.short(), files: self.changed.into_iter().collect(), doubts, recovered })
     }
 }
 
@@ -217,9 +199,5 @@ pub fn recovered_words(recovery: &Recovery) -> String {
         Outcome::Undone => "was taken back",
         Outcome::Finished => "was finished",
     };
-    format!(
-        "an interrupted `{}` {outcome}: {}",
-        recovery.command,
-        recovery.files.join(", ")
-    )
+    format!("an interrupted `{}` {outcome}: {}", recovery.command, recovery.files.join(", "))
 }

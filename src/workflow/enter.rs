@@ -11,6 +11,7 @@ use crate::check;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::emit::Piece;
+use crate::manifest::yaml;
 use crate::raw;
 use crate::raw::Guess;
 use crate::raw::Summary;
@@ -106,13 +107,8 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
                 answer.already.push(format!("{} is {holder} already", table.name));
                 continue;
             }
-            let entering = Entering {
-                session: &session,
-                order,
-                table: Some(&table),
-                segment,
-                evidence: &kept_evidence,
-            };
+            let entering =
+                Entering { session: &session, order, table: Some(&table), segment, evidence: &kept_evidence };
             let (line, path) = enter_record::put(&mut draft, context, request, &entering)?;
             order += 1;
             entered.push((line, path));
@@ -128,10 +124,7 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         let pull = root.and_then(|root| crate::manifest::bind::pull(&path, &root, draft.library().kinds()).0);
         if let Some(pull) = pull {
             let side = gather::pull_side(draft.library(), pull)?;
-            line.gaps = check::gaps_of(&side, draft.library().kinds())
-                .iter()
-                .map(GapLine::from)
-                .collect();
+            line.gaps = check::gaps_of(&side, draft.library().kinds()).iter().map(GapLine::from).collect();
         }
         answer.pulls.push(line);
     }
@@ -172,10 +165,7 @@ fn unique<'t>(texts: &[&'t str]) -> Vec<&'t str> {
 fn next_step(pulls: &[PullLine]) -> String {
     match pulls.last() {
         Some(last) if last.gaps.is_empty() => format!("mulebook diff BASE {}", last.pull),
-        Some(last) => format!(
-            "mulebook gaps {} --fill   asks for what is not documented yet",
-            last.pull
-        ),
+        Some(last) => format!("mulebook gaps {} --fill   asks for what is not documented yet", last.pull),
         None => String::new(),
     }
 }
@@ -213,11 +203,35 @@ fn sorted_files(request: &PullRequest) -> Result<(Vec<PathBuf>, Vec<PathBuf>), F
     }
 }
 
-pub(super) fn file_name(path: &Path) -> String {
-    path.file_name().map_or_else(
-        || path.display().to_string(),
-        |name| name.to_string_lossy().into_owned(),
-    )
+/// A file's own name, for people.
+pub fn file_name_of(path: &Path) -> String {
+    file_name(path)
+}
+
+/// Conditions from a YAML file of `NAME: VALUE` lines, as `NAME=VALUE`.
+///
+/// # Errors
+/// The file cannot be read or is not such a list.
+pub fn conditions_from(path: &Path) -> Result<Vec<String>, Failure> {
+    let mut source = Source::open(path)?;
+    let name = file_name(path);
+    let bytes = source
+        .head(yaml::LONGEST_MANIFEST + 1)
+        .map_err(|error| Finding::error("conditions-file", format!("{name} could not be read: {error}")))?;
+    let root = yaml::read(&name, &bytes)?;
+    let pairs = root.entries().iter().map(|(key, value)| match (key.text(), value.text()) {
+        (Some(key), Some(value)) => Ok(format!("{key}={value}")),
+        _ => Err(Failure::fault(
+            Finding::error("conditions-file", "a line of this file is not a name and a value")
+                .at(Place::file(name.clone()).line(key.line))
+                .expected("NAME: VALUE, as air-temperature: 21.4 degC"),
+        )),
+    });
+    pairs.collect()
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
 }
 
 /// The session of the pull: the one named, the newest, or one begun now.
@@ -237,17 +251,15 @@ fn session(draft: &mut Draft<'_>, context: &Context, request: &PullRequest) -> R
         (None, [only]) => only.clone(),
         (None, _) => {
             return Err(Finding::error("session-missing", "the book has no session for this pull yet")
-                .next("begin one: `mulebook session TAG --cell CELL`, or name the cell here with `--cell CELL`")
+                .next(
+                    "begin one: `mulebook session TAG --cell CELL`, or name the cell here with `--cell CELL`",
+                )
                 .into());
         }
     };
     let tag = named.unwrap_or_else(|| context.now.format("%m%da").to_string());
-    let session = SessionRequest {
-        tag: tag.clone(),
-        cell,
-        by: request.by.clone(),
-        ..SessionRequest::default()
-    };
+    let session =
+        SessionRequest { tag: tag.clone(), cell, by: request.by.clone(), ..SessionRequest::default() };
     make::put_session(draft, context, &session)?;
     Ok(tag)
 }
@@ -273,9 +285,8 @@ fn keep_files(draft: &mut Draft<'_>, context: &Context, paths: &[PathBuf]) -> Re
     for path in paths {
         let mut source = Source::open(path)?;
         let (name, length) = (file_name(path), source.length());
-        let raw = draft.take_raw(&mut source, &mut |done| {
-            (context.progress)("keeping", done, Some(length))
-        })?;
+        let raw =
+            draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
         kept.push(Kept { name, raw });
     }
     Ok(kept)
@@ -297,9 +308,7 @@ fn take_table(
         None => Some(look::guess(&mut source, &name, &request.read)?),
     };
     let (columns, is_new) = columns(draft, request, session, guess.as_ref(), &name)?;
-    let raw = draft.take_raw(&mut source, &mut |done| {
-        (context.progress)("keeping", done, Some(length))
-    })?;
+    let raw = draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
     let mut reader = draft.open_raw(&raw.sha256)?.ok_or_else(|| {
         Finding::error("raw-file", "the bytes just kept cannot be opened").found(raw.sha256.clone())
     })?;
@@ -316,11 +325,9 @@ fn take_table(
         failure
     })?;
     if summary.rows == 0 {
-        return Err(
-            Finding::error("no-rows", "no row of numbers was found in the file")
-                .at(Place::file(name))
-                .into(),
-        );
+        return Err(Finding::error("no-rows", "no row of numbers was found in the file")
+            .at(Place::file(name))
+            .into());
     }
     if is_new {
         put_columns(draft, &columns)?;
@@ -331,14 +338,7 @@ fn take_table(
     doubts.extend(summary.doubts.iter().cloned());
     doubts.extend(barometer_doubt(draft.library(), session, &columns, &summary)?);
     let doubts = look::named_doubts(doubts, &name);
-    Ok(Table {
-        name,
-        raw,
-        columns,
-        guess,
-        summary,
-        doubts,
-    })
+    Ok(Table { name, raw, columns, guess, summary, doubts })
 }
 
 /// Whether the barometer in the file looks reduced to sea level for the cell's altitude.
@@ -405,11 +405,7 @@ fn columns(
         let Some(record) = library.columns(&known)? else {
             continue;
         };
-        let same_reading = Columns {
-            name: guessed.name.clone(),
-            note: None,
-            ..record.clone()
-        } == guessed;
+        let same_reading = Columns { name: guessed.name.clone(), note: None, ..record.clone() } == guessed;
         if same_reading || (same_headers(&record, &guessed) && !guess.questions.is_empty()) {
             alike.push(record);
         }
@@ -435,13 +431,7 @@ fn columns(
         }
         None => fresh_name(library, session)?,
     };
-    Ok((
-        Columns {
-            name: fresh,
-            ..guessed
-        },
-        true,
-    ))
+    Ok((Columns { name: fresh, ..guessed }, true))
 }
 
 fn same_headers(record: &Columns, guessed: &Columns) -> bool {
@@ -460,13 +450,9 @@ fn same_headers(record: &Columns, guessed: &Columns) -> bool {
 
 /// A free name: the cell's with a number.
 fn fresh_name(library: &Library, session: &str) -> Result<String, Failure> {
-    let cell = library
-        .session(session)?
-        .map_or_else(|| "columns".to_owned(), |session| session.cell);
+    let cell = library.session(session)?.map_or_else(|| "columns".to_owned(), |session| session.cell);
     let taken = library.tags("columns")?;
-    let fresh = (1u32..)
-        .map(|number| format!("{cell}-{number}"))
-        .find(|name| !taken.contains(name));
+    let fresh = (1u32..).map(|number| format!("{cell}-{number}")).find(|name| !taken.contains(name));
     Ok(fresh.unwrap_or(cell))
 }
 
@@ -482,15 +468,8 @@ fn put_columns(draft: &mut Draft<'_>, columns: &Columns) -> Result<(), Failure> 
 fn piece_of(value: &serde_json::Value, depth: usize) -> Piece {
     match value {
         serde_json::Value::Object(map) => {
-            let entries = map
-                .iter()
-                .map(|(key, value)| (key.clone(), piece_of(value, depth + 1)))
-                .collect();
-            if depth <= 1 {
-                Piece::Block(entries)
-            } else {
-                Piece::Line(entries)
-            }
+            let entries = map.iter().map(|(key, value)| (key.clone(), piece_of(value, depth + 1))).collect();
+            if depth <= 1 { Piece::Block(entries) } else { Piece::Line(entries) }
         }
         serde_json::Value::Array(items) => {
             let pieces: Vec<Piece> = items.iter().map(|item| piece_of(item, depth + 1)).collect();
@@ -533,11 +512,7 @@ fn held_by(library: &Library, table: &Table, segment: Option<usize>) -> Result<O
         let Ok(Some(pull)) = library.pull(id) else {
             continue;
         };
-        if pull
-            .raw
-            .iter()
-            .any(|raw| raw.sha256 == table.raw.sha256 && raw.segment == segment)
-        {
+        if pull.raw.iter().any(|raw| raw.sha256 == table.raw.sha256 && raw.segment == segment) {
             return Ok(Some(id.clone()));
         }
     }

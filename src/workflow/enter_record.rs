@@ -46,10 +46,7 @@ pub(super) fn next_order(library: &Library, session: &str, wanted: Option<u32>) 
     let next = known.keys().next_back().map_or(1, |last| last + 1);
     match wanted {
         None => Ok(next),
-        Some(0) => Err(Failure::usage(Finding::error(
-            "bad-order",
-            "pulls are counted from 1",
-        ))),
+        Some(0) => Err(Failure::usage(Finding::error("bad-order", "pulls are counted from 1"))),
         Some(order) => match known.get(&order) {
             Some(holder) => Err(Finding::error("name-taken", "this number is taken, for ever")
                 .found(holder.clone())
@@ -76,20 +73,17 @@ pub(super) fn put(
     let last = if request.as_last {
         Some(before.clone().ok_or_else(|| {
             Failure::usage(
-                Finding::error(
-                    "no-last-pull",
-                    "the session has no pull before this one to copy from",
-                )
-                .next("say what it had: `--build NAME`, `--set run.kind=sweep` …"),
+                Finding::error("no-last-pull", "the session has no pull before this one to copy from")
+                    .next("say what it had: `--build NAME`, `--set run.kind=sweep` …"),
             )
         })?)
     } else {
         None
     };
-    let build = request.build.clone().or_else(|| {
-        last.as_ref()
-            .and_then(|last| last.effective_build().map(str::to_owned))
-    });
+    let build = request
+        .build
+        .clone()
+        .or_else(|| last.as_ref().and_then(|last| last.effective_build().map(str::to_owned)));
     if let Some(build) = &build
         && library.build(build)?.is_none()
     {
@@ -162,20 +156,14 @@ pub(super) fn put(
     let doubts = doubts(entering, request, before.as_ref());
     if !doubts.is_empty() {
         let lines = doubts.iter().map(|(code, says)| {
-            Piece::Line(vec![
-                ("code".to_owned(), Piece::word(*code)),
-                ("says".to_owned(), Piece::text(says)),
-            ])
+            Piece::Line(vec![("code".to_owned(), Piece::word(*code)), ("says".to_owned(), Piece::text(says))])
         });
         put("doubts", Piece::List(lines.collect()));
     }
     if let Some(note) = &request.note {
         put("note", Piece::text(note));
     }
-    let path = format!(
-        "builds/{}/pulls/{id}.yaml",
-        build.as_deref().unwrap_or(UNASSIGNED)
-    );
+    let path = format!("builds/{}/pulls/{id}.yaml", build.as_deref().unwrap_or(UNASSIGNED));
     draft.put_new(&path, "pull", &entries)?;
     if let Some(why) = &request.skipped {
         skip(draft, entering, why)?;
@@ -184,12 +172,8 @@ pub(super) fn put(
         pull: id,
         build,
         fit_up: fit.map(|(number, _)| number),
-        file: entering
-            .table
-            .map_or_else(String::new, |table| table.name.clone()),
-        sha256: entering
-            .table
-            .map_or_else(String::new, |table| table.raw.sha256.clone()),
+        file: entering.table.map_or_else(String::new, |table| table.name.clone()),
+        sha256: entering.table.map_or_else(String::new, |table| table.raw.sha256.clone()),
         segment: entering.segment,
         rows: segment_rows(entering),
         as_last,
@@ -222,21 +206,10 @@ pub(super) fn last_words(
         return Ok(Vec::new());
     };
     let mut words = vec![format!("as {}", last.id)];
-    let build = request
-        .build
-        .clone()
-        .or_else(|| last.effective_build().map(str::to_owned));
-    words.extend(
-        last.changed
-            .keys()
-            .map(|name| format!("{name} as changed for {}", last.id)),
-    );
+    let build = request.build.clone().or_else(|| last.effective_build().map(str::to_owned));
+    words.extend(last.changed.keys().map(|name| format!("{name} as changed for {}", last.id)));
     words.extend(last.run.iter().map(|(name, value)| format!("run.{name} {value}")));
-    words.extend(
-        last.correction
-            .iter()
-            .map(|correction| format!("correction {correction}")),
-    );
+    words.extend(last.correction.iter().map(|correction| format!("correction {correction}")));
     echo(library, &last, build.as_deref(), &mut words)?;
     Ok(words)
 }
@@ -251,9 +224,7 @@ fn at(
     if let Some(at) = &request.at {
         return input::checked_moment(at).map(Some);
     }
-    let today = library
-        .session(session)?
-        .is_some_and(|session| session.on.day() == context.now.date_naive());
+    let today = library.session(session)?.is_some_and(|session| session.on.day() == context.now.date_naive());
     Ok(today.then(|| context.moment()))
 }
 
@@ -273,10 +244,7 @@ fn fit_up(
         let (session, order) = id.rsplit_once('-')?;
         Some((*sessions.get(session)?, order.parse::<u32>().ok()?))
     };
-    let Some(own) = sessions
-        .get(entering.session)
-        .map(|session| (*session, entering.order))
-    else {
+    let Some(own) = sessions.get(entering.session).map(|session| (*session, entering.order)) else {
         return Ok(Some((1, None)));
     };
     let mut latest_of_build: Option<(usize, u32, String)> = None;
@@ -288,11 +256,8 @@ fn fit_up(
         };
         let folder = path.split('/').nth(1).unwrap_or_default();
         if !engines.contains_key(folder) {
-            let same = library
-                .build(folder)
-                .ok()
-                .flatten()
-                .is_some_and(|other| other.engine == record.engine);
+            let same =
+                library.build(folder).ok().flatten().is_some_and(|other| other.engine == record.engine);
             engines.insert(folder.to_owned(), same);
         }
         if engines.get(folder) != Some(&true) {
@@ -306,16 +271,12 @@ fn fit_up(
     }
     let Some((_, _, own_last)) = latest_of_build else {
         // A build written as a refit was put together after the engine's last pull.
-        let after = latest_of_engine
-            .map(|(_, _, id)| id)
-            .filter(|_| record.refit || refit);
+        let after = latest_of_engine.map(|(_, _, id)| id).filter(|_| record.refit || refit);
         return Ok(Some((1, after)));
     };
     let last = library.pull(&own_last)?;
     let number = last.as_ref().and_then(|last| last.fit_up).unwrap_or(1);
-    let apart = latest_of_engine
-        .as_ref()
-        .is_some_and(|(_, _, id)| *id != own_last);
+    let apart = latest_of_engine.as_ref().is_some_and(|(_, _, id)| *id != own_last);
     if apart || refit {
         return Ok(Some((number + 1, latest_of_engine.map(|(_, _, id)| id))));
     }
@@ -331,11 +292,7 @@ fn session_order(library: &Library) -> Result<BTreeMap<String, usize>, Failure> 
         }
     }
     sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
-    Ok(sessions
-        .into_iter()
-        .enumerate()
-        .map(|(rank, (_, tag))| (tag, rank))
-        .collect())
+    Ok(sessions.into_iter().enumerate().map(|(rank, (_, tag))| (tag, rank)).collect())
 }
 
 fn changed(
@@ -359,13 +316,9 @@ fn changed(
                 pieces.push((setting, piece));
             }
             Target::Fit(pair, fit) => {
-                let spec = kinds
-                    .fit(&pair)
-                    .and_then(|spec| spec.fields.iter().find(|field| field.name == fit));
-                pieces.push((
-                    format!("{pair}.{fit}"),
-                    input::figure_piece(library, context, spec, &told)?,
-                ));
+                let spec =
+                    kinds.fit(&pair).and_then(|spec| spec.fields.iter().find(|field| field.name == fit));
+                pieces.push((format!("{pair}.{fit}"), input::figure_piece(library, context, spec, &told)?));
             }
             Target::Condition(_) | Target::Run(_) => {
                 return Err(Failure::usage(
@@ -420,10 +373,7 @@ fn changed(
                 None => continue,
             },
         };
-        as_last.push(format!(
-            "{name} as changed for {}",
-            last.map_or("", |last| last.id.as_str())
-        ));
+        as_last.push(format!("{name} as changed for {}", last.map_or("", |last| last.id.as_str())));
         pieces.push((name.clone(), piece));
     }
     Ok(pieces)
@@ -437,20 +387,14 @@ fn value_piece(value: &crate::record::Value) -> Piece {
 }
 
 fn instrument_for(request: &PullRequest, name: &str) -> Option<String> {
-    let own = request
-        .with
-        .iter()
-        .find_map(|with| with.split_once('=').filter(|(field, _)| *field == name));
+    let own = request.with.iter().find_map(|with| with.split_once('=').filter(|(field, _)| *field == name));
     own.map(|(_, instrument)| instrument.to_owned())
         .or_else(|| request.with.iter().find(|with| !with.contains('=')).cloned())
 }
 
 type Pieces = Vec<(String, Piece)>;
 
-#[expect(
-    clippy::too_many_arguments,
-    reason = "one step of writing a pull, over its own local state"
-)]
+#[expect(clippy::too_many_arguments, reason = "one step of writing a pull, over its own local state")]
 fn conditions(
     library: &Library,
     context: &Context,
@@ -470,10 +414,7 @@ fn conditions(
             // `kind=sweep` and `rate=…` are said as people say them.
             input::known_name(
                 &name,
-                kinds
-                    .run
-                    .iter()
-                    .map(|field| (field.name.as_str(), field.aliases.as_slice())),
+                kinds.run.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
             )
             .map(|own| Target::Run(own.to_owned()))
             .ok_or(failure)
@@ -497,11 +438,8 @@ fn conditions(
             }
             _ => {
                 return Err(Failure::usage(
-                    Finding::error(
-                        "not-a-condition",
-                        "what was changed by hand is said with `--changed`",
-                    )
-                    .found(format!("`{name}`")),
+                    Finding::error("not-a-condition", "what was changed by hand is said with `--changed`")
+                        .found(format!("`{name}`")),
                 ));
             }
         }
@@ -515,10 +453,7 @@ fn conditions(
             if let Some((name, piece)) = from_line(kinds.conditions.as_slice(), line, &table.name)
                 && !conditions.iter().any(|(own, _)| *own == name)
             {
-                taken.push(format!(
-                    "{name} = {} (line {} of {})",
-                    line.value, line.line, table.name
-                ));
+                taken.push(format!("{name} = {} (line {} of {})", line.value, line.line, table.name));
                 conditions.push((name, with_person(piece, context, request, at)?));
             }
         }
@@ -536,9 +471,7 @@ fn conditions(
 fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(String, Pieces)> {
     let own = input::known_name(
         &line.key,
-        fields
-            .iter()
-            .map(|field| (field.name.as_str(), field.aliases.as_slice())),
+        fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
     )?;
     let spec = fields.iter().find(|field| field.name == own)?;
     let Holds::Quantity { kind, .. } = &spec.holds else {
@@ -547,10 +480,7 @@ fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(S
     let text = line.value.trim();
     let reading = parse_reading(text, *kind, None).ok()?;
     let note = Piece::text(format!("line {} of {file}", line.line));
-    let piece = vec![
-        ("measured".to_owned(), Piece::word(reading.text())),
-        ("note".to_owned(), note),
-    ];
+    let piece = vec![("measured".to_owned(), Piece::word(reading.text())), ("note".to_owned(), note)];
     Some((own.to_owned(), piece))
 }
 
@@ -561,10 +491,7 @@ fn with_person(
     at: Option<&str>,
 ) -> Result<Piece, Failure> {
     let note = pieces.pop();
-    pieces.push((
-        "by".to_owned(),
-        Piece::word(input::person(context, request.by.as_deref())?),
-    ));
+    pieces.push(("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)));
     if let Some(at) = at {
         pieces.push(("taken".to_owned(), Piece::word(at)));
     }
@@ -605,11 +532,7 @@ fn correction(
         });
     }
     let observed = table.is_some_and(|table| {
-        table
-            .columns
-            .channels
-            .iter()
-            .any(|column| column.basis.as_deref() == Some("observed"))
+        table.columns.channels.iter().any(|column| column.basis.as_deref() == Some("observed"))
     });
     observed.then(|| Piece::word("observed"))
 }
@@ -629,10 +552,10 @@ fn echo(
     if let Some(build) = &build {
         as_last.push(format!("build {}", build.name));
     }
-    let spacer = effective.roles.get("spacer").map_or_else(
-        || "spacer not said".to_owned(),
-        |held| format!("spacer {}", held.answer),
-    );
+    let spacer = effective
+        .roles
+        .get("spacer")
+        .map_or_else(|| "spacer not said".to_owned(), |held| format!("spacer {}", held.answer));
     as_last.push(spacer);
     for name in ["main-jet", "ignition-timing"] {
         let value = effective
@@ -649,37 +572,24 @@ fn echo(
 }
 
 fn raw_lines(entering: &Entering<'_>) -> Vec<Piece> {
-    let line = |name: &str, sha256: &str, bytes: u64, columns: Option<&str>, segment: Option<usize>| {
-        let mut line = vec![
-            ("file".to_owned(), Piece::text(name)),
-            ("sha256".to_owned(), Piece::text(sha256)),
-            (
-                "bytes".to_owned(),
-                Piece::Whole(i64::try_from(bytes).unwrap_or(i64::MAX)),
-            ),
-        ];
-        line.extend(columns.map(|columns| ("columns".to_owned(), Piece::word(columns))));
-        line.extend(segment.map(|segment| {
-            (
-                "segment".to_owned(),
-                Piece::Whole(i64::try_from(segment).unwrap_or(i64::MAX)),
-            )
-        }));
-        Piece::Line(line)
-    };
+    let line =
+        |name: &str, sha256: &str, bytes: u64, columns: Option<&str>, segment: Option<usize>| {
+            let mut line = vec![
+                ("file".to_owned(), Piece::text(name)),
+                ("sha256".to_owned(), Piece::text(sha256)),
+                ("bytes".to_owned(), Piece::Whole(i64::try_from(bytes).unwrap_or(i64::MAX))),
+            ];
+            line.extend(columns.map(|columns| ("columns".to_owned(), Piece::word(columns))));
+            line.extend(segment.map(|segment| {
+                ("segment".to_owned(), Piece::Whole(i64::try_from(segment).unwrap_or(i64::MAX)))
+            }));
+            Piece::Line(line)
+        };
     let table = entering.table.map(|table| {
-        line(
-            &table.name,
-            &table.raw.sha256,
-            table.raw.bytes,
-            Some(&table.columns.name),
-            entering.segment,
-        )
+        line(&table.name, &table.raw.sha256, table.raw.bytes, Some(&table.columns.name), entering.segment)
     });
-    let evidence = entering
-        .evidence
-        .iter()
-        .map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
+    let evidence =
+        entering.evidence.iter().map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
     table.into_iter().chain(evidence).collect()
 }
 
@@ -730,11 +640,7 @@ fn doubts(
                 .and_then(|place| place.line)
                 .map(|line| format!("line {line}: "))
                 .unwrap_or_default();
-            let found = doubt
-                .found
-                .as_ref()
-                .map(|found| format!("; found {found}"))
-                .unwrap_or_default();
+            let found = doubt.found.as_ref().map(|found| format!("; found {found}")).unwrap_or_default();
             (doubt.code, format!("{place}{}{found}", doubt.message))
         })
         .collect();
@@ -742,10 +648,7 @@ fn doubts(
     if entering.order > expected && request.skipped.is_none() {
         doubts.push((
             "numbers-skipped",
-            format!(
-                "no pull {expected} to {} was entered before this one",
-                entering.order - 1
-            ),
+            format!("no pull {expected} to {} was entered before this one", entering.order - 1),
         ));
     }
     doubts
@@ -754,10 +657,7 @@ fn doubts(
 /// Writes down why numbers before this pull have none.
 fn skip(draft: &mut Draft<'_>, entering: &Entering<'_>, why: &str) -> Result<(), Failure> {
     let known = names::in_session(draft.library().pull_paths()?, entering.session);
-    let first = known
-        .range(..entering.order)
-        .next_back()
-        .map_or(1, |(order, _)| order + 1);
+    let first = known.range(..entering.order).next_back().map_or(1, |(order, _)| order + 1);
     let path = format!("sessions/{}.yaml", entering.session);
     let mut document = draft.document(&path)?;
     for order in first..entering.order {

@@ -27,34 +27,22 @@ pub struct Failure {
 impl Failure {
     /// A fault told by one finding.
     pub fn fault(finding: Finding) -> Self {
-        Self {
-            kind: FailureKind::Fault,
-            findings: vec![finding],
-        }
+        Self { kind: FailureKind::Fault, findings: vec![finding] }
     }
 
     /// A fault told by several findings.
     pub fn faults(findings: Vec<Finding>) -> Self {
-        Self {
-            kind: FailureKind::Fault,
-            findings,
-        }
+        Self { kind: FailureKind::Fault, findings }
     }
 
     /// Arguments that do not say what is wanted.
     pub fn usage(finding: Finding) -> Self {
-        Self {
-            kind: FailureKind::Usage,
-            findings: vec![finding],
-        }
+        Self { kind: FailureKind::Usage, findings: vec![finding] }
     }
 
     /// Evidence that does not hold.
     pub fn damaged(finding: Finding) -> Self {
-        Self {
-            kind: FailureKind::Damaged,
-            findings: vec![finding],
-        }
+        Self { kind: FailureKind::Damaged, findings: vec![finding] }
     }
 }
 
@@ -76,10 +64,7 @@ impl From<store::Error> for Failure {
             store::Error::NothingChanged => (FailureKind::Fault, "nothing-changed"),
             _ => (FailureKind::Fault, "store"),
         };
-        Self {
-            kind,
-            findings: vec![Finding::error(code, error.to_string())],
-        }
+        Self { kind, findings: vec![Finding::error(code, error.to_string())] }
     }
 }
 

@@ -86,21 +86,13 @@ pub(super) fn check(
     library: &Library,
     paths: &BTreeSet<String>,
 ) -> Result<Vec<Finding>, Failure> {
-    let mut gate = Gate {
-        book,
-        library,
-        validators: Validators::new(library.schemas()),
-        findings: Vec::new(),
-    };
+    let mut gate =
+        Gate { book, library, validators: Validators::new(library.schemas()), findings: Vec::new() };
     for path in paths {
         gate.path(path)?;
     }
     let (errors, doubts): (Vec<_>, Vec<_>) = gate.findings.into_iter().partition(Finding::is_error);
-    if errors.is_empty() {
-        Ok(doubts)
-    } else {
-        Err(Failure::faults(errors))
-    }
+    if errors.is_empty() { Ok(doubts) } else { Err(Failure::faults(errors)) }
 }
 
 struct Gate<'a> {
@@ -145,21 +137,13 @@ impl Gate<'_> {
         self.bound(path, &sort, &root)?;
         // Where the binder explains the same line in the trade's words, the schema's own words say nothing more.
         let told: BTreeSet<_> = self.findings[before..].iter().map(line_of).collect();
-        self.findings.extend(
-            against_schema
-                .into_iter()
-                .filter(|finding| !told.contains(&line_of(finding))),
-        );
+        self.findings.extend(against_schema.into_iter().filter(|finding| !told.contains(&line_of(finding))));
         history::unaltered(self.library, path, &sort, &root, &mut self.findings)
     }
 
     fn bound(&mut self, path: &str, sort: &Sort, root: &Node) -> Result<(), Failure> {
         let kinds = self.library.kinds();
-        let stem = path
-            .rsplit('/')
-            .next()
-            .and_then(|file| file.strip_suffix(".yaml"))
-            .unwrap_or_default();
+        let stem = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml")).unwrap_or_default();
         match sort {
             Sort::Book => drop(self.take(bind::book(path, root, kinds))),
             Sort::People => drop(self.take(bind::people(path, root, kinds))),
@@ -260,12 +244,9 @@ impl Gate<'_> {
         if let Some(by) = by
             && !self.library.people()?.contains_key(by)
         {
-            let finding = Finding::doubt(
-                "person-unknown",
-                format!("nobody is called `{by}` in people.yaml"),
-            )
-            .at(Place::file(path).field("by"))
-            .next("add them there, so that months later somebody knows who it was");
+            let finding = Finding::doubt("person-unknown", format!("nobody is called `{by}` in people.yaml"))
+                .at(Place::file(path).field("by"))
+                .next("add them there, so that months later somebody knows who it was");
             if !self.findings.contains(&finding) {
                 self.findings.push(finding);
             }
@@ -303,6 +284,7 @@ impl Gate<'_> {
             for entry in state.figures.values().flat_map(|figure| &figure.entries) {
                 if let (Some(taken), Some(since)) = (&entry.taken, &state.since)
                     && since.is_after(taken)
+                    && !state.work.is_empty()
                 {
                     self.findings.push(
                         Finding::error("taken-before-state", "this was taken before its state began")
@@ -319,12 +301,9 @@ impl Gate<'_> {
     fn build(&mut self, path: &str, root: &Node, build: &Build) -> Result<(), Failure> {
         if build.name == UNASSIGNED {
             self.findings.push(
-                Finding::error(
-                    "name-taken",
-                    "the folder `unassigned` holds pulls without a build",
-                )
-                .at(Place::file(path).field("build"))
-                .next("choose another name"),
+                Finding::error("name-taken", "the folder `unassigned` holds pulls without a build")
+                    .at(Place::file(path).field("build"))
+                    .next("choose another name"),
             );
         }
         match self.library.part(&build.engine)? {
@@ -335,18 +314,10 @@ impl Gate<'_> {
                         .field("engine"))
                     .found(format!("`{}`", build.engine))
                     .expected("the tag of a short block or block")
-                    .next(format!(
-                        "write it down first: `mulebook part short-block {}`",
-                        build.engine
-                    )),
+                    .next(format!("write it down first: `mulebook part short-block {}`", build.engine)),
             ),
             Some(engine) => {
-                if self
-                    .library
-                    .kinds()
-                    .part(&engine.kind)
-                    .is_some_and(|kind| !kind.engine)
-                {
+                if self.library.kinds().part(&engine.kind).is_some_and(|kind| !kind.engine) {
                     self.findings.push(
                         Finding::error("not-an-engine", "this part cannot stand for an engine")
                             .at(Place::file(path).field("engine"))
@@ -358,9 +329,7 @@ impl Gate<'_> {
         }
         let parts = root.get("parts");
         for (role, answer) in &build.parts {
-            let line = parts
-                .and_then(|parts| parts.get(role))
-                .map_or(1, |node| node.line);
+            let line = parts.and_then(|parts| parts.get(role)).map_or(1, |node| node.line);
             self.filled(path, line, role, answer, Some(build))?;
         }
         for correction in &build.corrected {
@@ -408,13 +377,10 @@ impl Gate<'_> {
             && !fills(&part, &spec.kinds, role, self.library.kinds())
         {
             self.findings.push(
-                Finding::error(
-                    "wrong-kind",
-                    format!("a {} does not fill the role `{role}`", part.kind),
-                )
-                .at(place.clone())
-                .found(format!("`{named}`"))
-                .expected(spec.kinds.join(" or ")),
+                Finding::error("wrong-kind", format!("a {} does not fill the role `{role}`", part.kind))
+                    .at(place.clone())
+                    .found(format!("`{named}`"))
+                    .expected(spec.kinds.join(" or ")),
             );
         }
         if let (Some(since), Some(build)) = (&state.since, build)
@@ -423,10 +389,7 @@ impl Gate<'_> {
             self.findings.push(
                 Finding::error("state-after-build", "the build is from before this state began")
                     .at(place)
-                    .found(format!(
-                        "{named} since {since}, build {} since {}",
-                        build.name, build.since
-                    ))
+                    .found(format!("{named} since {since}, build {} since {}", build.name, build.since))
                     .next("name the state the part was in then, or mend the date"),
             );
         }
@@ -435,21 +398,12 @@ impl Gate<'_> {
 
     fn pull(&mut self, path: &str, root: &Node, folder: &str, pull: &Pull) -> Result<(), Failure> {
         let session = format!("sessions/{}.yaml", pull.session);
-        self.exists(
-            path,
-            root,
-            "session",
-            &session,
-            &pull.session,
-            "`mulebook session`",
-        )?;
+        self.exists(path, root, "session", &session, &pull.session, "`mulebook session`")?;
         let expected = pull.effective_build().unwrap_or(UNASSIGNED);
         if expected != folder {
             self.findings.push(
                 Finding::error("name-and-path", "a pull lies in its build's folder")
-                    .at(Place::file(path)
-                        .line(root.get("build").map_or(1, |node| node.line))
-                        .field("build"))
+                    .at(Place::file(path).line(root.get("build").map_or(1, |node| node.line)).field("build"))
                     .found(format!("builds/{folder}"))
                     .expected(format!("builds/{expected}"))
                     .next(format!(
@@ -462,12 +416,7 @@ impl Gate<'_> {
             let at = crate::workflow::library::build_path(build);
             self.exists(path, root, "build", &at, build, "`mulebook build`")?;
         }
-        if let Some(other) = self
-            .library
-            .pull_paths()?
-            .get(&pull.id)
-            .filter(|other| *other != path)
-        {
+        if let Some(other) = self.library.pull_paths()?.get(&pull.id).filter(|other| *other != path) {
             self.findings.push(
                 Finding::error("tag-twice", "another pull has this number")
                     .at(Place::file(path).field("pull"))
@@ -478,14 +427,7 @@ impl Gate<'_> {
         for raw in &pull.raw {
             if let Some(columns) = &raw.columns {
                 let at = crate::workflow::library::columns_path(columns);
-                self.exists(
-                    path,
-                    root,
-                    "columns",
-                    &at,
-                    columns,
-                    "`mulebook pull FILE --name-columns NAME`",
-                )?;
+                self.exists(path, root, "columns", &at, columns, "`mulebook pull FILE --name-columns NAME`")?;
             }
             let in_git = RawPlace::InGit.path(&raw.sha256);
             if self.library.read(&in_git)?.is_none() && self.book.raw().open(&raw.sha256)?.is_none() {
@@ -512,11 +454,7 @@ impl Gate<'_> {
     }
 
     fn removed(&mut self, path: &str, sort: &Sort) -> Result<(), Failure> {
-        let stem = path
-            .rsplit('/')
-            .next()
-            .and_then(|file| file.strip_suffix(".yaml"))
-            .unwrap_or_default();
+        let stem = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml")).unwrap_or_default();
         let users = match sort {
             Sort::Part(_) => history::builds_with(self.library, |part: &PartState| part.tag == stem)?,
             Sort::Pull(_) if !self.library.pull_paths()?.contains_key(stem) => {
@@ -549,18 +487,12 @@ impl Gate<'_> {
 /// Whether a part fills a role: by its kind, or as an assembly that answers it.
 fn fills(part: &Part, kinds: &[String], role: &str, all: &Kinds) -> bool {
     kinds.contains(&part.kind)
-        || all
-            .part(&part.kind)
-            .is_some_and(|kind| kind.answers.iter().any(|answered| answered == role))
+        || all.part(&part.kind).is_some_and(|kind| kind.answers.iter().any(|answered| answered == role))
 }
 
 /// The schema of a kind: `part-generic` for the generic kind, else the kind's own name.
 fn kind_schema(kind: &str) -> String {
-    if kind == "generic" {
-        "part-generic".to_owned()
-    } else {
-        kind.to_owned()
-    }
+    if kind == "generic" { "part-generic".to_owned() } else { kind.to_owned() }
 }
 
 fn line_of(finding: &Finding) -> Option<usize> {

@@ -93,12 +93,7 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
     let mut channels = BTreeSet::new();
     for name in pull.raw.iter().filter_map(|raw| raw.columns.as_deref()) {
         if let Some(columns) = library.columns(name)? {
-            channels.extend(
-                columns
-                    .channels
-                    .iter()
-                    .map(|column| column.quantity.word().to_owned()),
-            );
+            channels.extend(columns.channels.iter().map(|column| column.quantity.word().to_owned()));
         }
     }
     let mut side = Side {
@@ -138,11 +133,8 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
         entries.filter_map(|entry| entry.with.clone()).collect()
     };
     let effective = &side.effective;
-    let held = effective
-        .settings
-        .values()
-        .chain(effective.fits.values())
-        .chain(effective.conditions.values());
+    let held =
+        effective.settings.values().chain(effective.fits.values()).chain(effective.conditions.values());
     let mut instruments = named(&mut held.flat_map(|held| &held.figure.entries));
     for part in side.parts.values() {
         let figures = part.states.iter().flat_map(|state| state.figures.values());
@@ -179,10 +171,7 @@ pub(super) struct Voided {
 impl Voided {
     /// Whether a fit is voided.
     pub(super) fn fits(&self, pair: &str, name: &str) -> bool {
-        let turned = pair
-            .split_once('+')
-            .map(|(a, b)| format!("{b}+{a}"))
-            .unwrap_or_default();
+        let turned = pair.split_once('+').map(|(a, b)| format!("{b}+{a}")).unwrap_or_default();
         self.all_fits
             || self.fits.iter().any(|(voided, only)| {
                 (voided == pair || *voided == turned) && only.as_ref().is_none_or(|only| only == name)
@@ -209,15 +198,8 @@ pub(super) fn voided_by(library: &Library, tags: &[&str], roles: &[String], refi
         let Some(kind) = kinds.part(&part.kind) else {
             continue;
         };
-        for work in part
-            .newest()
-            .map(|state| state.work.as_slice())
-            .unwrap_or_default()
-        {
-            kind.work(&work.op)
-                .iter()
-                .flat_map(|spec| &spec.voids)
-                .for_each(|voids| voided.add(voids));
+        for work in part.newest().map(|state| state.work.as_slice()).unwrap_or_default() {
+            kind.work(&work.op).iter().flat_map(|spec| &spec.voids).for_each(|voids| voided.add(voids));
         }
     }
     // Changing a part takes the engine apart around it: what a refit disturbs is to be set again, too.
@@ -247,9 +229,7 @@ fn touches(library: &Library, voids: &Voids, roles: &[String]) -> bool {
             own.is_some_and(|own| {
                 roles.iter().any(|role| {
                     role == own
-                        || kinds
-                            .role(role)
-                            .is_some_and(|spec| spec.neighbours.iter().any(|next| next == own))
+                        || kinds.role(role).is_some_and(|spec| spec.neighbours.iter().any(|next| next == own))
                 })
             })
         }

@@ -105,10 +105,7 @@ pub(super) fn builds_with(
             continue;
         };
         let effective = crate::record::Effective::of_build(&build);
-        let named = build
-            .parts
-            .values()
-            .chain(effective.roles.values().map(|held| &held.answer));
+        let named = build.parts.values().chain(effective.roles.values().map(|held| &held.answer));
         let uses = named.filter_map(|answer| match answer {
             Answer::Part(part) => Some(part),
             _ => None,
@@ -139,16 +136,7 @@ fn altered(before: &Node, after: &Node, growing: &[&str]) -> Option<(usize, Stri
             }
         }
     }
-    let allowed = [
-        "corrected",
-        "note",
-        "build",
-        "settings",
-        "fits",
-        "conditions",
-        "doubts",
-        "raw",
-    ];
+    let allowed = ["corrected", "note", "build", "settings", "fits", "conditions", "doubts", "raw"];
     let added = after.entries().iter().find(|(key, _)| {
         let name = key.text().unwrap_or_default();
         before.get(name).is_none() && !allowed.contains(&name)
@@ -206,9 +194,7 @@ fn unless_doubted(before: &Node, after: &Node) -> bool {
         return true;
     }
     let kept = before.entries().iter().all(|(key, value)| {
-        key.text()
-            .and_then(|key| after.get(key))
-            .is_some_and(|now| now.same_data(value))
+        key.text().and_then(|key| after.get(key)).is_some_and(|now| now.same_data(value))
     });
     let added: Vec<_> = after
         .entries()
@@ -222,21 +208,11 @@ fn unless_doubted(before: &Node, after: &Node) -> bool {
 /// The states of a part whose figures were altered or went away: letter, field, line.
 fn altered_states(before: &Node, after: &Node) -> Vec<(String, String, usize)> {
     let mut found = Vec::new();
-    let states = |root: &Node| {
-        root.get("states")
-            .map(|states| states.items().to_vec())
-            .unwrap_or_default()
-    };
+    let states = |root: &Node| root.get("states").map(|states| states.items().to_vec()).unwrap_or_default();
     let now = states(after);
     for state in states(before) {
-        let letter = state
-            .get("state")
-            .and_then(Node::text)
-            .unwrap_or_default()
-            .to_owned();
-        let Some(same) = now
-            .iter()
-            .find(|other| other.get("state").and_then(Node::text) == Some(&letter))
+        let letter = state.get("state").and_then(Node::text).unwrap_or_default().to_owned();
+        let Some(same) = now.iter().find(|other| other.get("state").and_then(Node::text) == Some(&letter))
         else {
             found.push((letter, "states".to_owned(), after.line));
             continue;

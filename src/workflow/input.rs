@@ -70,32 +70,20 @@ impl FigureInput {
 
     /// A value typed behind `NAME=`: `unknown: why`, `assumed: VALUE; why`, `listed: VALUE; source`, else measured.
     pub fn typed(text: &str) -> Self {
-        let after = |word: &str| {
-            text.strip_prefix(word)
-                .and_then(|rest| rest.strip_prefix(':'))
-                .map(str::trim)
-        };
+        let after =
+            |word: &str| text.strip_prefix(word).and_then(|rest| rest.strip_prefix(':')).map(str::trim);
         let halves = |text: &str| match text.split_once(';') {
             Some((value, why)) => (value.trim().to_owned(), why.trim().to_owned()),
             None => (text.to_owned(), String::new()),
         };
         if let Some(why) = after("unknown") {
-            return Self {
-                way: Way::Unknown,
-                ..Self::measured(why)
-            };
+            return Self { way: Way::Unknown, ..Self::measured(why) };
         }
         if let Some((value, why)) = after("assumed").map(halves) {
-            return Self {
-                way: Way::Assumed(why),
-                ..Self::measured(value)
-            };
+            return Self { way: Way::Assumed(why), ..Self::measured(value) };
         }
         if let Some((value, source)) = after("listed").map(halves) {
-            return Self {
-                way: Way::Listed(source),
-                ..Self::measured(value)
-            };
+            return Self { way: Way::Listed(source), ..Self::measured(value) };
         }
         Self::measured(text)
     }
@@ -121,12 +109,10 @@ pub fn value_piece(library: &Library, spec: Option<&FieldSpec>, text: &str) -> R
         }
         Some(Holds::Choice(choices)) => {
             if !choices.iter().any(|choice| choice == text) && text != "none" {
-                return Err(
-                    Finding::error("not-a-choice", format!("`{field}` takes one of a few words"))
-                        .found(format!("`{text}`"))
-                        .expected(choices.join(", "))
-                        .into(),
-                );
+                return Err(Finding::error("not-a-choice", format!("`{field}` takes one of a few words"))
+                    .found(format!("`{text}`"))
+                    .expected(choices.join(", "))
+                    .into());
             }
             Ok(Piece::word(text))
         }
@@ -207,10 +193,7 @@ pub fn figure_piece(
         put("at", word(at));
     }
     if let Some(corrects) = input.corrects {
-        put(
-            "corrects",
-            Piece::Whole(i64::try_from(corrects).unwrap_or(i64::MAX)),
-        );
+        put("corrects", Piece::Whole(i64::try_from(corrects).unwrap_or(i64::MAX)));
         let because = input.because.clone().unwrap_or_default();
         if !matches!(input.way, Way::Assumed(_)) {
             put("because", reason(&because, "why the earlier entry was wrong")?);
@@ -227,14 +210,12 @@ pub fn figure_piece(
 /// # Errors
 /// Nobody is known.
 pub fn person(context: &Context, by: Option<&str>) -> Result<String, Failure> {
-    by.map(str::to_owned)
-        .or_else(|| context.person.clone())
-        .ok_or_else(|| {
-            Failure::usage(
-                Finding::error("person-missing", "nobody is named as the one who enters this")
-                    .next("say `--by INITIALS`, or set MULEBOOK_PERSON once in the shell"),
-            )
-        })
+    by.map(str::to_owned).or_else(|| context.person.clone()).ok_or_else(|| {
+        Failure::usage(
+            Finding::error("person-missing", "nobody is named as the one who enters this")
+                .next("say `--by INITIALS`, or set MULEBOOK_PERSON once in the shell"),
+        )
+    })
 }
 
 /// A day or time as typed, checked.
@@ -257,11 +238,7 @@ pub fn checked_moment(text: &str) -> Result<String, Failure> {
 /// # Errors
 /// The part or state is not in the book.
 pub fn answer_piece(library: &Library, text: &str) -> Result<Piece, Failure> {
-    if let Some(why) = text
-        .strip_prefix("unknown:")
-        .map(str::trim)
-        .filter(|why| !why.is_empty())
-    {
+    if let Some(why) = text.strip_prefix("unknown:").map(str::trim).filter(|why| !why.is_empty()) {
         return Ok(Piece::Line(vec![("unknown".to_owned(), Piece::text(why))]));
     }
     if text == "none" {
@@ -270,28 +247,19 @@ pub fn answer_piece(library: &Library, text: &str) -> Result<Piece, Failure> {
     if let Some(part) = PartState::parse(text) {
         return match library.part(&part.tag)? {
             Some(record) if record.state(&part.letter).is_some() => Ok(Piece::word(part.to_string())),
-            Some(record) => Err(Finding::error(
-                "not-found",
-                format!("{} has no state `{}`", part.tag, part.letter),
-            )
-            .expected(
-                record
-                    .states
-                    .iter()
-                    .map(|state| state.letter.clone())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            )
-            .into()),
+            Some(record) => {
+                Err(Finding::error("not-found", format!("{} has no state `{}`", part.tag, part.letter))
+                    .expected(
+                        record.states.iter().map(|state| state.letter.clone()).collect::<Vec<_>>().join(", "),
+                    )
+                    .into())
+            }
             None => Err(crate::workflow::names::no_part(library, &part.tag)?),
         };
     }
     match library.part(text)? {
         Some(part) => {
-            let letter = part
-                .newest()
-                .map(|state| state.letter.clone())
-                .unwrap_or_default();
+            let letter = part.newest().map(|state| state.letter.clone()).unwrap_or_default();
             Ok(Piece::word(format!("{text}/{letter}")))
         }
         None => Err(crate::workflow::names::no_part(library, text)?),
@@ -331,13 +299,8 @@ pub enum Target {
 /// Nothing is called so; the nearest names are given.
 pub fn target(kinds: &Kinds, name: &str) -> Result<Target, Failure> {
     let aliased = |fields: &'_ [FieldSpec], name: &str| {
-        known_name(
-            name,
-            fields
-                .iter()
-                .map(|field| (field.name.as_str(), field.aliases.as_slice())),
-        )
-        .map(str::to_owned)
+        known_name(name, fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())))
+            .map(str::to_owned)
     };
     if let Some(name) = name.strip_prefix("conditions.") {
         return aliased(&kinds.conditions, name)
@@ -345,22 +308,14 @@ pub fn target(kinds: &Kinds, name: &str) -> Result<Target, Failure> {
             .ok_or_else(|| unknown_target(kinds, name));
     }
     if let Some(name) = name.strip_prefix("run.") {
-        return aliased(&kinds.run, name)
-            .map(Target::Run)
-            .ok_or_else(|| unknown_target(kinds, name));
+        return aliased(&kinds.run, name).map(Target::Run).ok_or_else(|| unknown_target(kinds, name));
     }
     if let Some((pair, fit)) = name.split_once('.').filter(|(pair, _)| pair.contains('+')) {
         let spec = kinds.fit(pair).ok_or_else(|| unknown_target(kinds, name))?;
         let fit = aliased(&spec.fields, fit).ok_or_else(|| unknown_target(kinds, name))?;
         return Ok(Target::Fit(spec.pair.clone(), fit));
     }
-    let role = known_name(
-        name,
-        kinds
-            .roles
-            .iter()
-            .map(|role| (role.name.as_str(), role.aliases.as_slice())),
-    );
+    let role = known_name(name, kinds.roles.iter().map(|role| (role.name.as_str(), role.aliases.as_slice())));
     if let Some(role) = role {
         return Ok(Target::Role(role.to_owned()));
     }
@@ -380,12 +335,7 @@ fn unknown_target(kinds: &Kinds, name: &str) -> Failure {
         .collect();
     let near = known
         .iter()
-        .map(|candidate| {
-            (
-                similar::TextDiff::from_chars(name, *candidate).ratio(),
-                *candidate,
-            )
-        })
+        .map(|candidate| (similar::TextDiff::from_chars(name, *candidate).ratio(), *candidate))
         .filter(|(ratio, _)| *ratio > 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     let finding = Finding::error("unknown-field", "no role, setting or condition is called so")

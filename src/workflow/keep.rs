@@ -43,10 +43,7 @@ pub fn keep(book: &Book, context: &Context, message: Option<&str>) -> Result<Ent
         draft.put_pending(&edit.path, bytes)?;
     }
     draft.reload_schemas()?;
-    let words: Vec<String> = counts
-        .iter()
-        .map(|(word, count)| format!("{count} {word}"))
-        .collect();
+    let words: Vec<String> = counts.iter().map(|(word, count)| format!("{count} {word}")).collect();
     let paths: Vec<&str> = pending.iter().map(|edit| edit.path.as_str()).collect();
     let subject = message.map_or_else(
         || match paths.as_slice() {
@@ -59,11 +56,7 @@ pub fn keep(book: &Book, context: &Context, message: Option<&str>) -> Result<Ent
     Ok(Entered {
         did: format!(
             "Kept {}: {}.",
-            if pending.len() == 1 {
-                "one edit".to_owned()
-            } else {
-                format!("{} edits", pending.len())
-            },
+            if pending.len() == 1 { "one edit".to_owned() } else { format!("{} edits", pending.len()) },
             words.join(", ")
         ),
         notes: Vec::new(),

@@ -82,12 +82,7 @@ impl Library {
             .filter(|entry| entry.kind != EntryKind::Folder)
             .map(|entry| entry.name)
             .collect();
-        own.extend(
-            overlay
-                .keys()
-                .filter_map(|path| path.strip_prefix("schema/"))
-                .map(str::to_owned),
-        );
+        own.extend(overlay.keys().filter_map(|path| path.strip_prefix("schema/")).map(str::to_owned));
         for name in own.into_iter().filter(|name| name.ends_with(".json")) {
             let path = format!("schema/{name}");
             let bytes = match overlay.get(&path) {
@@ -181,12 +176,8 @@ impl Library {
     /// # Errors
     /// The store's.
     pub fn names(&self, folder: &str) -> Result<BTreeSet<String>, Failure> {
-        let mut names: BTreeSet<String> = self
-            .snapshot
-            .list(folder)?
-            .into_iter()
-            .map(|entry| entry.name)
-            .collect();
+        let mut names: BTreeSet<String> =
+            self.snapshot.list(folder)?.into_iter().map(|entry| entry.name).collect();
         let prefix = format!("{folder}/");
         for (path, bytes) in &self.overlay {
             let Some(rest) = path.strip_prefix(&prefix) else {
@@ -236,9 +227,9 @@ impl Library {
         };
         match bind(path, &root, &self.kinds) {
             (Some(record), _) => Ok(Some(record)),
-            (None, findings) => Err(Failure::faults(
-                findings.into_iter().filter(Finding::is_error).collect(),
-            )),
+            (None, findings) => {
+                Err(Failure::faults(findings.into_iter().filter(Finding::is_error).collect()))
+            }
         }
     }
 
@@ -420,11 +411,7 @@ pub fn columns_of(path: &str, root: &Node) -> Result<Columns, Vec<Finding>> {
         findings
             .into_iter()
             .map(|finding| {
-                let field = finding
-                    .place
-                    .as_ref()
-                    .and_then(|place| place.field.clone())
-                    .unwrap_or_default();
+                let field = finding.place.as_ref().and_then(|place| place.field.clone()).unwrap_or_default();
                 let steps: Vec<&str> = field.split('.').collect();
                 let line = (0..=steps.len())
                     .rev()

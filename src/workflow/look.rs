@@ -32,10 +32,9 @@ pub fn look(
     answers: &[String],
 ) -> Result<LookAnswer, Failure> {
     let mut source = Source::open(path)?;
-    let name = path.file_name().map_or_else(
-        || path.display().to_string(),
-        |name| name.to_string_lossy().into_owned(),
-    );
+    let name = path
+        .file_name()
+        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
     let named = match (columns, book) {
         (None, _) => None,
         (Some(name), Some(book)) => {
@@ -53,11 +52,8 @@ pub fn look(
         Some(_) => None,
         None => Some(guess(&mut source, &name, answers)?),
     };
-    let questions: Vec<String> = guess
-        .iter()
-        .flat_map(|guess| &guess.questions)
-        .map(question_words)
-        .collect();
+    let questions: Vec<String> =
+        guess.iter().flat_map(|guess| &guess.questions).map(question_words).collect();
     let chosen = match (named, &guess) {
         (Some(columns), _) => columns,
         (None, Some(guess)) => guess.clone().into_columns("guessed"),
@@ -104,11 +100,7 @@ pub fn look(
         plot: finder
             .finish()
             .map(|curve| {
-                curve
-                    .points
-                    .iter()
-                    .map(|point| (f64::from(point.speed_rpm), point.torque_nm))
-                    .collect()
+                curve.points.iter().map(|point| (f64::from(point.speed_rpm), point.torque_nm)).collect()
             })
             .unwrap_or_default(),
         next,
@@ -165,19 +157,12 @@ pub(super) fn asked(guess: &Guess, name: &str) -> Option<Failure> {
 }
 
 fn first_answer(guess: &Guess) -> Option<String> {
-    guess
-        .questions
-        .first()
-        .and_then(|question| question.choices.first())
-        .map(|choice| choice.word.clone())
+    guess.questions.first().and_then(|question| question.choices.first()).map(|choice| choice.word.clone())
 }
 
 fn question_words(question: &raw::Question) -> String {
-    let choices: Vec<String> = question
-        .choices
-        .iter()
-        .map(|choice| format!("--read {} ({})", choice.word, choice.means))
-        .collect();
+    let choices: Vec<String> =
+        question.choices.iter().map(|choice| format!("--read {} ({})", choice.word, choice.means)).collect();
     format!("{}: {}", question.says, choices.join(" or "))
 }
 
@@ -185,11 +170,7 @@ pub(super) fn no_columns(library: &Library, name: &str) -> Failure {
     let known = library.tags("columns").unwrap_or_default().join(", ");
     Finding::error("not-found", "there is no columns record of this name")
         .found(format!("`{name}`"))
-        .expected(if known.is_empty() {
-            "none is in the book yet".to_owned()
-        } else {
-            known
-        })
+        .expected(if known.is_empty() { "none is in the book yet".to_owned() } else { known })
         .into()
 }
 
@@ -219,11 +200,7 @@ pub(super) fn preamble_words(line: &raw::PreambleLine) -> String {
 
 fn layout_words(columns: &Columns) -> Vec<String> {
     let mut words = Vec::new();
-    if let Some(layout) = columns
-        .to_value()
-        .get("layout")
-        .and_then(|layout| layout.as_object().cloned())
-    {
+    if let Some(layout) = columns.to_value().get("layout").and_then(|layout| layout.as_object().cloned()) {
         for (key, value) in layout {
             let value = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
             words.push(format!("{}: {value}", key.replace('-', " ")));

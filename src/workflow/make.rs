@@ -22,7 +22,7 @@ use crate::workflow::library::build_path;
 
 /// No end-of-line conversion and no filters: bytes stay as they are, wherever the book is cloned.
 const ATTRIBUTES: &str = "* -text -filter -ident\n";
-const IGNORED: &str = "/raw-large/\n";
+const IGNORED: &str = "/raw-large/\n.mulebook-*\n";
 
 /// Makes an empty book with templates that explain themselves.
 ///
@@ -30,33 +30,14 @@ const IGNORED: &str = "/raw-large/\n";
 /// The folder is a book already or holds files in the way.
 pub fn new_book(root: &Path, name: &str, zone: &str, context: &Context) -> Result<(Book, Entered), Failure> {
     let who = context.person.as_deref();
-    let mut files: Vec<(String, Vec<u8>)> = vec![
-        (".gitattributes".to_owned(), ATTRIBUTES.into()),
-        (".gitignore".to_owned(), IGNORED.into()),
-        ("book.yaml".to_owned(), book_page(name, zone).into()),
-        (
-            "people.yaml".to_owned(),
-            people_page(who, &context.author.name).into(),
-        ),
-    ];
-    for (schema, text) in built_in_files() {
-        files.push((format!(".schema/{schema}.json"), text.into()));
-    }
-    let book = Book::create(
-        root,
-        &files,
-        &context.author,
-        context.time(),
-        &format!("New book: {name}"),
-    )?;
+    let mut files = scaffold();
+    files.push(("book.yaml".to_owned(), book_page(name, zone).into()));
+    files.push(("people.yaml".to_owned(), people_page(who, &context.author.name).into()));
+    let book = Book::create(root, &files, &context.author, context.time(), &format!("New book: {name}"))?;
     let commit = book.head()?.commit().short();
     let written = Written {
         commit,
-        files: files
-            .into_iter()
-            .map(|(path, _)| path)
-            .filter(|path| !path.starts_with(".schema/"))
-            .collect(),
+        files: files.into_iter().map(|(path, _)| path).filter(|path| !path.starts_with(".schema/")).collect(),
         doubts: Vec::new(),
         recovered: None,
     };
@@ -69,6 +50,16 @@ pub fn new_book(root: &Path, name: &str, zone: &str, context: &Context) -> Resul
         next: "cd into it, then `mulebook part short-block TAG` for the engine".to_owned(),
     };
     Ok((book, entered))
+}
+
+/// The files that every book begins with, its own page aside.
+pub(super) fn scaffold() -> Vec<(String, Vec<u8>)> {
+    let mut files: Vec<(String, Vec<u8>)> =
+        vec![(".gitattributes".to_owned(), ATTRIBUTES.into()), (".gitignore".to_owned(), IGNORED.into())];
+    for (schema, text) in built_in_files() {
+        files.push((format!(".schema/{schema}.json"), text.into()));
+    }
+    files
 }
 
 fn book_page(name: &str, zone: &str) -> String {
@@ -97,10 +88,7 @@ fn people_page(person: Option<&str>, name: &str) -> String {
                 person.to_owned(),
                 Piece::Line(vec![("name".to_owned(), Piece::text(name))]),
             )]);
-            format!(
-                "{head}{}",
-                crate::manifest::emit::document(&[("people".to_owned(), entry)])
-            )
+            format!("{head}{}", crate::manifest::emit::document(&[("people".to_owned(), entry)]))
         }
         _ => format!("{head}people: {{}}\n"),
     }
@@ -160,11 +148,7 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     let kind = request
         .kind
         .clone()
-        .or_else(|| {
-            source
-                .as_ref()
-                .and_then(|path| path.split('/').nth(1).map(str::to_owned))
-        })
+        .or_else(|| source.as_ref().and_then(|path| path.split('/').nth(1).map(str::to_owned)))
         .ok_or_else(|| Failure::usage(Finding::error("kind-missing", "the kind of part is not said")))?;
     let kinds = draft.library().kinds().clone();
     let Some(spec) = kinds.part(&kind) else {
@@ -177,15 +161,9 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     if draft.library().part_path(&request.tag)?.is_some() {
         return Err(taken(&request.tag));
     }
-    let mut entries = vec![
-        ("part".to_owned(), Piece::word(&request.tag)),
-        ("kind".to_owned(), Piece::word(&kind)),
-    ];
-    let texts = [
-        ("name", &request.name),
-        ("serial", &request.serial),
-        ("batch", &request.batch),
-    ];
+    let mut entries =
+        vec![("part".to_owned(), Piece::word(&request.tag)), ("kind".to_owned(), Piece::word(&kind))];
+    let texts = [("name", &request.name), ("serial", &request.serial), ("batch", &request.batch)];
     for (key, value) in texts {
         if let Some(value) = value {
             entries.push((key.to_owned(), Piece::text(value)));
@@ -200,10 +178,7 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
             "never".to_owned(),
             Piece::List(vec![Piece::Line(vec![
                 ("roles".to_owned(), Piece::Row(roles)),
-                (
-                    "by".to_owned(),
-                    Piece::word(input::person(context, request.by.as_deref())?),
-                ),
+                ("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)),
                 ("on".to_owned(), Piece::word(context.today())),
             ])]),
         ));
@@ -216,10 +191,7 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     let copied = figures.len();
     for assignment in &request.set {
         let (name, value) = input::assignment(assignment)?;
-        let known = spec
-            .figures
-            .iter()
-            .map(|field| (field.name.as_str(), field.aliases.as_slice()));
+        let known = spec.figures.iter().map(|field| (field.name.as_str(), field.aliases.as_slice()));
         let field = match input::known_name(&name, known) {
             Some(own) => spec.figure(own),
             None if spec.open => None,
@@ -236,10 +208,7 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     let state = vec![
         ("state".to_owned(), Piece::word("a")),
         ("since".to_owned(), Piece::word(since)),
-        (
-            "how".to_owned(),
-            Piece::text(request.how.as_deref().unwrap_or("as it came")),
-        ),
+        ("how".to_owned(), Piece::text(request.how.as_deref().unwrap_or("as it came"))),
         ("figures".to_owned(), Piece::Block(figures)),
     ];
     entries.push(("states".to_owned(), Piece::List(vec![Piece::Block(state)])));
@@ -267,40 +236,22 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     }
     let written = draft.commit(context, &format!("Write down part {} ({kind})", request.tag))?;
     let next = match asked.first() {
-        Some(field) => format!(
-            "mulebook measure {}/a {field} \"…\" --with INSTRUMENT",
-            request.tag
-        ),
+        Some(field) => format!("mulebook measure {}/a {field} \"…\" --with INSTRUMENT", request.tag),
         None => format!("mulebook build NAME --set {kind}={}/a", request.tag),
     };
-    Ok(Entered {
-        did: format!("Wrote down {} as {path}.", request.tag),
-        notes,
-        written,
-        next,
-    })
+    Ok(Entered { did: format!("Wrote down {} as {path}.", request.tag), notes, written, next })
 }
 
 /// Figures of another part's newest state that hold for a part of the same make: the listed ones.
 fn copied_figures(root: &Node) -> Vec<(String, Piece)> {
-    let Some(state) = root
-        .get("states")
-        .and_then(|states| states.items().last().cloned())
-    else {
+    let Some(state) = root.get("states").and_then(|states| states.items().last().cloned()) else {
         return Vec::new();
     };
-    let figures = state
-        .get("figures")
-        .map(|figures| figures.entries().to_vec())
-        .unwrap_or_default();
+    let figures = state.get("figures").map(|figures| figures.entries().to_vec()).unwrap_or_default();
     figures
         .iter()
         .filter_map(|(key, value)| {
-            let entry = if value.items().is_empty() {
-                value
-            } else {
-                value.items().last()?
-            };
+            let entry = if value.items().is_empty() { value } else { value.items().last()? };
             let listed = entry.get("listed")?.text()?;
             let source = entry.get("source")?.text()?;
             let piece = Piece::Line(vec![
@@ -314,18 +265,9 @@ fn copied_figures(root: &Node) -> Vec<(String, Piece)> {
 
 fn unknown_figure(name: &str, spec: &crate::record::PartKind) -> Failure {
     Failure::usage(
-        Finding::error(
-            "unknown-field",
-            format!("a {} has no such figure", spec.title.to_lowercase()),
-        )
-        .found(format!("`{name}`"))
-        .expected(
-            spec.figures
-                .iter()
-                .map(|field| field.name.clone())
-                .collect::<Vec<_>>()
-                .join(", "),
-        ),
+        Finding::error("unknown-field", format!("a {} has no such figure", spec.title.to_lowercase()))
+            .found(format!("`{name}`"))
+            .expected(spec.figures.iter().map(|field| field.name.clone()).collect::<Vec<_>>().join(", ")),
     )
 }
 
@@ -383,15 +325,14 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
         Some(from) => Some(library.build(from)?.ok_or_else(|| not_there("build", from))?),
         None => None,
     };
-    let engine = request
-        .engine
-        .clone()
-        .or_else(|| base.as_ref().map(|base| base.engine.clone()))
-        .ok_or_else(|| {
-            Failure::usage(
-                Finding::error("engine-missing", "the engine is not said").next("add `--engine TAG`"),
-            )
-        })?;
+    let engine =
+        request.engine.clone().or_else(|| base.as_ref().map(|base| base.engine.clone())).ok_or_else(
+            || {
+                Failure::usage(
+                    Finding::error("engine-missing", "the engine is not said").next("add `--engine TAG`"),
+                )
+            },
+        )?;
     let mut parts: Vec<(String, Piece)> = Vec::new();
     let mut settings: Vec<(String, Piece)> = Vec::new();
     let mut fits: Vec<((String, String), Piece)> = Vec::new();
@@ -400,13 +341,7 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
         match input::target(library.kinds(), &name)? {
             Target::Role(role) => parts.push((role, input::answer_piece(library, &value)?)),
             Target::Setting(setting) => {
-                let piece = told_piece(
-                    library,
-                    context,
-                    library.kinds().setting(&setting),
-                    &value,
-                    request,
-                )?;
+                let piece = told_piece(library, context, library.kinds().setting(&setting), &value, request)?;
                 settings.push((setting, piece));
             }
             Target::Fit(pair, fit) => {
@@ -429,9 +364,7 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
     let mut notes = Vec::new();
     if let Some(base) = &base {
         let path = build_path(&base.name);
-        let root = library
-            .tree(&path)?
-            .ok_or_else(|| not_there("build", &base.name))?;
+        let root = library.tree(&path)?.ok_or_else(|| not_there("build", &base.name))?;
         let side = gather::build_side(library, base)?;
         copy_base(
             library,
@@ -455,10 +388,7 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
         ("build".to_owned(), Piece::word(&request.name)),
         ("engine".to_owned(), Piece::word(engine)),
         ("since".to_owned(), Piece::word(since)),
-        (
-            "by".to_owned(),
-            Piece::word(input::person(context, request.by.as_deref())?),
-        ),
+        ("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)),
     ];
     if let Some(base) = &base {
         entries.push(("from".to_owned(), Piece::word(&base.name)));
@@ -479,18 +409,12 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
         }
     }
     if !by_pair.is_empty() {
-        let fits = by_pair
-            .into_iter()
-            .map(|(pair, figures)| (pair, Piece::Block(figures)))
-            .collect();
+        let fits = by_pair.into_iter().map(|(pair, figures)| (pair, Piece::Block(figures))).collect();
         entries.push(("fits".to_owned(), Piece::Block(fits)));
     }
     let path = build_path(&request.name);
     draft.put_new(&path, "build", &entries)?;
-    let record = draft
-        .library()
-        .build(&request.name)?
-        .ok_or_else(|| not_there("build", &request.name))?;
+    let record = draft.library().build(&request.name)?.ok_or_else(|| not_there("build", &request.name))?;
     let side = gather::build_side(draft.library(), &record)?;
     let gaps = crate::check::gaps_of(&side, draft.library().kinds());
     if !gaps.is_empty() {
@@ -499,11 +423,7 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
         notes.push(format!(
             "Not documented yet: {}{}.",
             names.join(", "),
-            if more > 0 {
-                format!(" and {more} more")
-            } else {
-                String::new()
-            }
+            if more > 0 { format!(" and {more} more") } else { String::new() }
         ));
     }
     let written = draft.commit(context, &format!("Put together build {}", request.name))?;
@@ -512,12 +432,7 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
     } else {
         format!("mulebook gaps {}   shows what closes each", request.name)
     };
-    Ok(Entered {
-        did: format!("Wrote down build {} as {path}.", request.name),
-        notes,
-        written,
-        next,
-    })
+    Ok(Entered { did: format!("Wrote down build {} as {path}.", request.name), notes, written, next })
 }
 
 fn told_piece(
@@ -534,10 +449,7 @@ fn told_piece(
 }
 
 /// Copies what still holds from the base build and says what does not.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "one step of writing a build, over its own local state"
-)]
+#[expect(clippy::too_many_arguments, reason = "one step of writing a build, over its own local state")]
 fn copy_base(
     library: &crate::workflow::Library,
     side: &Side,
@@ -569,9 +481,7 @@ fn copy_base(
         if settings.iter().any(|(own, _)| *own == name) {
             continue;
         }
-        let known = kinds
-            .setting(&name)
-            .is_some_and(|spec| side.setting_stands(spec, kinds));
+        let known = kinds.setting(&name).is_some_and(|spec| side.setting_stands(spec, kinds));
         if !known || voids.settings.contains(&name) {
             dropped.push(name);
         } else {
@@ -585,9 +495,7 @@ fn copy_base(
             if fits.iter().any(|(own, _)| *own == key) {
                 continue;
             }
-            let touched = pair
-                .split('+')
-                .any(|role| changed.iter().any(|changed| changed == role));
+            let touched = pair.split('+').any(|role| changed.iter().any(|changed| changed == role));
             if touched || voids.fits(pair, &name) {
                 dropped.push(format!("{pair}.{name}"));
             } else {
@@ -596,10 +504,7 @@ fn copy_base(
         }
     }
     if !dropped.is_empty() {
-        notes.push(format!(
-            "Not copied, since what changed can have changed them: {}.",
-            dropped.join(", ")
-        ));
+        notes.push(format!("Not copied, since what changed can have changed them: {}.", dropped.join(", ")));
     }
 }
 
@@ -640,9 +545,7 @@ fn pieces_of(node: Option<&Node>) -> Vec<(String, Piece)> {
 }
 
 fn not_there(what: &str, name: &str) -> Failure {
-    Finding::error("not-found", format!("there is no {what} of this name"))
-        .found(format!("`{name}`"))
-        .into()
+    Finding::error("not-found", format!("there is no {what} of this name")).found(format!("`{name}`")).into()
 }
 
 /// What `session` is asked to write.
@@ -700,19 +603,12 @@ pub(super) fn put_session(
         ("session".to_owned(), Piece::word(&request.tag)),
         ("cell".to_owned(), Piece::word(&request.cell)),
         ("on".to_owned(), Piece::word(on)),
-        (
-            "by".to_owned(),
-            Piece::word(input::person(context, request.by.as_deref())?),
-        ),
+        ("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)),
     ];
     if let Some(engine) = &request.engine {
         entries.push(("engine".to_owned(), Piece::word(engine)));
     }
-    let texts = [
-        ("warm-up", &request.warm_up),
-        ("between", &request.between),
-        ("note", &request.note),
-    ];
+    let texts = [("warm-up", &request.warm_up), ("between", &request.between), ("note", &request.note)];
     for (key, value) in texts {
         if let Some(value) = value {
             entries.push((key.to_owned(), Piece::text(value)));
@@ -740,19 +636,13 @@ pub fn cell(
         let (name, value) = input::assignment(assignment)?;
         match input::known_name(
             &name,
-            kinds
-                .cell
-                .iter()
-                .map(|field| (field.name.as_str(), field.aliases.as_slice())),
+            kinds.cell.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
         ) {
             Some(own) => {
                 let spec = kinds.cell.iter().find(|field| field.name == own);
                 let mut told = FigureInput::typed(&value);
                 told.with = with.map(str::to_owned);
-                entries.push((
-                    own.to_owned(),
-                    input::figure_piece(draft.library(), context, spec, &told)?,
-                ));
+                entries.push((own.to_owned(), input::figure_piece(draft.library(), context, spec, &told)?));
             }
             None => entries.push((name, Piece::text(value))),
         }
@@ -839,18 +729,12 @@ pub fn instrument(book: &Book, context: &Context, request: &InstrumentRequest) -
     if let Some(on) = &request.calibrated {
         let mut calibration = vec![
             ("on".to_owned(), Piece::word(input::checked_moment(on)?)),
-            (
-                "by".to_owned(),
-                Piece::text(request.calibrated_by.as_deref().unwrap_or("not said")),
-            ),
+            ("by".to_owned(), Piece::text(request.calibrated_by.as_deref().unwrap_or("not said"))),
         ];
         if let Some(due) = &request.due {
             calibration.push(("due".to_owned(), Piece::word(input::checked_moment(due)?)));
         }
-        entries.push((
-            "calibrations".to_owned(),
-            Piece::List(vec![Piece::Line(calibration)]),
-        ));
+        entries.push(("calibrations".to_owned(), Piece::List(vec![Piece::Line(calibration)])));
     }
     let path = format!("instruments/{}.yaml", request.tag);
     draft.put_new(&path, "instrument", &entries)?;

@@ -43,12 +43,9 @@ pub fn measure(
         Named::Pull(id) => at_pull(draft.library(), id, field)?,
         Named::Session(_) | Named::Cell(_) | Named::Instrument(_) => {
             return Err(Failure::usage(
-                Finding::error(
-                    "not-measured-here",
-                    "figures belong to a part's state, a build or a pull",
-                )
-                .found(format!("`{target}`"))
-                .next("edit the file by hand and `mulebook keep` it"),
+                Finding::error("not-measured-here", "figures belong to a part's state, a build or a pull")
+                    .found(format!("`{target}`"))
+                    .next("edit the file by hand and `mulebook keep` it"),
             ));
         }
     };
@@ -79,12 +76,7 @@ pub fn measure(
     }
     notes.extend(place.notes);
     let written = draft.commit(context, &format!("Enter {} of {}", place.name, place.of))?;
-    Ok(Entered {
-        did: format!("Entered {} of {}.", place.name, place.of),
-        notes,
-        written,
-        next: place.next,
-    })
+    Ok(Entered { did: format!("Entered {} of {}.", place.name, place.of), notes, written, next: place.next })
 }
 
 struct Where {
@@ -102,34 +94,20 @@ fn at_part(library: &Library, tag: &str, letter: Option<&str>, field: &str) -> R
     let part = library.part(tag)?.ok_or(names::no_part(library, tag)?)?;
     let letter = match letter {
         Some(letter) => letter.to_owned(),
-        None => part
-            .newest()
-            .map(|state| state.letter.clone())
-            .unwrap_or_default(),
+        None => part.newest().map(|state| state.letter.clone()).unwrap_or_default(),
     };
-    let at = part
-        .states
-        .iter()
-        .position(|state| state.letter == letter)
-        .unwrap_or_default();
+    let at = part.states.iter().position(|state| state.letter == letter).unwrap_or_default();
     let kind = library.kinds().part(&part.kind);
     let spec = kind.and_then(|kind| {
         input::known_name(
             field,
-            kind.figures
-                .iter()
-                .map(|spec| (spec.name.as_str(), spec.aliases.as_slice())),
+            kind.figures.iter().map(|spec| (spec.name.as_str(), spec.aliases.as_slice())),
         )
         .and_then(|name| kind.figure(name))
     });
     if spec.is_none() && !kind.is_some_and(|kind| kind.open) {
-        let known = kind.map(|kind| {
-            kind.figures
-                .iter()
-                .map(|spec| spec.name.clone())
-                .collect::<Vec<_>>()
-                .join(", ")
-        });
+        let known =
+            kind.map(|kind| kind.figures.iter().map(|spec| spec.name.clone()).collect::<Vec<_>>().join(", "));
         return Err(Failure::usage(
             Finding::error("unknown-field", format!("a {} has no such figure", part.kind))
                 .found(format!("`{field}`"))
@@ -151,33 +129,14 @@ fn at_part(library: &Library, tag: &str, letter: Option<&str>, field: &str) -> R
             users.join(", ")
         ));
     }
-    let steps = vec![
-        "states".to_owned(),
-        at.to_string(),
-        "figures".to_owned(),
-        name.clone(),
-    ];
+    let steps = vec!["states".to_owned(), at.to_string(), "figures".to_owned(), name.clone()];
     let next = format!("mulebook gaps {}", users.first().map_or("BUILD", String::as_str));
-    Ok((
-        path,
-        steps,
-        Where {
-            of: format!("{tag}/{letter}"),
-            name,
-            spec: spec.cloned(),
-            notes,
-            next,
-        },
-    ))
+    Ok((path, steps, Where { of: format!("{tag}/{letter}"), name, spec: spec.cloned(), notes, next }))
 }
 
 fn newest_words(part: &Part) -> String {
     part.newest().map_or_else(String::new, |state| {
-        let since = state
-            .since
-            .as_ref()
-            .map(|since| format!(" ({since})"))
-            .unwrap_or_default();
+        let since = state.since.as_ref().map(|since| format!(" ({since})")).unwrap_or_default();
         format!("state {}{since}", state.letter)
     })
 }
@@ -188,13 +147,7 @@ fn at_build(library: &Library, name: &str, field: &str) -> Result<Place, Failure
     Ok((
         build_path(name),
         steps,
-        Where {
-            of: format!("build {name}"),
-            name: own,
-            spec,
-            notes: Vec::new(),
-            next,
-        },
+        Where { of: format!("build {name}"), name: own, spec, notes: Vec::new(), next },
     ))
 }
 
@@ -204,21 +157,13 @@ fn configuration_field(
 ) -> Result<(Vec<String>, String, Option<FieldSpec>), Failure> {
     let kinds = library.kinds();
     match input::target(kinds, field)? {
-        Target::Setting(name) => Ok((
-            vec!["settings".to_owned(), name.clone()],
-            name.clone(),
-            kinds.setting(&name).cloned(),
-        )),
+        Target::Setting(name) => {
+            Ok((vec!["settings".to_owned(), name.clone()], name.clone(), kinds.setting(&name).cloned()))
+        }
         Target::Fit(pair, fit) => {
-            let spec = kinds
-                .fit(&pair)
-                .and_then(|spec| spec.fields.iter().find(|field| field.name == fit))
-                .cloned();
-            Ok((
-                vec!["fits".to_owned(), pair.clone(), fit.clone()],
-                format!("{pair}.{fit}"),
-                spec,
-            ))
+            let spec =
+                kinds.fit(&pair).and_then(|spec| spec.fields.iter().find(|field| field.name == fit)).cloned();
+            Ok((vec!["fits".to_owned(), pair.clone(), fit.clone()], format!("{pair}.{fit}"), spec))
         }
         _ => Err(Failure::usage(
             Finding::error("not-measured-here", "a build takes settings and fits as figures")
@@ -235,17 +180,7 @@ fn at_pull(library: &Library, id: &str, field: &str) -> Result<Place, Failure> {
     if let Target::Condition(name) = input::target(kinds, field)? {
         let spec = kinds.condition(&name).cloned();
         let steps = vec!["conditions".to_owned(), name.clone()];
-        return Ok((
-            path,
-            steps,
-            Where {
-                of: format!("pull {id}"),
-                name,
-                spec,
-                notes: Vec::new(),
-                next,
-            },
-        ));
+        return Ok((path, steps, Where { of: format!("pull {id}"), name, spec, notes: Vec::new(), next }));
     }
     // A setting or fit of the build documents every pull of that build; a pull's own is said with `correct`.
     let pull = library.pull(id)?;
@@ -257,9 +192,8 @@ fn at_pull(library: &Library, id: &str, field: &str) -> Result<Place, Failure> {
             Ok((path, steps, place))
         }
         None => Err(Failure::usage(
-            Finding::error("no-build", "the pull has no build yet, so settings have no place").next(format!(
-                "`mulebook correct {id} --set build=NAME --because \"…\"`"
-            )),
+            Finding::error("no-build", "the pull has no build yet, so settings have no place")
+                .next(format!("`mulebook correct {id} --set build=NAME --because \"…\"`")),
         )),
     }
 }
@@ -335,11 +269,8 @@ pub fn rework(book: &Book, context: &Context, request: &ReworkRequest) -> Result
         Some(letter) => letter.clone(),
         None => next_letter(&part).ok_or_else(|| {
             Failure::usage(
-                Finding::error(
-                    "letter-missing",
-                    "the next state's letter does not follow from the last",
-                )
-                .next("say it with `--state`"),
+                Finding::error("letter-missing", "the next state's letter does not follow from the last")
+                    .next("say it with `--state`"),
             )
         })?,
     };
@@ -349,10 +280,7 @@ pub fn rework(book: &Book, context: &Context, request: &ReworkRequest) -> Result
     };
     let mut work = vec![("op".to_owned(), Piece::word(&request.op))];
     work.extend(details(library, spec, &request.details)?);
-    work.push((
-        "by".to_owned(),
-        Piece::word(input::person(context, request.by.as_deref())?),
-    ));
+    work.push(("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)));
     if let Some(note) = &request.note {
         work.push(("note".to_owned(), Piece::text(note)));
     }
@@ -366,18 +294,12 @@ pub fn rework(book: &Book, context: &Context, request: &ReworkRequest) -> Result
     document.append(&["states"], &state)?;
     let notes = what_is_voided(library, &part, kind, spec)?;
     draft.put(&path, document.text())?;
-    let written = draft.commit(
-        context,
-        &format!("Rework {tag}: {}, now {tag}/{letter}", spec.title),
-    )?;
+    let written = draft.commit(context, &format!("Rework {tag}: {}, now {tag}/{letter}", spec.title))?;
     Ok(Entered {
         did: format!("{tag} is now {tag}/{letter} ({}).", spec.title),
         notes,
         written,
-        next: format!(
-            "mulebook build NAME --from BUILD --set {}={tag}/{letter}",
-            part.kind
-        ),
+        next: format!("mulebook build NAME --from BUILD --set {}={tag}/{letter}", part.kind),
     })
 }
 
@@ -389,13 +311,7 @@ fn details(library: &Library, spec: &WorkSpec, given: &[String]) -> Result<Vec<(
             return Err(Failure::usage(
                 Finding::error("unknown-field", format!("`{}` does not ask for this", spec.op))
                     .found(format!("`{name}`"))
-                    .expected(
-                        spec.asks
-                            .iter()
-                            .map(|(ask, _)| ask.clone())
-                            .collect::<Vec<_>>()
-                            .join(", "),
-                    ),
+                    .expected(spec.asks.iter().map(|(ask, _)| ask.clone()).collect::<Vec<_>>().join(", ")),
             ));
         }
         values.insert(name, value);
@@ -432,18 +348,11 @@ fn what_is_voided(
     kind: &crate::record::PartKind,
     spec: &WorkSpec,
 ) -> Result<Vec<String>, Failure> {
-    let letter = part
-        .newest()
-        .map(|state| state.letter.clone())
-        .unwrap_or_default();
+    let letter = part.newest().map(|state| state.letter.clone()).unwrap_or_default();
     let mut voided = Vec::new();
     let mut kept = 0;
     for field in &kind.figures {
-        if part
-            .resolve(kind, &letter, &field.name, None)
-            .standing()
-            .is_some()
-        {
+        if part.resolve(kind, &letter, &field.name, None).standing().is_some() {
             if field.voided_by.contains(&spec.op) {
                 voided.push(field.name.clone());
             } else {
@@ -453,9 +362,7 @@ fn what_is_voided(
     }
     let mut notes = Vec::new();
     if voided.is_empty() {
-        notes.push(format!(
-            "Voided nothing that was documented; {kept} figures carry over."
-        ));
+        notes.push(format!("Voided nothing that was documented; {kept} figures carry over."));
     } else {
         notes.push(format!(
             "Voided until measured again: {}. {kept} other figures carry over.",
@@ -469,10 +376,7 @@ fn what_is_voided(
             .iter()
             .map(|voids| match voids {
                 Voids::Setting(name) => name.clone(),
-                Voids::Fit {
-                    pair,
-                    name: Some(name),
-                } => format!("{pair}.{name}"),
+                Voids::Fit { pair, name: Some(name) } => format!("{pair}.{name}"),
                 Voids::Fit { pair, name: None } => format!("all fits {pair}"),
                 Voids::AllFits => "all fits".to_owned(),
             })
@@ -501,19 +405,13 @@ pub fn correct(
 ) -> Result<Entered, Failure> {
     if because.trim().is_empty() {
         return Err(Failure::usage(
-            Finding::error(
-                "reason-missing",
-                "why the record was wrong is part of the correction",
-            )
-            .next("add `--because \"…\"`"),
+            Finding::error("reason-missing", "why the record was wrong is part of the correction")
+                .next("add `--because \"…\"`"),
         ));
     }
     let mut draft = Draft::open(book, context)?;
     let targets: Vec<Named> = if target.contains("..") || target.contains(',') {
-        names::pulls(draft.library(), target)?
-            .into_iter()
-            .map(Named::Pull)
-            .collect()
+        names::pulls(draft.library(), target)?.into_iter().map(Named::Pull).collect()
     } else {
         vec![names::any(draft.library(), target)?]
     };
@@ -521,13 +419,7 @@ pub fn correct(
     for named in &targets {
         for assignment in set {
             let (name, value) = input::assignment(assignment)?;
-            let edit = Edit {
-                name: &name,
-                value: &value,
-                with,
-                by,
-                because,
-            };
+            let edit = Edit { name: &name, value: &value, with, by, because };
             notes.push(correct_one(&mut draft, context, named, &edit)?);
         }
     }
@@ -563,19 +455,11 @@ fn correct_one(
                 None => None,
             };
             let path = library.pull_paths()?.get(id).cloned().unwrap_or_default();
-            (
-                path,
-                format!("pull {id}"),
-                Some(Effective::of_pull(&pull, build.as_ref())),
-            )
+            (path, format!("pull {id}"), Some(Effective::of_pull(&pull, build.as_ref())))
         }
         Named::Build(name) => {
             let build = library.build(name)?.ok_or_else(|| gone(name))?;
-            (
-                build_path(name),
-                format!("build {name}"),
-                Some(Effective::of_build(&build)),
-            )
+            (build_path(name), format!("build {name}"), Some(Effective::of_build(&build)))
         }
         Named::Part { tag, .. } => {
             let path = library.part_path(tag)?.ok_or_else(|| gone(tag))?;
@@ -622,15 +506,15 @@ fn correction(
     if is_pull && matches!(edit.name, "build" | "correction" | "outcome") {
         let was = match edit.name {
             "build" => match named {
-                Named::Pull(id) => library
-                    .pull(id)?
-                    .and_then(|pull| pull.effective_build().map(str::to_owned)),
+                Named::Pull(id) => {
+                    library.pull(id)?.and_then(|pull| pull.effective_build().map(str::to_owned))
+                }
                 _ => None,
             }
             .unwrap_or_else(nothing),
-            "correction" => effective
-                .and_then(|e| e.correction.as_ref())
-                .map_or_else(nothing, ToString::to_string),
+            "correction" => {
+                effective.and_then(|e| e.correction.as_ref()).map_or_else(nothing, ToString::to_string)
+            }
             _ => effective.map_or_else(nothing, |e| e.outcome.to_string()),
         };
         if edit.name == "build" && (library.build(edit.value)?.is_none() || edit.value == UNASSIGNED) {
@@ -664,14 +548,8 @@ fn correction(
             let was = effective
                 .and_then(|e| e.fits.get(&key))
                 .map_or_else(nothing, |held| figure_words(&held.figure));
-            let spec = kinds
-                .fit(&pair)
-                .and_then(|spec| spec.fields.iter().find(|field| field.name == fit));
-            Ok((
-                format!("{pair}.{fit}"),
-                input::figure_piece(library, context, spec, &told)?,
-                was,
-            ))
+            let spec = kinds.fit(&pair).and_then(|spec| spec.fields.iter().find(|field| field.name == fit));
+            Ok((format!("{pair}.{fit}"), input::figure_piece(library, context, spec, &told)?, was))
         }
         Target::Condition(name) if is_pull => {
             let was = effective
@@ -681,15 +559,8 @@ fn correction(
             Ok((format!("conditions.{name}"), piece, was))
         }
         Target::Run(name) if is_pull => {
-            let was = effective
-                .and_then(|e| e.run.get(&name))
-                .cloned()
-                .unwrap_or_else(nothing);
-            Ok((
-                format!("run.{name}"),
-                input::value_piece(library, kinds.run_field(&name), edit.value)?,
-                was,
-            ))
+            let was = effective.and_then(|e| e.run.get(&name)).cloned().unwrap_or_else(nothing);
+            Ok((format!("run.{name}"), input::value_piece(library, kinds.run_field(&name), edit.value)?, was))
         }
         Target::Condition(_) | Target::Run(_) => Err(Failure::usage(
             Finding::error("not-of-a-build", "this belongs to a pull, not to a build")
@@ -701,12 +572,7 @@ fn correction(
 fn figure_words(figure: &crate::record::Figure) -> String {
     figure.entries.last().map_or_else(
         || "nothing".to_owned(),
-        |entry| {
-            entry
-                .known
-                .value()
-                .map_or_else(|| "unknown".to_owned(), |value| value.text().to_owned())
-        },
+        |entry| entry.known.value().map_or_else(|| "unknown".to_owned(), |value| value.text().to_owned()),
     )
 }
 
@@ -724,29 +590,17 @@ fn correct_part(draft: &mut Draft<'_>, tag: &str, path: &str, edit: &Edit<'_>) -
         }
     };
     let mut document = draft.document(path)?;
-    let was = document
-        .root()
-        .get(edit.name)
-        .and_then(|node| node.text())
-        .unwrap_or("nothing")
-        .to_owned();
+    let was = document.root().get(edit.name).and_then(|node| node.text()).unwrap_or("nothing").to_owned();
     if was == edit.value {
-        return Err(
-            Finding::error("nothing-changed", "this is what the record says already")
-                .found(was)
-                .into(),
-        );
+        return Err(Finding::error("nothing-changed", "this is what the record says already")
+            .found(was)
+            .into());
     }
     document.set(&[edit.name], &piece)?;
     draft.put(path, document.text())?;
-    Ok(format!(
-        "part {tag}: {} is {} (was {was}; {}).",
-        edit.name, edit.value, edit.because
-    ))
+    Ok(format!("part {tag}: {} is {} (was {was}; {}).", edit.name, edit.value, edit.because))
 }
 
 fn gone(name: &str) -> Failure {
-    Finding::error("not-found", "this record is not in the book")
-        .found(format!("`{name}`"))
-        .into()
+    Finding::error("not-found", "this record is not in the book").found(format!("`{name}`")).into()
 }

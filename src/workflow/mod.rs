@@ -6,6 +6,8 @@
 pub mod audit;
 pub mod compare;
 mod context;
+pub mod demo;
+mod demo_files;
 pub mod draft;
 pub mod enter;
 mod enter_record;

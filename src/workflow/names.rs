@@ -70,10 +70,7 @@ pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
     if let Ok(order) = name.parse::<u32>()
         && let Some(session) = newest_session(library)?
     {
-        return in_session(paths, &session)
-            .get(&order)
-            .cloned()
-            .ok_or_else(|| nothing(name, paths));
+        return in_session(paths, &session).get(&order).cloned().ok_or_else(|| nothing(name, paths));
     }
     match by_prefix(name, paths.keys().map(String::as_str)) {
         Prefix::One(id) => Ok(id),
@@ -96,10 +93,8 @@ pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
             None => found.push(pull(library, piece)?),
             Some((from, to)) => {
                 let from = pull(library, from)?;
-                let session = from
-                    .rsplit_once('-')
-                    .map(|(session, _)| session.to_owned())
-                    .unwrap_or_default();
+                let session =
+                    from.rsplit_once('-').map(|(session, _)| session.to_owned()).unwrap_or_default();
                 let first = order_of(&from);
                 let last = to.parse::<u32>().ok().or_else(|| {
                     to.strip_prefix(session.as_str())
@@ -107,12 +102,10 @@ pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
                         .and_then(|n| n.parse().ok())
                 });
                 let Some((first, last)) = first.zip(last).filter(|(first, last)| first <= last) else {
-                    return Err(
-                        Finding::error("bad-range", "this is no run of pulls of one session")
-                            .found(format!("`{piece}`"))
-                            .expected(format!("for example {session}-04..06"))
-                            .into(),
-                    );
+                    return Err(Finding::error("bad-range", "this is no run of pulls of one session")
+                        .found(format!("`{piece}`"))
+                        .expected(format!("for example {session}-04..06"))
+                        .into());
                 };
                 let known = in_session(library.pull_paths()?, &session);
                 found.extend(known.range(first..=last).map(|(_, id)| id.clone()));
@@ -129,31 +122,21 @@ pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
 pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
     if let Some(part) = PartState::parse(name) {
         return match library.part(&part.tag)? {
-            Some(record) if record.state(&part.letter).is_some() => Ok(Named::Part {
-                tag: part.tag,
-                letter: Some(part.letter),
-            }),
-            Some(record) => Err(Finding::error(
-                "not-found",
-                format!("{} has no state `{}`", part.tag, part.letter),
-            )
-            .expected(
-                record
-                    .states
-                    .iter()
-                    .map(|state| state.letter.clone())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            )
-            .into()),
+            Some(record) if record.state(&part.letter).is_some() => {
+                Ok(Named::Part { tag: part.tag, letter: Some(part.letter) })
+            }
+            Some(record) => {
+                Err(Finding::error("not-found", format!("{} has no state `{}`", part.tag, part.letter))
+                    .expected(
+                        record.states.iter().map(|state| state.letter.clone()).collect::<Vec<_>>().join(", "),
+                    )
+                    .into())
+            }
             None => Err(no_part(library, &part.tag)?),
         };
     }
     if library.part_path(name)?.is_some() {
-        return Ok(Named::Part {
-            tag: name.to_owned(),
-            letter: None,
-        });
+        return Ok(Named::Part { tag: name.to_owned(), letter: None });
     }
     if library.read(&format!("sessions/{name}.yaml"))?.is_some() {
         return Ok(Named::Session(name.to_owned()));
@@ -193,10 +176,7 @@ fn closest<'t>(name: &str, known: &'t [String]) -> Option<&'t str> {
     known
         .iter()
         .map(|candidate| {
-            (
-                similar::TextDiff::from_chars(name, candidate.as_str()).ratio(),
-                candidate.as_str(),
-            )
+            (similar::TextDiff::from_chars(name, candidate.as_str()).ratio(), candidate.as_str())
         })
         .filter(|(ratio, _)| *ratio > 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0))
@@ -213,12 +193,10 @@ pub fn newest_session(library: &Library) -> Result<Option<String>, Failure> {
         let Ok(Some(session)) = library.session(&tag) else {
             continue;
         };
-        let later = newest
-            .as_ref()
-            .is_none_or(|(on, other)| match session.on.order(on) {
-                std::cmp::Ordering::Equal => tag > *other,
-                order => order.is_gt(),
-            });
+        let later = newest.as_ref().is_none_or(|(on, other)| match session.on.order(on) {
+            std::cmp::Ordering::Equal => tag > *other,
+            order => order.is_gt(),
+        });
         if later {
             newest = Some((session.on, tag));
         }
@@ -236,10 +214,7 @@ fn newest(library: &Library) -> Result<Option<String>, Failure> {
         }
     }
     sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
-    Ok(sessions
-        .iter()
-        .rev()
-        .find_map(|(_, tag)| in_session(paths, tag).into_values().next_back()))
+    Ok(sessions.iter().rev().find_map(|(_, tag)| in_session(paths, tag).into_values().next_back()))
 }
 
 /// The pulls of a session by order.
@@ -264,10 +239,7 @@ enum Prefix {
 }
 
 fn by_prefix<'n>(prefix: &str, names: impl Iterator<Item = &'n str>) -> Prefix {
-    let mut found: Vec<String> = names
-        .filter(|name| name.starts_with(prefix))
-        .map(str::to_owned)
-        .collect();
+    let mut found: Vec<String> = names.filter(|name| name.starts_with(prefix)).map(str::to_owned).collect();
     match found.len() {
         0 => Prefix::None,
         1 => Prefix::One(found.remove(0)),

@@ -24,10 +24,7 @@ impl Drive {
     /// Finds speed and torque (or power) with units that are known.
     pub(super) fn of(columns: &Columns) -> Result<Self, String> {
         let find = |quantity: ChannelQuantity, kind: QuantityKind, to: f64| {
-            let at = columns
-                .channels
-                .iter()
-                .position(|column| column.quantity == quantity)?;
+            let at = columns.channels.iter().position(|column| column.quantity == quantity)?;
             let unit = columns.channels[at].unit.as_deref()?;
             let unit = Unit::parse(unit, kind).ok()?;
             Some((at, unit.to_si(1.0) * to))
@@ -50,11 +47,7 @@ impl Drive {
     /// Speed in rpm and torque in N·m of a row.
     pub(super) fn row(&self, batch: &raw::Batch<'_>, row: usize) -> (f64, f64) {
         let value = |(at, factor): (usize, f64)| {
-            batch
-                .columns
-                .get(at)
-                .and_then(|column| column.get(row))
-                .map_or(f64::NAN, |x| x * factor)
+            batch.columns.get(at).and_then(|column| column.get(row)).map_or(f64::NAN, |x| x * factor)
         };
         let speed = value(self.speed);
         let torque = match (self.torque, self.power) {

@@ -55,21 +55,14 @@ pub(super) fn of(book: &Book, library: &Library, side: &Side) -> Result<BTreeMap
         .collect();
     let mut wear: BTreeMap<String, Wear> = parts.iter().map(|part| (part.clone(), Wear::default())).collect();
     let folders = folders(book, library)?;
-    let own = side
-        .session
-        .as_ref()
-        .map(|session| (session.on.clone(), session.tag.clone()));
+    let own = side.session.as_ref().map(|session| (session.on.clone(), session.tag.clone()));
     let mut days: BTreeMap<&str, Option<Moment>> = BTreeMap::new();
     for row in folders.values().flat_map(|folder| &folder.rows) {
         if row.session == pull.session {
             continue;
         }
         if !days.contains_key(row.session.as_str()) {
-            let day = library
-                .session(&row.session)
-                .ok()
-                .flatten()
-                .map(|session| session.on);
+            let day = library.session(&row.session).ok().flatten().map(|session| session.on);
             days.insert(&row.session, day);
         }
         let earlier = match (&own, days.get(row.session.as_str()).and_then(Option::as_ref)) {
@@ -87,9 +80,7 @@ pub(super) fn of(book: &Book, library: &Library, side: &Side) -> Result<BTreeMap
         }
     }
     for (id, path) in library.pull_paths()? {
-        let in_session = id
-            .strip_prefix(&pull.session)
-            .is_some_and(|rest| rest.starts_with('-'));
+        let in_session = id.strip_prefix(&pull.session).is_some_and(|rest| rest.starts_with('-'));
         if !in_session || order_of(id).is_none_or(|order| order > pull.order) || path.is_empty() {
             continue;
         }
@@ -130,10 +121,8 @@ fn seconds(ran: Option<&str>) -> f64 {
 
 /// The counts of every build folder, from the cache where the folder has not changed.
 fn folders(book: &Book, library: &Library) -> Result<Folders, Failure> {
-    let cached: Folders = book
-        .cache_read(CACHE)
-        .and_then(|bytes| serde_json::from_slice(&bytes).ok())
-        .unwrap_or_default();
+    let cached: Folders =
+        book.cache_read(CACHE).and_then(|bytes| serde_json::from_slice(&bytes).ok()).unwrap_or_default();
     let mut folders = Folders::new();
     let mut fresh = false;
     for entry in library.snapshot().list("builds")? {
@@ -163,16 +152,10 @@ fn count(library: &Library, name: &str) -> Result<Vec<Row>, Failure> {
             continue;
         };
         let ran = seconds(pull.ran.as_deref());
-        let at = rows
-            .iter()
-            .position(|row| row.session == pull.session)
-            .unwrap_or_else(|| {
-                rows.push(Row {
-                    session: pull.session.clone(),
-                    parts: BTreeMap::new(),
-                });
-                rows.len() - 1
-            });
+        let at = rows.iter().position(|row| row.session == pull.session).unwrap_or_else(|| {
+            rows.push(Row { session: pull.session.clone(), parts: BTreeMap::new() });
+            rows.len() - 1
+        });
         for part in parts_of(&Effective::of_pull(&pull, build.as_ref())) {
             let count = rows[at].parts.entry(part).or_insert((0, 0.0));
             count.0 += 1;

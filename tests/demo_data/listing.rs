@@ -49,11 +49,7 @@ fn entry(text: &mut String, pull: &Pull) {
         with.extend(["air-temperature", "station-pressure", "humidity"].map(|name| (name, "weather-1")));
     }
     if turned(pull) {
-        let _ = writeln!(
-            text,
-            "  changed:\n    ignition-timing: \"{} deg BTDC\"",
-            pull.timing_deg
-        );
+        let _ = writeln!(text, "  changed:\n    ignition-timing: \"{} deg BTDC\"", pull.timing_deg);
         with.push(("ignition-timing", "lamp-1"));
     }
     if !with.is_empty() {
@@ -77,11 +73,7 @@ fn turned(pull: &Pull) -> bool {
 
 /// `truth.json`: what a later check may hold the program's answers against.
 pub(crate) fn truth_json() -> String {
-    let swap = |header: &'static str, intake: &'static str| SetUp {
-        header,
-        intake,
-        ..truth::BASE
-    };
+    let swap = |header: &'static str, intake: &'static str| SetUp { header, intake, ..truth::BASE };
     let on = |intake: &'static str| {
         json!({
             "step-1": gain(swap("long-1", intake), swap("step-1", intake)),
@@ -193,10 +185,8 @@ fn told(pull: &Pull) -> Value {
 
 /// What a burette good to ±0.2 cc shows, to a tenth.
 fn burette(head: &str) -> String {
-    let (_, volumes) = truth::CHAMBERS_CC
-        .iter()
-        .find(|(name, _)| *name == head)
-        .expect("the head has chambers");
+    let (_, volumes) =
+        truth::CHAMBERS_CC.iter().find(|(name, _)| *name == head).expect("the head has chambers");
     let mut scatter = Scatter::of("burette");
     let read = volumes.map(|volume| format!("{:.1}", volume + scatter.normal(0.05)));
     format!("{} ±0.2 cc", read.join(" "))
@@ -205,9 +195,7 @@ fn burette(head: &str) -> String {
 /// The speeds of the window, every 50 rpm.
 fn grid() -> impl Iterator<Item = f64> {
     let (from, to) = truth::WINDOW_RPM;
-    (0..)
-        .map(move |step| from + 50.0 * f64::from(step))
-        .take_while(move |rpm| *rpm <= to)
+    (0..).map(move |step| from + 50.0 * f64::from(step)).take_while(move |rpm| *rpm <= to)
 }
 
 fn mean(of: impl Fn(f64) -> f64) -> f64 {
@@ -236,11 +224,7 @@ fn gain(base: SetUp, test: SetUp) -> Value {
 fn peak(set_up: SetUp, of_power: bool) -> Value {
     let height = |rpm: f64| {
         let torque = truth::torque_nm(set_up, rpm);
-        if of_power {
-            trace::power_kw(torque, rpm)
-        } else {
-            torque
-        }
+        if of_power { trace::power_kw(torque, rpm) } else { torque }
     };
     let best = (3000..=8000)
         .step_by(10)

@@ -63,8 +63,7 @@ impl Book {
             ["instruments", file] => {
                 let (instrument, found) = bind::instrument(place, node, kinds);
                 let tag = file.trim_end_matches(".yaml").to_string();
-                self.instruments
-                    .extend(instrument.map(|instrument| (tag, instrument)));
+                self.instruments.extend(instrument.map(|instrument| (tag, instrument)));
                 ("instrument", found)
             }
             ["sessions", _] => ("session", bind::session(place, node, kinds).1),
@@ -78,8 +77,7 @@ impl Book {
     }
 
     fn note(&mut self, place: &str, found: Vec<Finding>) {
-        self.findings
-            .extend(found.into_iter().map(|finding| format!("{place}: {finding}")));
+        self.findings.extend(found.into_iter().map(|finding| format!("{place}: {finding}")));
     }
 
     /// What the program found, doubts too; how many files it read.

@@ -43,12 +43,7 @@ fn cell(value: f64, decimals: usize) -> String {
 /// Time, speed, torque and power; the power is worked out from what stands in the row, as a console does.
 fn head(row: &Row) -> Vec<String> {
     let (rpm, torque) = (round(row.rpm, 1.0), round(row.torque_nm, 10.0));
-    vec![
-        cell(row.time_s, 2),
-        cell(rpm, 0),
-        cell(torque, 1),
-        cell(power_kw(torque, rpm), 1),
-    ]
+    vec![cell(row.time_s, 2), cell(rpm, 0), cell(torque, 1), cell(power_kw(torque, rpm), 1)]
 }
 
 fn round(value: f64, steps: f64) -> f64 {

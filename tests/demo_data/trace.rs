@@ -56,10 +56,7 @@ pub(crate) fn drawn(pull: &Pull) -> Drawn {
     let one = |what: String, deviation: f64| Scatter::of(&what).normal(deviation);
     let together = format!("{} {} {}", pull.session, pull.build, pull.assembly);
     Drawn {
-        session: one(
-            format!("session {}", pull.session),
-            truth::SESSION_DEVIATION_PERCENT,
-        ),
+        session: one(format!("session {}", pull.session), truth::SESSION_DEVIATION_PERCENT),
         assembly: one(format!("assembly {together}"), truth::REFIT_DEVIATION_PERCENT),
         pull: one(format!("pull {}", pull.id()), truth::PULL_DEVIATION_PERCENT),
     }
@@ -112,11 +109,7 @@ pub(crate) fn rows(pull: &Pull) -> Vec<Row> {
         } else {
             let since = time_s - release_s;
             let left = libm::exp(-since / 0.12);
-            (
-                TO_RPM - COAST_RPM_PER_S * since,
-                1.5 + (full(TO_RPM) - 1.5) * left,
-                left,
-            )
+            (TO_RPM - COAST_RPM_PER_S * since, 1.5 + (full(TO_RPM) - 1.5) * left, left)
         };
         // Specific consumption is best near peak torque, in g/kWh.
         let away = (rpm - 5600.0) / 2500.0;

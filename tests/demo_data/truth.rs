@@ -30,9 +30,8 @@ pub(crate) const SKIM_MM: f64 = 0.25;
 pub(crate) const GAMMA: f64 = 1.3;
 
 /// Where the curves below are given, in rpm.
-pub(crate) const NODES_RPM: [f64; 11] = [
-    3000.0, 3500.0, 4000.0, 4500.0, 5000.0, 5500.0, 6000.0, 6500.0, 7000.0, 7500.0, 8000.0,
-];
+pub(crate) const NODES_RPM: [f64; 11] =
+    [3000.0, 3500.0, 4000.0, 4500.0, 5000.0, 5500.0, 6000.0, 6500.0, 7000.0, 7500.0, 8000.0];
 /// Torque of the base set-up at standard air, in N·m; a cubic runs through the points.
 #[rustfmt::skip] // a table reads in columns
 pub(crate) const BASE_TORQUE_NM: [f64; 11] =

@@ -18,25 +18,15 @@ use mulebook::store::Time;
 pub(crate) const START: i64 = 1_700_000_000;
 
 pub(crate) fn author() -> Author {
-    Author {
-        name: "Mara Kessel".into(),
-        email: "mara@example.com".into(),
-    }
+    Author { name: "Mara Kessel".into(), email: "mara@example.com".into() }
 }
 
 pub(crate) fn at(seconds: i64) -> Time {
-    Time {
-        seconds: START + seconds,
-        offset: 3600,
-    }
+    Time { seconds: START + seconds, offset: 3600 }
 }
 
 pub(crate) fn holder(command: &str) -> LockHolder {
-    LockHolder {
-        process: std::process::id(),
-        since: "2023-11-14 23:13".into(),
-        command: command.into(),
-    }
+    LockHolder { process: std::process::id(), since: "2023-11-14 23:13".into(), command: command.into() }
 }
 
 /// The files of a new book, ends of line of both kinds among them.
@@ -46,10 +36,7 @@ pub(crate) fn files() -> Vec<(String, Vec<u8>)> {
         (".gitattributes", "* -text -diff\n"),
         (".gitignore", "/raw-large/\n*.bak\n"),
         ("parts/cylinder-head/h2.yaml", "part: h2\n"),
-        (
-            "parts/cylinder-head/h3.yaml",
-            "part: h3\r\nkind: cylinder-head\r\n",
-        ),
+        ("parts/cylinder-head/h3.yaml", "part: h3\r\nkind: cylinder-head\r\n"),
         ("builds/b1/build.yaml", "build: b1\n"),
     ]
     .map(|(path, text)| (path.to_owned(), text.as_bytes().to_vec()))
@@ -82,9 +69,7 @@ pub(crate) fn git_command(root: &Path, arguments: &[&str]) -> Command {
         .env("GIT_CONFIG_SYSTEM", "/dev/null")
         .env("LC_ALL", "C");
     for who in ["AUTHOR", "COMMITTER"] {
-        command
-            .env(format!("GIT_{who}_NAME"), "Git")
-            .env(format!("GIT_{who}_EMAIL"), "git@example.com");
+        command.env(format!("GIT_{who}_NAME"), "Git").env(format!("GIT_{who}_EMAIL"), "git@example.com");
     }
     command
 }
@@ -95,11 +80,7 @@ pub(crate) fn try_git(root: &Path, arguments: &[&str]) -> Output {
 
 pub(crate) fn git(root: &Path, arguments: &[&str]) -> String {
     let output = try_git(root, arguments);
-    assert!(
-        output.status.success(),
-        "git {arguments:?} failed: {}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    assert!(output.status.success(), "git {arguments:?} failed: {}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
@@ -112,15 +93,9 @@ pub(crate) fn assert_clean(root: &Path) {
 /// Git finds nothing wrong, dangling objects aside.
 pub(crate) fn assert_whole(root: &Path) {
     let output = try_git(root, &["fsck", "--strict", "--no-dangling"]);
-    let said = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
-    assert!(
-        output.status.success() && said.trim().is_empty(),
-        "git fsck: {said}"
-    );
+    let said =
+        format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    assert!(output.status.success() && said.trim().is_empty(), "git fsck: {said}");
 }
 
 /// Everything that must be as it was, or as it shall be: work tree, branch, index, what git says of them, locks.
@@ -137,13 +112,8 @@ pub(crate) fn state(root: &Path) -> State {
     let mut files = BTreeMap::new();
     collect(root, root, &mut files);
     let mut litter = Vec::new();
-    for name in [
-        "index.lock",
-        "HEAD.lock",
-        "refs/heads/main.lock",
-        "mulebook/journal",
-        "mulebook/reference",
-    ] {
+    for name in ["index.lock", "HEAD.lock", "refs/heads/main.lock", "mulebook/journal", "mulebook/reference"]
+    {
         if root.join(".git").join(name).exists() {
             litter.push(name.to_owned());
         }
@@ -165,14 +135,7 @@ fn collect(root: &Path, folder: &Path, files: &mut BTreeMap<PathBuf, Vec<u8>>) {
         }
         let inside = path.strip_prefix(root).unwrap().to_owned();
         if path.is_symlink() {
-            files.insert(
-                inside,
-                fs::read_link(&path)
-                    .unwrap()
-                    .to_string_lossy()
-                    .into_owned()
-                    .into_bytes(),
-            );
+            files.insert(inside, fs::read_link(&path).unwrap().to_string_lossy().into_owned().into_bytes());
         } else if path.is_dir() {
             // A folder counts by itself: an empty one left behind shows.
             files.insert(inside, b"folder".to_vec());
@@ -186,19 +149,13 @@ fn collect(root: &Path, folder: &Path, files: &mut BTreeMap<PathBuf, Vec<u8>>) {
 /// Runs one test of this test program in a process of its own, as a child told what to do by the environment.
 pub(crate) fn child(test: &str, root: &Path, task: &str) -> Command {
     let mut command = Command::new(std::env::current_exe().unwrap());
-    command
-        .args(["--exact", test, "--nocapture", "--test-threads=1"])
-        .env("BOOK", root)
-        .env("TASK", task);
+    command.args(["--exact", test, "--nocapture", "--test-threads=1"]).env("BOOK", root).env("TASK", task);
     command
 }
 
 /// What a child is to do, and on which book; `None` in the parent.
 pub(crate) fn task() -> Option<(PathBuf, String)> {
-    Some((
-        PathBuf::from(std::env::var_os("BOOK")?),
-        std::env::var("TASK").ok()?,
-    ))
+    Some((PathBuf::from(std::env::var_os("BOOK")?), std::env::var("TASK").ok()?))
 }
 
 const RAW: &[u8] = b"rpm,torque\n3000,410\n";
@@ -224,11 +181,7 @@ pub(crate) fn write(book: &Book, observer: &dyn Fn(Step) -> ControlFlow<()>) -> 
 /// A book with a staged and a pending edit that must come through unchanged.
 pub(crate) fn prepared() -> (tempfile::TempDir, Book) {
     let (folder, book) = book();
-    fs::write(
-        book.root().join("builds/b1/build.yaml"),
-        "build: b1\nnote: staged\n",
-    )
-    .unwrap();
+    fs::write(book.root().join("builds/b1/build.yaml"), "build: b1\nnote: staged\n").unwrap();
     git(book.root(), &["add", "builds/b1/build.yaml"]);
     fs::write(book.root().join("notes.yaml"), "pending\n").unwrap();
     (folder, book)

@@ -23,10 +23,7 @@ pub fn build(file: &str, root: &Node, kinds: &Kinds) -> Bound<Build> {
 
 /// A field's plain name: `parts.spacer`, `settings.x` and `fits.a+b.c` are said without their group.
 pub(super) fn plain_target(set: &str) -> &str {
-    ["parts.", "settings.", "fits."]
-        .iter()
-        .find_map(|group| set.strip_prefix(group))
-        .unwrap_or(set)
+    ["parts.", "settings.", "fits."].iter().find_map(|group| set.strip_prefix(group)).unwrap_or(set)
 }
 
 impl Binder<'_> {
@@ -39,12 +36,7 @@ impl Binder<'_> {
         for (key, value) in root.get("parts").map(Node::entries).unwrap_or_default() {
             let role = key.text().unwrap_or_default();
             if kinds.role(role).is_none() {
-                self.unknown_name(
-                    key,
-                    "parts",
-                    "role",
-                    kinds.roles.iter().map(|role| role.name.as_str()),
-                );
+                self.unknown_name(key, "parts", "role", kinds.roles.iter().map(|role| role.name.as_str()));
                 continue;
             }
             if let Some(answer) = self.answer(value, &format!("parts.{role}")) {
@@ -69,9 +61,8 @@ impl Binder<'_> {
             });
             fits.insert(spec.pair.clone(), figures);
         }
-        let settings = self.figures(root.get("settings"), "settings", Signed::Itself, |name| {
-            kinds.setting(name)
-        });
+        let settings =
+            self.figures(root.get("settings"), "settings", Signed::Itself, |name| kinds.setting(name));
         Some(Build {
             name: name?,
             engine: engine?,
@@ -110,11 +101,7 @@ impl Binder<'_> {
     /// The corrections of a record; `own` are the figures of a part, none for builds and pulls.
     pub(super) fn corrections(&mut self, node: Option<&Node>, own: Option<&[FieldSpec]>) -> Vec<Correction> {
         let items = node.map(Node::items).unwrap_or_default();
-        items
-            .iter()
-            .enumerate()
-            .filter_map(|(number, item)| self.correction(item, number, own))
-            .collect()
+        items.iter().enumerate().filter_map(|(number, item)| self.correction(item, number, own)).collect()
     }
 
     fn correction(&mut self, node: &Node, number: usize, own: Option<&[FieldSpec]>) -> Option<Correction> {
@@ -138,11 +125,7 @@ impl Binder<'_> {
         Some(Correction {
             set,
             to,
-            was: node
-                .get("was")
-                .and_then(Node::text)
-                .unwrap_or("nothing")
-                .to_owned(),
+            was: node.get("was").and_then(Node::text).unwrap_or("nothing").to_owned(),
             because: self.needs(node, "because")?,
             by: self.needs(node, "by")?,
             on: self.needs_moment(node, "on")?,
@@ -165,12 +148,7 @@ pub(super) fn figure_spec<'k>(kinds: &'k Kinds, name: &str) -> Option<&'k FieldS
 fn nearest<'s>(name: &str, known: &[&'s str]) -> Option<&'s str> {
     known
         .iter()
-        .map(|candidate| {
-            (
-                similar::TextDiff::from_chars(name, *candidate).ratio(),
-                *candidate,
-            )
-        })
+        .map(|candidate| (similar::TextDiff::from_chars(name, *candidate).ratio(), *candidate))
         .filter(|(ratio, _)| *ratio > 0.7)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, candidate)| candidate)

@@ -38,22 +38,18 @@ pub fn parse_value(text: &str, holds: &Holds) -> Result<Value, Finding> {
             if choices.iter().any(|choice| choice == text) {
                 Ok(Value::Text(text.to_owned()))
             } else {
-                Err(
-                    Finding::error("not-a-choice", "this word is not one of the choices")
-                        .found(format!("`{text}`"))
-                        .expected(choices.join(", ")),
-                )
+                Err(Finding::error("not-a-choice", "this word is not one of the choices")
+                    .found(format!("`{text}`"))
+                    .expected(choices.join(", ")))
             }
         }
         Holds::Quantity { kind, .. } => {
-            parse_reading(text, *kind, None)
-                .map(Value::Quantity)
-                .map_err(|error| {
-                    Finding::error(error.code(), "this does not read as a figure of its kind")
-                        .found(error.found())
-                        .expected(error.expected())
-                        .next(error.hint())
-                })
+            parse_reading(text, *kind, None).map(Value::Quantity).map_err(|error| {
+                Finding::error(error.code(), "this does not read as a figure of its kind")
+                    .found(error.found())
+                    .expected(error.expected())
+                    .next(error.hint())
+            })
         }
     }
 }
@@ -117,23 +113,16 @@ impl Binder<'_> {
     }
 
     fn entry(&mut self, node: &Node, field: &str, signed: Signed, spec: Option<&FieldSpec>) -> Option<Entry> {
-        let ways: Vec<&str> = WAYS
-            .iter()
-            .copied()
-            .filter(|way| node.get(way).is_some())
-            .collect();
+        let ways: Vec<&str> = WAYS.iter().copied().filter(|way| node.get(way).is_some()).collect();
         let &[way] = ways.as_slice() else {
             let place = self.place(node, field);
             let found = if ways.is_empty() {
-                node.text()
-                    .map_or_else(|| "none of them".to_owned(), |text| format!("`{text}`"))
+                node.text().map_or_else(|| "none of them".to_owned(), |text| format!("`{text}`"))
             } else {
                 ways.join(" and ")
             };
-            let finding = Finding::error(
-                "how-known",
-                "this figure does not say in exactly one way how it is known",
-            );
+            let finding =
+                Finding::error("how-known", "this figure does not say in exactly one way how it is known");
             let finding = finding
                 .at(place)
                 .found(found.clone())
@@ -146,25 +135,14 @@ impl Binder<'_> {
         };
         let told = node.get(way)?;
         let known = match way {
-            "unknown" => Known::Unknown {
-                because: self.text(told, field)?,
-            },
+            "unknown" => Known::Unknown { because: self.text(told, field)? },
             _ => {
                 let value = self.value(told, field, spec);
                 let mut said = |key| self.needs_in(node, key, field);
                 match way {
-                    "listed" => Known::Listed {
-                        source: said("source")?,
-                        value: value?,
-                    },
-                    "assumed" => Known::Assumed {
-                        because: said("because")?,
-                        value: value?,
-                    },
-                    "calculated" => Known::Calculated {
-                        from: said("from")?,
-                        value: value?,
-                    },
+                    "listed" => Known::Listed { source: said("source")?, value: value? },
+                    "assumed" => Known::Assumed { because: said("because")?, value: value? },
+                    "calculated" => Known::Calculated { from: said("from")?, value: value? },
                     _ => Known::Measured(value?),
                 }
             }
@@ -175,23 +153,13 @@ impl Binder<'_> {
         entry.by = self.may(node, "by");
         entry.taken = self.may_moment(node, "taken");
         entry.at = self.may(node, "at");
-        entry.because = if way == "assumed" {
-            None
-        } else {
-            self.may(node, "because")
-        };
+        entry.because = if way == "assumed" { None } else { self.may(node, "because") };
         entry.note = self.may(node, "note");
-        entry.corrects = node
-            .get("corrects")
-            .and_then(|number| self.whole(number, field))
-            .map(|number| number as usize);
+        entry.corrects =
+            node.get("corrects").and_then(|number| self.whole(number, field)).map(|number| number as usize);
         entry.doubted = node.get("doubted").and_then(|doubted| {
             let because = self.needs_in(doubted, "because", field)?;
-            Some(Doubted {
-                because,
-                by: self.may(doubted, "by"),
-                on: self.may_moment(doubted, "on"),
-            })
+            Some(Doubted { because, by: self.may(doubted, "by"), on: self.may_moment(doubted, "on") })
         });
         if way == "measured" && signed == Signed::Itself {
             self.needs_in(node, "by", field)?;
@@ -252,11 +220,7 @@ impl Binder<'_> {
         let (Value::Quantity(reading), Some((low, high))) = (value, spec.and_then(|spec| spec.range)) else {
             return;
         };
-        if reading
-            .values()
-            .iter()
-            .any(|quantity| quantity.si() < low || quantity.si() > high)
-        {
+        if reading.values().iter().any(|quantity| quantity.si() < low || quantity.si() > high) {
             let place = self.place(node, field);
             self.push(
                 Finding::doubt("implausible", "this lies outside what is plausible for the field")

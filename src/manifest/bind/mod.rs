@@ -39,11 +39,7 @@ pub(super) struct Binder<'a> {
 
 impl<'a> Binder<'a> {
     fn new(file: &'a str, kinds: &'a Kinds) -> Self {
-        Self {
-            file,
-            kinds,
-            findings: Vec::new(),
-        }
+        Self { file, kinds, findings: Vec::new() }
     }
 
     /// The record, unless an error was found on the way.
@@ -53,10 +49,7 @@ impl<'a> Binder<'a> {
     }
 
     fn place(&self, node: &Node, field: &str) -> Place {
-        Place::file(self.file)
-            .line(node.line.max(1))
-            .column(node.column.max(1))
-            .field(field)
+        Place::file(self.file).line(node.line.max(1)).column(node.column.max(1)).field(field)
     }
 
     fn push(&mut self, finding: Finding) {
@@ -86,9 +79,7 @@ impl<'a> Binder<'a> {
         let Content::Scalar(text, style) = &node.content else {
             let place = self.place(node, field);
             self.push(
-                Finding::error("wrong-type", "a single value was expected here")
-                    .at(place)
-                    .expected("text"),
+                Finding::error("wrong-type", "a single value was expected here").at(place).expected("text"),
             );
             return None;
         };
@@ -107,10 +98,7 @@ impl<'a> Binder<'a> {
     }
 
     fn whole(&mut self, node: &Node, field: &str) -> Option<u32> {
-        let whole = node
-            .to_json()
-            .as_u64()
-            .and_then(|whole| u32::try_from(whole).ok());
+        let whole = node.to_json().as_u64().and_then(|whole| u32::try_from(whole).ok());
         if whole.is_none() {
             let found = node.text().unwrap_or("a list or fields").to_owned();
             let place = self.place(node, field);

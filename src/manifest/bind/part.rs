@@ -54,9 +54,7 @@ impl Binder<'_> {
                 .iter()
                 .filter_map(|item| self.never(item))
                 .collect(),
-            cylinders: root
-                .get("cylinders")
-                .and_then(|count| self.whole(count, "cylinders")),
+            cylinders: root.get("cylinders").and_then(|count| self.whole(count, "cylinders")),
             states: states?,
             corrected: self.corrections(root.get("corrected"), kind.map(|kind| kind.figures.as_slice())),
             note: self.may(root, "note"),
@@ -66,10 +64,7 @@ impl Binder<'_> {
     fn never(&mut self, node: &Node) -> Option<Never> {
         let roles = node.get("roles").map(Node::items).unwrap_or_default();
         Some(Never {
-            roles: roles
-                .iter()
-                .filter_map(|role| self.text(role, "never.roles"))
-                .collect(),
+            roles: roles.iter().filter_map(|role| self.text(role, "never.roles")).collect(),
             by: self.needs(node, "by")?,
             on: self.needs_moment(node, "on")?,
         })
@@ -112,10 +107,7 @@ impl Binder<'_> {
                 letter,
                 since: self.may_moment(item, "since"),
                 how: self.may(item, "how"),
-                work: work
-                    .iter()
-                    .filter_map(|work| self.work(work, &path, kind))
-                    .collect(),
+                work: work.iter().filter_map(|work| self.work(work, &path, kind)).collect(),
                 figures: self.figures(
                     item.get("figures"),
                     &format!("{path}.figures"),
@@ -164,13 +156,7 @@ impl Binder<'_> {
                 )
                 .at(place)
                 .found(format!("`{op}`"))
-                .expected(
-                    kind.work
-                        .iter()
-                        .map(|work| work.op.clone())
-                        .collect::<Vec<_>>()
-                        .join(", "),
-                ),
+                .expected(kind.work.iter().map(|work| work.op.clone()).collect::<Vec<_>>().join(", ")),
             );
         }
         let mut details = BTreeMap::new();

@@ -95,18 +95,12 @@ impl Binder<'_> {
             name: self.needs(root, "name")?,
             zone_seconds,
             correction: self.may(root, "correction"),
-            raw_limit: self
-                .may(root, "raw-limit")
-                .and_then(|text| bytes(&text))
-                .unwrap_or(RAW_LIMIT),
+            raw_limit: self.may(root, "raw-limit").and_then(|text| bytes(&text)).unwrap_or(RAW_LIMIT),
             units: units
                 .iter()
                 .filter_map(|(key, value)| Some((key.text()?.to_owned(), self.text(value, "units")?)))
                 .collect(),
-            demands: demands
-                .iter()
-                .filter_map(|item| self.text(item, "documented"))
-                .collect(),
+            demands: demands.iter().filter_map(|item| self.text(item, "documented")).collect(),
         })
     }
 
@@ -139,21 +133,14 @@ impl Binder<'_> {
             "calibration" => Scope::Calibration,
             _ => Scope::Reading,
         };
-        Some(StatedUncertainty {
-            of: self.needs(node, "of")?,
-            is: self.needs(node, "is")?,
-            scope,
-        })
+        Some(StatedUncertainty { of: self.needs(node, "of")?, is: self.needs(node, "is")?, scope })
     }
 
     fn session(&mut self, root: &Node) -> Option<Session> {
         let mut fields = BTreeMap::new();
         for (key, value) in root.entries() {
             let key = key.text().unwrap_or_default();
-            if matches!(
-                key,
-                "session" | "cell" | "on" | "by" | "engine" | "skipped" | "note" | "corrected"
-            ) {
+            if matches!(key, "session" | "cell" | "on" | "by" | "engine" | "skipped" | "note" | "corrected") {
                 continue;
             }
             fields.insert(key.to_owned(), said(value));
@@ -177,9 +164,7 @@ impl Binder<'_> {
             skipped: skipped
                 .iter()
                 .filter_map(|item| {
-                    let order = item
-                        .get("order")
-                        .and_then(|order| self.whole(order, "skipped.order"))?;
+                    let order = item.get("order").and_then(|order| self.whole(order, "skipped.order"))?;
                     Some((order, self.needs(item, "because")?))
                 })
                 .collect(),

@@ -42,20 +42,16 @@ impl Binder<'_> {
         {
             let place = self.place(root.get("pull").unwrap_or(root), "pull");
             self.push(
-                Finding::error(
-                    "pull-number",
-                    "a pull's number is its session and its order, for ever",
-                )
-                .at(place)
-                .found(format!("`{id}` in session `{session}`, order {order}"))
-                .expected(format!("`{session}-{order:02}`")),
+                Finding::error("pull-number", "a pull's number is its session and its order, for ever")
+                    .at(place)
+                    .found(format!("`{id}` in session `{session}`, order {order}"))
+                    .expected(format!("`{session}-{order:02}`")),
             );
         }
         let kinds = self.kinds;
         let changed = self.changes(root.get("changed"));
-        let conditions = self.figures(root.get("conditions"), "conditions", Signed::ByRecord, |name| {
-            kinds.condition(name)
-        });
+        let conditions = self
+            .figures(root.get("conditions"), "conditions", Signed::ByRecord, |name| kinds.condition(name));
         let run = self.run(root.get("run"));
         let correction = root.get("correction").and_then(|node| self.correcting(node));
         let raw = root.get("raw").map(Node::items).unwrap_or_default();
@@ -80,10 +76,7 @@ impl Binder<'_> {
             doubts: doubts
                 .iter()
                 .filter_map(|item| {
-                    Some(RecordedDoubt {
-                        code: self.needs(item, "code")?,
-                        says: self.needs(item, "says")?,
-                    })
+                    Some(RecordedDoubt { code: self.needs(item, "code")?, says: self.needs(item, "says")? })
                 })
                 .collect(),
             corrected: self.corrections(root.get("corrected"), None),
@@ -162,10 +155,7 @@ impl Binder<'_> {
         }
         match node.text() {
             Some("observed") => Some(Correcting::Observed),
-            Some(name) => Some(Correcting::Standard {
-                name: name.to_owned(),
-                factor: None,
-            }),
+            Some(name) => Some(Correcting::Standard { name: name.to_owned(), factor: None }),
             None => None,
         }
     }
@@ -173,9 +163,7 @@ impl Binder<'_> {
     fn raw_file(&mut self, node: &Node) -> Option<RawFile> {
         let sha256 = self.needs(node, "sha256")?;
         if sha256.len() != 64
-            || !sha256
-                .bytes()
-                .all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte))
+            || !sha256.bytes().all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte))
         {
             let place = self.place(node, "raw.sha256");
             self.push(
@@ -189,10 +177,7 @@ impl Binder<'_> {
         Some(RawFile {
             file: self.needs(node, "file")?,
             sha256,
-            bytes: node
-                .get("bytes")
-                .and_then(|bytes| bytes.to_json().as_u64())
-                .unwrap_or_default(),
+            bytes: node.get("bytes").and_then(|bytes| bytes.to_json().as_u64()).unwrap_or_default(),
             columns: self.may(node, "columns"),
             segment: node
                 .get("segment")

@@ -46,15 +46,7 @@ const fn row(
     kinds: &'static [QuantityKind],
     aliases: &'static str,
 ) -> Unit {
-    Unit {
-        symbol,
-        ucum,
-        numerator,
-        denominator,
-        origin: 0.0,
-        kinds,
-        aliases,
-    }
+    Unit { symbol, ucum, numerator, denominator, origin: 0.0, kinds, aliases }
 }
 
 impl Unit {
@@ -80,10 +72,7 @@ mod tests {
 
     fn assert_relative(found: f64, expected: f64, tolerance: f64, what: &str) {
         let relative = ((found - expected) / expected).abs();
-        assert!(
-            relative <= tolerance,
-            "{what}: found {found}, expected {expected}"
-        );
+        assert!(relative <= tolerance, "{what}: found {found}, expected {expected}");
     }
 
     #[test]
@@ -130,12 +119,7 @@ mod tests {
             "28 inH2O",
         );
         // Ratios of the figures above, worked out apart.
-        assert_relative(
-            converted(99.0, "kPa", "inHg", Kind::PressureAbsolute),
-            29.234_680,
-            5e-8,
-            "99 kPa",
-        );
+        assert_relative(converted(99.0, "kPa", "inHg", Kind::PressureAbsolute), 29.234_680, 5e-8, "99 kPa");
         assert_relative(
             converted(99.0, "kPa", "inHg 60F", Kind::PressureAbsolute),
             29.317_263,
@@ -178,11 +162,7 @@ mod tests {
             ("g/g", Kind::AirFuelRatio, 1.0),
             ("g/s", Kind::MassFlow, 1e-3),
             ("[lb_av]/h", Kind::MassFlow, 0.453_592_37 / 3600.0),
-            (
-                "[lb_av]/[HP]/h",
-                Kind::SpecificFuelConsumption,
-                0.453_592_37 / 3600.0 / 745.699_871_6,
-            ),
+            ("[lb_av]/[HP]/h", Kind::SpecificFuelConsumption, 0.453_592_37 / 3600.0 / 745.699_871_6),
             ("g/kW/h", Kind::SpecificFuelConsumption, 1.0 / 3.6e9),
         ] {
             let found = Unit::parse(code, kind).map(Unit::factor).unwrap();
@@ -191,25 +171,10 @@ mod tests {
         }
         // UCUM counts turns as plain numbers, 1/60 per second; here they are angles, so that torque × speed is power.
         for code in ["/min", "1/min", "{rev}/min"] {
-            assert_relative(
-                converted(1.0, code, "/s", Kind::RotationalSpeed),
-                1.0 / 60.0,
-                1e-15,
-                code,
-            );
+            assert_relative(converted(1.0, code, "/s", Kind::RotationalSpeed), 1.0 / 60.0, 1e-15, code);
         }
-        assert_relative(
-            converted(1.0, "[degF]", "K", Kind::Temperature),
-            460.67 / 1.8,
-            1e-15,
-            "[degF]",
-        );
-        assert_relative(
-            converted(1.0, "Cel", "K", Kind::Temperature),
-            274.15,
-            1e-15,
-            "Cel",
-        );
+        assert_relative(converted(1.0, "[degF]", "K", Kind::Temperature), 460.67 / 1.8, 1e-15, "[degF]");
+        assert_relative(converted(1.0, "Cel", "K", Kind::Temperature), 274.15, 1e-15, "Cel");
     }
 
     #[test]
@@ -231,12 +196,7 @@ mod tests {
         for (unit, expected) in [("kW", 314.159_265), ("hp", 421.294_514), ("PS", 427.137_728)] {
             assert_relative(pull.in_spelled(unit).unwrap(), expected, 2e-9, unit);
         }
-        assert_relative(
-            converted(1.0, "hp", "PS", Kind::Power),
-            1.013_869_665_4,
-            5e-11,
-            "hp in PS",
-        );
+        assert_relative(converted(1.0, "hp", "PS", Kind::Power), 1.013_869_665_4, 5e-11, "hp in PS");
     }
 
     #[test]
@@ -246,17 +206,10 @@ mod tests {
         let torque = Quantity::spelled(500.0, "lb-ft", Kind::Torque).unwrap();
         let cubic_inches = 2.0 * std::f64::consts::PI * 4.155 * 4.155 * 3.75;
         let volume = Quantity::spelled(cubic_inches, "CID", Kind::Volume).unwrap();
-        let pressure = Quantity::new(
-            Kind::PressureDifference,
-            4.0 * std::f64::consts::PI * torque.si() / volume.si(),
-        )
-        .unwrap();
-        assert_relative(
-            pressure.in_spelled("psi").unwrap(),
-            24_000.0 / 129.480_187_5,
-            1e-13,
-            "psi",
-        );
+        let pressure =
+            Quantity::new(Kind::PressureDifference, 4.0 * std::f64::consts::PI * torque.si() / volume.si())
+                .unwrap();
+        assert_relative(pressure.in_spelled("psi").unwrap(), 24_000.0 / 129.480_187_5, 1e-13, "psi");
         assert_relative(pressure.in_spelled("psi").unwrap(), 185.356_543, 5e-9, "psi");
         assert_relative(pressure.in_spelled("bar").unwrap(), 12.779_884, 5e-8, "bar");
     }
@@ -284,10 +237,7 @@ mod tests {
             (68.0, "degF", "degC", 20.0),
         ] {
             let found = converted(value, from, to, Kind::Temperature);
-            assert!(
-                (found - expected).abs() < 1e-12 * 300.0,
-                "{value} {from}: {found}"
-            );
+            assert!((found - expected).abs() < 1e-12 * 300.0, "{value} {from}: {found}");
         }
     }
 

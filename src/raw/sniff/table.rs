@@ -24,12 +24,7 @@ impl Row {
     fn new(line: u64, bytes: &[u8], splitter: &Splitter) -> Self {
         let texts = splitter.texts(bytes);
         let looks = texts.iter().map(|t| look(t)).collect();
-        Self {
-            line,
-            bytes: bytes.to_vec(),
-            texts,
-            looks,
-        }
+        Self { line, bytes: bytes.to_vec(), texts, looks }
     }
 
     pub(super) fn is_blank(&self) -> bool {
@@ -38,10 +33,7 @@ impl Row {
 
     /// Fields up to the last that holds anything.
     pub(super) fn filled(&self) -> usize {
-        self.looks
-            .iter()
-            .rposition(|l| *l != Look::Empty)
-            .map_or(0, |n| n + 1)
+        self.looks.iter().rposition(|l| *l != Look::Empty).map_or(0, |n| n + 1)
     }
 
     fn count(&self, wanted: impl Fn(Look) -> bool) -> usize {
@@ -103,10 +95,7 @@ pub(super) fn quotes_close(text: &[u8], delimiter: Delimiter, whole: bool) -> bo
 fn with_quotes(delimiter: Delimiter, quotes: bool) -> Splitter {
     match delimiter {
         Delimiter::Spaces => Splitter::Spaces { quotes },
-        other => Splitter::Byte {
-            delimiter: delimiter_byte(other),
-            quotes,
-        },
+        other => Splitter::Byte { delimiter: delimiter_byte(other), quotes },
     }
 }
 
@@ -114,13 +103,7 @@ fn with_quotes(delimiter: Delimiter, quotes: bool) -> Splitter {
 pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
     let mut best: Option<(f64, Table, bool)> = None;
     let shape = ends(text);
-    let order = [
-        Delimiter::Tab,
-        Delimiter::Semicolon,
-        Delimiter::Pipe,
-        Delimiter::Comma,
-        Delimiter::Spaces,
-    ];
+    let order = [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe, Delimiter::Comma, Delimiter::Spaces];
     for delimiter in order {
         let quotes = quotes_close(text, delimiter, whole);
         let splitter = with_quotes(delimiter, quotes);
@@ -128,11 +111,7 @@ pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
         let Some((width, _)) = usual_width(&sample, 2) else {
             continue;
         };
-        let score: f64 = sample
-            .iter()
-            .filter(|r| r.is_data() && r.texts.len() == width)
-            .map(row_score)
-            .sum();
+        let score: f64 = sample.iter().filter(|r| r.is_data() && r.texts.len() == width).map(row_score).sum();
         if best.as_ref().is_none_or(|(highest, ..)| score > *highest) {
             best = Some((
                 score,
@@ -180,11 +159,7 @@ pub(super) fn settle(table: &mut Table) -> Option<()> {
     table.table_rows = count;
     let fits = |row: &Row| row.is_data() && row.texts.len() == width;
     table.first = (0..table.rows.len()).find(|index| {
-        let after: Vec<&Row> = table.rows[*index..]
-            .iter()
-            .filter(|r| !r.is_blank())
-            .take(6)
-            .collect();
+        let after: Vec<&Row> = table.rows[*index..].iter().filter(|r| !r.is_blank()).take(6).collect();
         let fitting = after.iter().filter(|r| fits(r)).count();
         fits(&table.rows[*index]) && fitting * 2 >= after.len().min(count + 1)
     })?;
@@ -220,11 +195,7 @@ fn row_score(row: &Row) -> f64 {
     let count = |wanted: fn(Look) -> bool| f64::from(u32::try_from(row.count(wanted)).unwrap_or(u32::MAX));
     let values = count(Look::is_value);
     let held = count(|l| l != Look::Empty && l != Look::Missing);
-    if held > 0.0 {
-        values * (values / held) * (values / held)
-    } else {
-        0.0
-    }
+    if held > 0.0 { values * (values / held) * (values / held) } else { 0.0 }
 }
 
 /// Finds fixed columns in text that spaces part unevenly: character columns that no row fills.
@@ -234,20 +205,14 @@ pub(super) fn fixed_columns(table: &Table) -> Option<Vec<usize>> {
         .filter(|r| r.is_data())
         .map(|r| String::from_utf8_lossy(&r.bytes).chars().collect())
         .collect();
-    let uneven = table.rows[table.first..]
-        .iter()
-        .filter(|r| r.is_data() && r.texts.len() != table.width)
-        .count();
+    let uneven =
+        table.rows[table.first..].iter().filter(|r| r.is_data() && r.texts.len() != table.width).count();
     if uneven == 0 || lines.len() < 3 || lines.iter().any(|l| l.contains(&'\t')) {
         return None;
     }
     let longest = lines.iter().map(Vec::len).max()?;
     let filled: Vec<bool> = (0..longest)
-        .map(|column| {
-            lines
-                .iter()
-                .any(|l| l.get(column).is_some_and(|c| !c.is_whitespace()))
-        })
+        .map(|column| lines.iter().any(|l| l.get(column).is_some_and(|c| !c.is_whitespace())))
         .collect();
     let mut starts = vec![0];
     for column in 1..longest {
