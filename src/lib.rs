@@ -1,3 +1,4 @@
 //! Mulebook: the record book of a test engine.
 
 pub mod finding;
+pub mod statistics;
