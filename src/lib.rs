@@ -1,4 +1,5 @@
 //! Mulebook: the record book of a test engine.
 
+pub mod engine;
 pub mod finding;
 pub mod statistics;
