@@ -2,4 +2,5 @@
 
 pub mod engine;
 pub mod finding;
+pub mod quantity;
 pub mod statistics;
