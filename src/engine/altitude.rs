@@ -11,8 +11,10 @@ const SEA_LEVEL_K: f64 = 288.15;
 const LAPSE_K_PER_M: f64 = 0.006_5;
 /// g/(R·L) of the standard atmosphere.
 const EXPONENT: f64 = 5.255_88;
-/// Station pressures above this, at altitude, look as if they were reduced to sea level (common practice, no source).
-const PLAUSIBLE_RATIO: f64 = 1.035;
+/// Share of the standard atmosphere's pressure above which a station pressure looks reduced to sea level (common practice, no source).
+const PLAUSIBLE_ABOVE: f64 = 1.035;
+/// Share below which no weather brings it (common practice, no source).
+const PLAUSIBLE_BELOW: f64 = 0.94;
 
 /// How the reading was reduced to sea level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,7 +96,8 @@ pub fn sea_level_pressure_pa(
     }
 }
 
-/// A flag when a station pressure is more than 3.5 % off the standard atmosphere at its altitude: it looks reduced to sea level, or misread.
+/// A flag when a station pressure lies more than 3.5 % above or 6 % below the standard atmosphere at its altitude: it looks reduced to sea level,
+/// or misread.
 ///
 /// # Errors
 /// As [`standard_pressure_pa`].
@@ -104,7 +107,7 @@ pub fn implausible_station_pressure(station_pa: f64, altitude_m: f64) -> Result<
     Ok(beyond(
         "station pressure at this altitude",
         found,
-        (usual / PLAUSIBLE_RATIO / 1.03, usual * PLAUSIBLE_RATIO),
+        (usual * PLAUSIBLE_BELOW, usual * PLAUSIBLE_ABOVE),
         "Pa",
         "common practice",
     ))

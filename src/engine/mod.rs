@@ -34,3 +34,8 @@ pub mod valve_lift;
 pub mod vapour;
 
 pub use error::{Beyond, EngineError};
+
+/// Runs the worked examples of `docs/engine.md` as tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../docs/engine.md")]
+struct WorkedExamples;
