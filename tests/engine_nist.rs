@@ -1,7 +1,8 @@
-//! The statistics against the Statistical Reference Datasets of the US National Institute of Standards and Technology (StRD).
+//! The statistics against the Statistical Reference Datasets of the US National Institute of Standards and
+//! Technology (StRD).
 //!
-//! Data and certified values: NIST StRD, itl.nist.gov/div898/strd (one-way analysis of variance and linear regression). Agreement is
-//! asked in digits: the logarithm of the relative error.
+//! Data and certified values: NIST StRD, itl.nist.gov/div898/strd (one-way analysis of variance and linear
+//! regression). Agreement is asked in digits: the logarithm of the relative error.
 
 use mulebook::statistics::components::Components;
 use mulebook::statistics::least_squares::Fit;
@@ -58,7 +59,8 @@ fn atomic_weight_of_silver() {
     assert!(digits(s, 1.510_483_144_464_10e-5) > 8.0, "{s}");
 }
 
-/// Simon & Lesage: nine groups around a long constant head; the first reading of a group lies in the middle, the others ±0.1.
+/// Simon & Lesage: nine groups around a long constant head; the first reading of a group lies in the middle,
+/// the others ±0.1.
 fn constant_head(head: f64, repeats: usize) -> Vec<Vec<f64>> {
     [1.4, 1.3, 1.5, 1.3, 1.5, 1.3, 1.5, 1.3, 1.5]
         .iter()
@@ -80,7 +82,8 @@ fn constant_head(head: f64, repeats: usize) -> Vec<Vec<f64>> {
 
 #[test]
 fn small_differences_on_a_large_constant() {
-    // SmLs01, 04 and 07 (21 readings a group): certified F 21; SmLs03, 06 and 09 (2001 a group): certified F 2001.
+    // SmLs01, 04 and 07 (21 readings a group): certified F 21; SmLs03, 06 and 09 (2001 a group): certified F
+    // 2001.
     for (repeats, certified) in [(21, 21.0), (2001, 2001.0)] {
         for (head, wanted) in [(1.0, 12.0), (1_000_000.0, 9.0), (1_000_000_000_000.0, 3.0)] {
             let (f, s) = fisher(&constant_head(head, repeats));
@@ -122,8 +125,8 @@ fn norris_line() {
 
 #[test]
 fn longley_economy() {
-    // Longley: six nearly dependent regressors, 16 years (certified intercept and residual deviation; from memory, agreeing with the
-    // data set and results of statsmodels 0.15.0).
+    // Longley: six nearly dependent regressors, 16 years (certified intercept and residual deviation; from
+    // memory, agreeing with the data set and results of statsmodels 0.15.0).
     let rows: [[f64; 7]; 16] = [
         [60323.0, 83.0, 234289.0, 2356.0, 1590.0, 107608.0, 1947.0],
         [61122.0, 88.5, 259426.0, 2325.0, 1456.0, 108632.0, 1948.0],

@@ -1,4 +1,5 @@
-//! The engine's relations and the statistics against published libraries: CoolProp, psychrolib, scipy, statsmodels, uncertainties, pint.
+//! The engine's relations and the statistics against published libraries: CoolProp, psychrolib, scipy,
+//! statsmodels, uncertainties, pint.
 //!
 //! The answers come from `tests/outside/engine_reference.py`; each tolerance names why it is not tighter.
 

@@ -24,7 +24,8 @@ impl Air {
     /// Air by its vapour pressure.
     ///
     /// # Errors
-    /// A pressure or temperature that is not above zero, or a vapour pressure outside zero to the station pressure.
+    /// A pressure or temperature that is not above zero, or a vapour pressure outside zero to the station
+    /// pressure.
     pub fn new(
         station_pressure_pa: f64,
         temperature_k: f64,
@@ -125,7 +126,8 @@ mod tests {
             "{}",
             air.density_kg_per_m3()
         );
-        // Real moist air (CoolProp 8.0.0) holds 0.0135531 kg/kg: the enhancement factor of about 1.0045 is left out here.
+        // Real moist air (CoolProp 8.0.0) holds 0.0135531 kg/kg: the enhancement factor of about 1.0045 is
+        // left out here.
         assert!((air.humidity_ratio() * 1.0045 / 0.013_553_1 - 1.0).abs() < 5e-4);
     }
 

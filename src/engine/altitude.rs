@@ -1,6 +1,7 @@
 //! Station pressure from a barometer that is reduced to sea level.
 //!
-//! Source: International Standard Atmosphere (ISO 2533:1975; ICAO Doc 7488), troposphere: 288.15 K and 101.325 kPa at sea level, 6.5 K/km.
+//! Source: International Standard Atmosphere (ISO 2533:1975; ICAO Doc 7488), troposphere: 288.15 K and
+//! 101.325 kPa at sea level, 6.5 K/km.
 
 use super::EngineError;
 use super::error::{Beyond, beyond, positive, within};
@@ -11,7 +12,8 @@ const SEA_LEVEL_K: f64 = 288.15;
 const LAPSE_K_PER_M: f64 = 0.006_5;
 /// g/(R·L) of the standard atmosphere.
 const EXPONENT: f64 = 5.255_88;
-/// Share of the standard atmosphere's pressure above which a station pressure looks reduced to sea level (common practice, no source).
+/// Share of the standard atmosphere's pressure above which a station pressure looks reduced to sea level
+/// (common practice, no source).
 const PLAUSIBLE_ABOVE: f64 = 1.035;
 /// Share below which no weather brings it (common practice, no source).
 const PLAUSIBLE_BELOW: f64 = 0.94;
@@ -20,7 +22,8 @@ const PLAUSIBLE_BELOW: f64 = 0.94;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Reduction {
-    /// Altimeter setting (QNH): the two pressures lie `altitude` apart on the scale of the standard atmosphere.
+    /// Altimeter setting (QNH): the two pressures lie `altitude` apart on the scale of the standard
+    /// atmosphere.
     AltimeterSetting,
     /// By the standard atmosphere's ratio of pressures at that altitude.
     StandardRatio,
@@ -96,8 +99,8 @@ pub fn sea_level_pressure_pa(
     }
 }
 
-/// A flag when a station pressure lies more than 3.5 % above or 6 % below the standard atmosphere at its altitude: it looks reduced to sea level,
-/// or misread.
+/// A flag when a station pressure lies more than 3.5 % above or 6 % below the standard atmosphere at its
+/// altitude: it looks reduced to sea level, or misread.
 ///
 /// # Errors
 /// As [`standard_pressure_pa`].

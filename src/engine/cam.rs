@@ -1,7 +1,9 @@
-//! Valve events from duration and installed centreline, the other way round, and a cam card that contradicts itself.
+//! Valve events from duration and installed centreline, the other way round, and a cam card that contradicts
+//! itself.
 //!
-//! Angles are crankshaft degrees; a duration belongs to a stated lift, and figures at different lifts are never mixed. The relations hold for
-//! lobes whose opening and closing sides take equally long from the centreline. Source: magazine practice (cam degreeing), no standard.
+//! Angles are crankshaft degrees; a duration belongs to a stated lift, and figures at different lifts are
+//! never mixed. The relations hold for lobes whose opening and closing sides take equally long from the
+//! centreline. Source: magazine practice (cam degreeing), no standard.
 
 use super::EngineError;
 use super::error::{finite, within};
@@ -10,9 +12,11 @@ use crate::statistics::least_squares::Fit;
 /// The two events of one valve, each positive on its usual side of the dead centre.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Events {
-    /// Inlet: opening before top dead centre. Exhaust: opening before bottom dead centre. Degrees; negative means after.
+    /// Inlet: opening before top dead centre. Exhaust: opening before bottom dead centre. Degrees; negative
+    /// means after.
     pub opens_before_deg: f64,
-    /// Inlet: closing after bottom dead centre. Exhaust: closing after top dead centre. Degrees; negative means before.
+    /// Inlet: closing after bottom dead centre. Exhaust: closing after top dead centre. Degrees; negative
+    /// means before.
     pub closes_after_deg: f64,
 }
 
@@ -44,7 +48,8 @@ impl Lobe {
         Ok((duration, centreline))
     }
 
-    /// Inlet events: opening = D/2 − centreline before top, closing = D/2 + centreline − 180 after bottom dead centre.
+    /// Inlet events: opening = D/2 − centreline before top, closing = D/2 + centreline − 180 after bottom
+    /// dead centre.
     ///
     /// # Errors
     /// A duration outside 0 to 720 or a centreline outside 0 to 180 degrees.
@@ -56,7 +61,8 @@ impl Lobe {
         })
     }
 
-    /// Exhaust events: opening = D/2 + centreline − 180 before bottom, closing = D/2 − centreline after top dead centre.
+    /// Exhaust events: opening = D/2 + centreline − 180 before bottom, closing = D/2 − centreline after top
+    /// dead centre.
     ///
     /// # Errors
     /// As [`Lobe::inlet_events`].
@@ -107,7 +113,8 @@ pub fn overlap_deg(inlet: &Lobe, exhaust: &Lobe) -> f64 {
     (inlet.duration_deg + exhaust.duration_deg) / 2.0 - inlet.centreline_deg - exhaust.centreline_deg
 }
 
-/// How far the camshaft is installed ahead of its separation, crankshaft degrees: separation − inlet centreline; negative is retarded.
+/// How far the camshaft is installed ahead of its separation, crankshaft degrees: separation − inlet
+/// centreline; negative is retarded.
 #[must_use]
 pub fn advance_deg(inlet: &Lobe, exhaust: &Lobe) -> f64 {
     lobe_separation_deg(inlet, exhaust) - inlet.centreline_deg
@@ -157,7 +164,8 @@ impl CardFigure {
         Self::ExhaustClosing,
     ];
 
-    /// The figure as a sum over (inlet duration, exhaust duration, inlet centreline, exhaust centreline), and a constant.
+    /// The figure as a sum over (inlet duration, exhaust duration, inlet centreline, exhaust centreline), and
+    /// a constant.
     fn relation(self) -> ([f64; 4], f64) {
         match self {
             Self::InletDuration => ([1.0, 0.0, 0.0, 0.0], 0.0),
@@ -191,13 +199,16 @@ pub struct CardContradiction {
 pub struct CardReading {
     /// Figures that the card does not state but that follow from it, degrees.
     pub follows: Vec<(CardFigure, f64)>,
-    /// Figures in contradiction; one when a single figure, taken away, leaves the rest in agreement, else all that could be at fault.
+    /// Figures in contradiction; one when a single figure, taken away, leaves the rest in agreement, else all
+    /// that could be at fault.
     pub contradictions: Vec<CardContradiction>,
 }
 
-/// Reads a cam card, all of whose figures are at one stated lift: works out what follows and names what contradicts.
+/// Reads a cam card, all of whose figures are at one stated lift: works out what follows and names what
+/// contradicts.
 ///
-/// `rounding_deg` is how far figures may differ by rounding (half a degree a figure is common; a card rounded to whole degrees needs about 1).
+/// `rounding_deg` is how far figures may differ by rounding (half a degree a figure is common; a card rounded
+/// to whole degrees needs about 1).
 ///
 /// # Errors
 /// A figure stated twice, or one that is not finite.
@@ -292,7 +303,8 @@ mod tests {
 
     #[test]
     fn events_of_a_common_grind() {
-        // Project reference table section 3: at .050 in 236/242 on 110, installed at 106: 12 BTDC, 44 ABDC, 55 BBDC, 7 ATDC, overlap 19.
+        // Project reference table section 3: at .050 in 236/242 on 110, installed at 106: 12 BTDC, 44 ABDC,
+        // 55 BBDC, 7 ATDC, overlap 19.
         let (inlet, exhaust) = (
             Lobe {
                 duration_deg: 236.0,
@@ -319,7 +331,8 @@ mod tests {
 
     #[test]
     fn lobes_from_published_events() {
-        // cal7.calculator.city, cam timing: 10/40/50/10 gives 230/240, centrelines 105 and 110, separation 107.5, overlap 20.
+        // cal7.calculator.city, cam timing: 10/40/50/10 gives 230/240, centrelines 105 and 110, separation
+        // 107.5, overlap 20.
         let inlet = Lobe::from_inlet_events(Events {
             opens_before_deg: 10.0,
             closes_after_deg: 40.0,

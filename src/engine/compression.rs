@@ -19,7 +19,8 @@ pub struct Clearance {
     pub deck_clearance_m: f64,
     /// Dish and valve reliefs less dome, m³: what the crown adds to the clearance; negative for a dome.
     pub crown_m3: f64,
-    /// Diameter of the piston's top land, m, and its height from the crown's edge to the top ring, m, where the crevice is counted.
+    /// Diameter of the piston's top land, m, and its height from the crown's edge to the top ring, m, where
+    /// the crevice is counted.
     pub top_land: Option<TopLand>,
 }
 
@@ -55,8 +56,8 @@ impl Clearance {
     /// Source: Circle Track magazine, 2004-05 (compression ratio); crevice as an annulus.
     ///
     /// # Errors
-    /// A size that is not above zero, a gasket bore smaller than would cover the cylinder by more than a tenth, a top land not smaller than the bore,
-    /// or a sum that is not above zero.
+    /// A size that is not above zero, a gasket bore below nine tenths of the cylinder's, a top land not
+    /// within the bore, or a sum that is not above zero.
     pub fn parts(&self) -> Result<ClearanceParts, EngineError> {
         let bore_area = circle_area_m2(positive("bore", self.bore_m, "m")?)?;
         let gasket_bore = within(
@@ -95,7 +96,8 @@ impl Clearance {
         })
     }
 
-    /// Quench (squish) distance between the piston's flat and the head: deck clearance + compressed gasket, in metres.
+    /// Quench (squish) distance between the piston's flat and the head: deck clearance + compressed gasket,
+    /// in metres.
     ///
     /// # Errors
     /// A distance that is not above zero: the piston would touch the head.
@@ -230,7 +232,8 @@ mod tests {
 
     #[test]
     fn magazine_example() {
-        // Circle Track magazine 2004-05: 4.00 × 3.48 in, chamber 70 cc, reliefs 5 cc, deck .050 in, gasket .020 in: 9.01.
+        // Circle Track magazine 2004-05: 4.00 × 3.48 in, chamber 70 cc, reliefs 5 cc, deck .050 in, gasket
+        // .020 in: 9.01.
         let small = Clearance {
             bore_m: 4.0 * INCH,
             chamber_m3: 70e-6,
@@ -241,7 +244,8 @@ mod tests {
             top_land: None,
         };
         assert!((small.ratio(3.48 * INCH).unwrap() - 9.01).abs() < 0.005);
-        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-1 (from memory): 0.5 L, 9.5:1, V_c 58.8 cc.
+        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-1 (from
+        // memory): 0.5 L, 9.5:1, V_c 58.8 cc.
         assert!((clearance_for_ratio_m3(0.5e-3, 9.5).unwrap() * 1e6 - 58.823_529).abs() < 1e-6);
     }
 
@@ -286,7 +290,8 @@ mod tests {
 
     #[test]
     fn uncertainty_of_the_ratio() {
-        // Project reference table section 3: law of propagation, checked there by 2 million draws (mean 11.24925, s 0.06310).
+        // Project reference table section 3: law of propagation, checked there by 2 million draws (mean
+        // 11.24925, s 0.06310).
         let of = |value: f64, name: &str, u: f64| Budgeted::from_source(value, name, u).unwrap();
         let (bore, stroke) = (
             of(4.155 * INCH, "bore", 0.0005 * INCH),
@@ -308,7 +313,8 @@ mod tests {
         let assumed = Shape::Rectangular.standard_uncertainty(1.5e-6).unwrap();
         let ratio = budgeted_ratio(&of(66.2e-6, "chamber", assumed), &rest, &bore, &stroke);
         assert!((ratio.standard_uncertainty() - 0.120_311_6).abs() < 1e-6);
-        // Two chambers on one short block: bore, stroke and the rest nearly cancel, the chambers' own readings stay.
+        // Two chambers on one short block: bore, stroke and the rest nearly cancel, the chambers' own
+        // readings stay.
         let other = budgeted_ratio(&of(68e-6, "other chamber", 0.3e-6), &rest, &bore, &stroke);
         let first = budgeted_ratio(&of(66.2e-6, "chamber", 0.3e-6), &rest, &bore, &stroke);
         let gain = first.minus(&other).unwrap();

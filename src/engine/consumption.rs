@@ -6,7 +6,8 @@ use super::EngineError;
 use super::error::{not_negative, positive};
 use super::shaft::WorkingCycle;
 
-/// Brake specific consumption, kg/J: mass flow over power, for fuel or air alike (1 g/(kW·h) is 1/3.6e9 kg/J).
+/// Brake specific consumption, kg/J: mass flow over power, for fuel or air alike (1 g/(kW·h) is 1/3.6e9
+/// kg/J).
 ///
 /// ```
 /// use mulebook::engine::consumption::specific_consumption_kg_per_j;
@@ -21,8 +22,8 @@ pub fn specific_consumption_kg_per_j(flow_kg_per_s: f64, power_w: f64) -> Result
     Ok(not_negative("mass flow", flow_kg_per_s, "kg/s")? / positive("power", power_w, "W")?)
 }
 
-/// Power, W, that a mass flow makes at a specific consumption: shows which correction a printed power carries, as fuel and specific consumption give the
-/// observed power.
+/// Power, W, that a mass flow makes at a specific consumption: shows which correction a printed power
+/// carries, as fuel and specific consumption give the observed power.
 ///
 /// # Errors
 /// A negative flow, or a consumption that is not above zero.
@@ -31,7 +32,8 @@ pub fn power_from_consumption_w(flow_kg_per_s: f64, specific_kg_per_j: f64) -> R
         / positive("specific consumption", specific_kg_per_j, "kg/J")?)
 }
 
-/// Volumetric efficiency: air drawn over what the displacement holds at a stated density, ṁ·n/(ρ·V_d·N), n the turns of a cycle.
+/// Volumetric efficiency: air drawn over what the displacement holds at a stated density, ṁ·n/(ρ·V_d·N), n
+/// the turns of a cycle.
 ///
 /// The density names the reference: ambient air (overall) or the manifold's (of the head alone).
 ///
@@ -92,8 +94,8 @@ mod tests {
 
     #[test]
     fn full_cylinders() {
-        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-2 (from memory): 3 l four-stroke at 3600 rpm,
-        // air 1.181 kg/m³; efficiency 0.925 draws 0.0983 kg/s.
+        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-2 (from
+        // memory): 3 l four-stroke at 3600 rpm, air 1.181 kg/m³; efficiency 0.925 draws 0.0983 kg/s.
         let flow = air_flow_kg_per_s(0.925, 1.181, 3e-3, 3600.0, WorkingCycle::FourStroke).unwrap();
         assert!((flow - 0.0983).abs() < 5e-5, "{flow}");
         assert!(volumetric_efficiency(0.1, 1.2, 3e-3, 0.0, WorkingCycle::FourStroke).is_err());

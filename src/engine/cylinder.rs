@@ -14,8 +14,8 @@ pub fn circle_area_m2(diameter_m: f64) -> Result<f64, EngineError> {
     Ok(PI / 4.0 * diameter * diameter)
 }
 
-/// Swept volume of one cylinder, V_d = π/4·B²·S, in cubic metres (J. Heywood, *Internal Combustion Engine Fundamentals*, 2.2, from
-/// memory).
+/// Swept volume of one cylinder, V_d = π/4·B²·S, in cubic metres (J. Heywood, *Internal Combustion Engine
+/// Fundamentals*, 2.2, from memory).
 ///
 /// ```
 /// use mulebook::engine::cylinder::swept_volume_m3;
@@ -30,7 +30,8 @@ pub fn swept_volume_m3(bore_m: f64, stroke_m: f64) -> Result<f64, EngineError> {
     Ok(circle_area_m2(positive("bore", bore_m, "m")?)? * positive("stroke", stroke_m, "m")?)
 }
 
-/// Displacement of the engine, the sum over its cylinders, in cubic metres; bores may differ from cylinder to cylinder.
+/// Displacement of the engine, the sum over its cylinders, in cubic metres; bores may differ from cylinder to
+/// cylinder.
 ///
 /// # Errors
 /// No cylinders, or a bore or stroke that is not above zero.
@@ -71,7 +72,8 @@ mod tests {
 
     #[test]
     fn eight_cylinders() {
-        // Project reference table section 3: 4.155 × 3.75 in is 833.228958 cc, eight of them (π·4.155²·3.75·2) 406.774006 in³.
+        // Project reference table section 3: 4.155 × 3.75 in is 833.228958 cc, eight of them
+        // (π·4.155²·3.75·2) 406.774006 in³.
         let one = swept_volume_m3(4.155 * INCH, 3.75 * INCH).unwrap();
         assert!((one * 1e6 - 833.228_958).abs() < 1e-6);
         let all = displacement_m3(&[4.155 * INCH; 8], 3.75 * INCH).unwrap();

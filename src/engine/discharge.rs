@@ -1,7 +1,8 @@
 //! Discharge coefficient of a port and valve, with the area and the convention named.
 //!
-//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 6.3.2 and appendix C (from memory). At 28 inches of water the
-//! coefficients of the two conventions differ by nearly 4 %, those of the areas by far more: a coefficient without both names says nothing.
+//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 6.3.2 and appendix C (from memory).
+//! At 28 inches of water the coefficients of the two conventions differ by nearly 4 %, those of the areas by
+//! far more: a coefficient without both names says nothing.
 
 use super::EngineError;
 use super::error::{not_negative, positive, within};
@@ -75,10 +76,12 @@ impl Drop {
 
     /// Ideal mass flow per area, kg/(s·m²).
     ///
-    /// Compressible: p₀/√(RT₀)·r^(1/γ)·√(2γ/(γ − 1)·(1 − r^((γ − 1)/γ))), r the ratio of pressures, no lower than critical.
+    /// Compressible: p₀/√(RT₀)·r^(1/γ)·√(2γ/(γ − 1)·(1 − r^((γ − 1)/γ))), r the ratio of pressures, no lower
+    /// than critical.
     ///
     /// # Errors
-    /// A pressure, temperature or gas constant that is not above zero, or a drop that is not between zero and the pressure before.
+    /// A pressure, temperature or gas constant that is not above zero, or a drop that is not between zero and
+    /// the pressure before.
     pub fn ideal_flux_kg_per_s_m2(&self, convention: FlowConvention) -> Result<f64, EngineError> {
         let p0 = positive("pressure before the restriction", self.upstream_pa, "Pa")?;
         let rt = positive("temperature before the restriction", self.upstream_k, "K")?

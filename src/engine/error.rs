@@ -47,7 +47,8 @@ pub enum EngineError {
     Statistics(#[from] StatisticsError),
 }
 
-/// A result or an input that a standard or a practice does not cover; the number stands, and the flag stands beside it.
+/// A result or an input that a standard or a practice does not cover; the number stands, and the flag stands
+/// beside it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Beyond {
     /// What lies outside (`correction factor`, `air temperature`).
@@ -82,22 +83,25 @@ pub(super) fn beyond(
     })
 }
 
-/// Refuses what is not finite and above zero.
+/// Beyond this size, or below its inverse, no input of an engine lies; it keeps every product finite.
+const SIZE_LIMIT: f64 = 1e30;
+
+/// Refuses what is not above zero, or beyond any size.
 pub(super) fn positive(what: &'static str, found: f64, unit: &'static str) -> Result<f64, EngineError> {
     within(what, found, unit, |value| value > 0.0, "above 0")
 }
 
-/// Refuses what is not finite and zero or more.
+/// Refuses what is below zero, or beyond any size.
 pub(super) fn not_negative(what: &'static str, found: f64, unit: &'static str) -> Result<f64, EngineError> {
     within(what, found, unit, |value| value >= 0.0, "0 or more")
 }
 
-/// Refuses NaN and infinities.
+/// Refuses NaN and what is beyond any size.
 pub(super) fn finite(what: &'static str, found: f64, unit: &'static str) -> Result<f64, EngineError> {
     within(what, found, unit, |_| true, "a finite number")
 }
 
-/// Refuses what is not finite or fails the condition.
+/// Refuses NaN, what is beyond any size, and what fails the condition.
 pub(super) fn within(
     what: &'static str,
     found: f64,
@@ -105,7 +109,8 @@ pub(super) fn within(
     allowed: impl Fn(f64) -> bool,
     expected: &'static str,
 ) -> Result<f64, EngineError> {
-    if found.is_finite() && allowed(found) {
+    let sized = found == 0.0 || (SIZE_LIMIT.recip()..=SIZE_LIMIT).contains(&found.abs());
+    if sized && allowed(found) {
         Ok(found)
     } else {
         Err(EngineError::OutOfDomain {

@@ -1,12 +1,13 @@
 //! From a flow-bench reading to the flow at a stated pressure, of stated air, without leakage.
 //!
-//! Flow through a fixed head is taken as turbulent, so that Q ∝ √Δp at one density. Common practice, no source; it fails at low lift and
-//! over large ratios of pressure, which are flagged.
+//! Flow through a fixed head is taken as turbulent, so that Q ∝ √Δp at one density. Common practice, no
+//! source; it fails at low lift and over large ratios of pressure, which are flagged.
 
 use super::EngineError;
 use super::error::{Beyond, beyond, not_negative, positive, within};
 
-/// Ratio of test pressures beyond which flow at one no longer stands for flow at the other (common practice, no source).
+/// Ratio of test pressures beyond which flow at one no longer stands for flow at the other (common practice,
+/// no source).
 pub const PRESSURE_RATIO_LIMIT: f64 = 3.0;
 
 /// A flow with what should be said of it.
@@ -73,7 +74,8 @@ pub fn flow_of_standard_air_m3_per_s(
     })
 }
 
-/// Flow through the head when the air at the bench's orifice is warmer: Q = Q_read·√(T_head/T_orifice), temperatures in kelvin.
+/// Flow through the head when the air at the bench's orifice is warmer: Q = Q_read·√(T_head/T_orifice),
+/// temperatures in kelvin.
 ///
 /// # Errors
 /// A negative flow, or a temperature that is not above zero.

@@ -13,9 +13,11 @@ pub const MOLAR_MASS_RATIO: f64 = 0.621_945;
 pub enum WetBulbMethod {
     /// e = e_w(t_w) − 6.53e-4·(1 + 0.000944 t_w)·p·(t − t_w), aspirated (WMO-No. 8, annex 4.B, from memory).
     Wmo,
-    /// e = e_w(t_w) − 6.60e-4·(1 + 0.00115 t_w)·p·(t − t_w) (coefficient 6.60e-4: American Meteorological Society glossary; second term from memory).
+    /// e = e_w(t_w) − 6.60e-4·(1 + 0.00115 t_w)·p·(t − t_w) (coefficient 6.60e-4: American Meteorological
+    /// Society glossary; second term from memory).
     Ams,
-    /// Adiabatic saturation by the energy balance of the ASHRAE Handbook, Fundamentals 2017, chapter 1, eq. 33.
+    /// Adiabatic saturation by the energy balance of the ASHRAE Handbook, Fundamentals 2017, chapter 1, eq.
+    /// 33.
     AdiabaticSaturation,
 }
 
@@ -38,8 +40,9 @@ pub enum Damp {
 /// Vapour pressure of the air, Pa: φ·p_ws(t), p_ws(dew point), or by a wet-bulb method.
 ///
 /// # Errors
-/// A temperature outside the formula's range; a relative humidity outside 0 to 1; a wet bulb below 0 °C (the methods hold over water, not ice); a wet
-/// bulb or dew point above the air's temperature; a wet bulb so low that the air would be drier than dry.
+/// A temperature outside the formula's range; a relative humidity outside 0 to 1; a wet bulb below 0 °C (the
+/// methods hold over water, not ice); a wet bulb or dew point above the air's temperature; a wet bulb so low
+/// that the air would be drier than dry.
 pub fn vapour_pressure_pa(
     damp: Damp,
     air_c: f64,
@@ -142,7 +145,8 @@ mod tests {
 
     #[test]
     fn wet_bulb_methods_side_by_side() {
-        // Project reference table section 1 (Magnus with WMO, IF97 with AMS, Hyland-Wexler with the energy balance as psychrolib 2.5.0).
+        // Project reference table section 1 (Magnus with WMO, IF97 with AMS, Hyland-Wexler with the energy
+        // balance as psychrolib 2.5.0).
         let cases = [
             (30.0, 22.0, 100_000.0, [2104.166, 2103.853, 2128.879]),
             (25.0, 18.0, 98_000.0, [1603.559, 1602.524, 1621.481]),

@@ -24,7 +24,8 @@ pub fn inertia_torque_nm(inertia_kg_m2: f64, rate_rpm_per_s: f64) -> Result<f64,
         / 60.0)
 }
 
-/// Steady torque, N·m, behind a sweep's reading: measured + I·α, with I the inertia on the engine's side of where the torque is sensed.
+/// Steady torque, N·m, behind a sweep's reading: measured + I·α, with I the inertia on the engine's side of
+/// where the torque is sensed.
 ///
 /// # Errors
 /// A torque or rate that is not finite, or a negative inertia.
@@ -52,7 +53,8 @@ mod tests {
 
     #[test]
     fn sweeps() {
-        // Project reference table section 5: 300 rpm/s is 8.109919 lbf·ft, 10.036813 hp at 6500 rpm; 600 rpm/s twice that.
+        // Project reference table section 5: 300 rpm/s is 8.109919 lbf·ft, 10.036813 hp at 6500 rpm; 600
+        // rpm/s twice that.
         let torque = inertia_torque_nm(0.35, 300.0).unwrap();
         assert!((torque / 1.355_817_948_331_400_4 - 8.109_919).abs() < 1e-6);
         assert!((inertia_power_w(0.35, 300.0, 6500.0).unwrap() / 745.699_871_58 - 10.036_813).abs() < 1e-6);

@@ -5,12 +5,15 @@ use super::cylinder::circle_area_m2;
 use super::error::{positive, within};
 use super::piston::CrankMechanism;
 
-/// Compression ratio from inlet closing: 1 + (π/4·B²·x)/V_c, with x the piston's distance from top dead centre when the inlet closes.
+/// Compression ratio from inlet closing: 1 + (π/4·B²·x)/V_c, with x the piston's distance from top dead
+/// centre when the inlet closes.
 ///
-/// No standard says at which lift the valve counts as closed: the caller stores the lift beside the angle. Common practice, no source.
+/// No standard says at which lift the valve counts as closed: the caller stores the lift beside the angle.
+/// Common practice, no source.
 ///
 /// # Errors
-/// A closing angle beyond 0 to 180 degrees after bottom dead centre, or a volume or bore that is not above zero.
+/// A closing angle beyond 0 to 180 degrees after bottom dead centre, or a volume or bore that is not above
+/// zero.
 pub fn ratio_at_inlet_closing(
     crank: &CrankMechanism,
     bore_m: f64,

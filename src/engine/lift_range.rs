@@ -35,7 +35,8 @@ pub fn value_at(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineErro
     })
 }
 
-/// Mean over a range of lifts: the area under straight lines between the readings, over the width of the range.
+/// Mean over a range of lifts: the area under straight lines between the readings, over the width of the
+/// range.
 ///
 /// Common practice, no source; unlike a mean of the readings it does not depend on how densely they stand.
 ///

@@ -1,7 +1,8 @@
 //! What a cut from the deck of a head or block takes away and moves.
 //!
-//! The shift of the intake follows from plane geometry, worked out here: heads that come closer to the crankshaft by c carry their intake
-//! faces along the bank's axis. It gives the trade's table for 90° engines: 1.00, 1.10, 1.23 and 1.41 times the cut at 0°, 5°, 10° and 15°.
+//! The shift of the intake follows from plane geometry, worked out here: heads that come closer to the
+//! crankshaft by c carry their intake faces along the bank's axis. It gives the trade's table for 90°
+//! engines: 1.00, 1.10, 1.23 and 1.41 times the cut at 0°, 5°, 10° and 15°.
 
 use std::f64::consts::PI;
 
@@ -27,11 +28,11 @@ pub fn cut_for_volume_m(chamber_area_m2: f64, volume_m3: f64) -> Result<f64, Eng
         / positive("chamber area at the deck", chamber_area_m2, "m²")?)
 }
 
-/// Chamber volume taken by an angled cut: area × depth of the cut at the middle of the chamber's area (exact for a plane cut of a
-/// straight-walled chamber, by Pappus' theorem).
+/// Chamber volume taken by an angled cut: area × depth of the cut at the middle of the chamber's area (exact
+/// for a plane cut of a straight-walled chamber, by Pappus' theorem).
 ///
-/// The cut is `deep_edge_m` at one edge of the head's width and `shallow_edge_m` at the other; `share` is where the middle of the
-/// chamber lies between the deep edge (0) and the shallow one (1).
+/// The cut is `deep_edge_m` at one edge of the head's width and `shallow_edge_m` at the other; `share` is
+/// where the middle of the chamber lies between the deep edge (0) and the shallow one (1).
 ///
 /// # Errors
 /// An area that is not above zero, a negative cut, or a share outside 0 to 1.
@@ -53,7 +54,8 @@ pub fn angled_cut_volume_m3(
     flat_cut_volume_m3(chamber_area_m2, deep + (shallow - deep) * share)
 }
 
-/// Depth at the deep edge of an angled cut that turns the head by an angle over its width: W·tan α, in metres.
+/// Depth at the deep edge of an angled cut that turns the head by an angle over its width: W·tan α, in
+/// metres.
 ///
 /// The trade's short form is 0.0175·W·α with α in degrees (Circle Track magazine, 2003-12).
 ///
@@ -83,19 +85,22 @@ pub struct IntakeShift {
 
 /// The shift of the intake faces of a V engine whose heads came down by `cut_m`.
 ///
-/// With γ half the angle between the banks and φ the angle of the intake face from square to the deck (leaning towards the flat of the
-/// valley): face cut = c·sin γ/cos(γ + φ); drop = c·cos φ/cos(γ + φ); port offset along the face = c·cos φ.
+/// With γ half the angle between the banks and φ the angle of the intake face from square to the deck
+/// (leaning towards the flat of the valley): face cut = c·sin γ/cos(γ + φ); drop = c·cos φ/cos(γ + φ); port
+/// offset along the face = c·cos φ.
 ///
 /// ```
 /// use mulebook::engine::milling::intake_shift;
-/// // Trade table for a 90° engine with a 10° face: 1.23 times the cut from the face, 1.71 times from the ends.
+/// // Trade table for a 90° engine with a 10° face: 1.23 times the cut from the face, 1.71 times from the
+/// // ends.
 /// let shift = intake_shift(1.0e-3, 90.0, 10.0).expect("a V engine");
 /// assert!((shift.face_cut_m * 1e3 - 1.23).abs() < 5e-3);
 /// assert!((shift.manifold_drop_m * 1e3 - 1.71).abs() < 1e-2);
 /// ```
 ///
 /// # Errors
-/// A negative cut, banks outside 0 to 180 degrees apart, or a face at or beyond level (γ + φ not below 90 degrees, φ outside ±45).
+/// A negative cut, banks outside 0 to 180 degrees apart, or a face at or beyond level (γ + φ not below 90
+/// degrees, φ outside ±45).
 pub fn intake_shift(
     cut_m: f64,
     bank_angle_deg: f64,

@@ -1,6 +1,7 @@
 //! Air-fuel ratio and lambda, by fuel.
 //!
-//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 3.4 (from memory): air as O₂ + 3.773 N₂, 28.962 g/mol.
+//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 3.4 (from memory): air as O₂ + 3.773
+//! N₂, 28.962 g/mol.
 
 use super::EngineError;
 use super::error::{not_negative, positive, within};
@@ -47,7 +48,8 @@ impl FuelFormula {
     }
 }
 
-/// A fuel whose stoichiometric ratio is known here; a fuel batch's own figure, where there is one, comes before these.
+/// A fuel whose stoichiometric ratio is known here; a fuel batch's own figure, where there is one, comes
+/// before these.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Fuel {
@@ -74,7 +76,8 @@ impl Fuel {
     ///
     /// ```
     /// use mulebook::engine::mixture::Fuel;
-    /// // Heywood table D.4 (from memory) and superbikeschool.com topic 3673: methanol 6.47, ethanol 9.00, propane 15.67, nitromethane 1.7.
+    /// // Heywood table D.4 (from memory) and superbikeschool.com topic 3673: methanol 6.47, ethanol 9.00,
+    /// // propane 15.67, nitromethane 1.7.
     /// for (fuel, ratio) in [
     ///     (Fuel::Petrol, 14.6), (Fuel::Methanol, 6.47), (Fuel::Ethanol, 9.0), (Fuel::Propane, 15.67),
     ///     (Fuel::Methane, 17.23), (Fuel::Nitromethane, 1.7), (Fuel::Diesel, 14.5),
@@ -106,7 +109,8 @@ impl Fuel {
         }
     }
 
-    /// Lower heating value, J/kg, of the mean fuel of its kind (Heywood table D.4 and, for nitromethane, racing practice; from memory).
+    /// Lower heating value, J/kg, of the mean fuel of its kind (Heywood table D.4 and, for nitromethane,
+    /// racing practice; from memory).
     #[must_use]
     pub fn lower_heating_value_j_per_kg(self) -> f64 {
         match self {
@@ -179,7 +183,8 @@ pub fn air_fuel_ratio(air_kg_per_s: f64, fuel_kg_per_s: f64) -> Result<f64, Engi
     Ok(not_negative("air flow", air_kg_per_s, "kg/s")? / positive("fuel flow", fuel_kg_per_s, "kg/s")?)
 }
 
-/// Lambda: air-fuel ratio over the stoichiometric one; above one is lean. Its inverse is the equivalence ratio φ.
+/// Lambda: air-fuel ratio over the stoichiometric one; above one is lean. Its inverse is the equivalence
+/// ratio φ.
 ///
 /// ```
 /// use mulebook::engine::mixture::{Fuel, lambda};

@@ -1,12 +1,15 @@
-//! Relations of the engine, its air, its camshaft, its ports and its cycle: pure functions, a file per relation.
+//! Relations of the engine, its air, its camshaft, its ports and its cycle: pure functions, a file per
+//! relation.
 //!
-//! In: numbers in the unit that each argument's name ends in (SI throughout; degrees for angles, rpm for speeds, °C or K as named), already
-//! read and converted. Out: numbers in the unit named likewise, small structs, and flags ([`Beyond`]) for what a standard does not cover. This room
-//! reads no records, knows no provenance, guesses no missing input, and returns no NaN: what cannot be worked out is an [`EngineError`].
+//! In: numbers in the unit that each argument's name ends in (SI throughout; degrees for angles, rpm for
+//! speeds, °C or K as named), already read and converted. Out: numbers in the unit named likewise, small
+//! structs, and flags ([`Beyond`]) for what a standard does not cover. This room reads no records, knows no
+//! provenance, guesses no missing input, and returns no NaN: what cannot be worked out is an [`EngineError`].
 //!
-//! Every relation says its formula, symbols, limits and source. "From memory" marks what was not checked against a text; "common practice, no source"
-//! what the trade does without one. Where editions or authors differ the choice is an enum, to be stored beside the result. `docs/engine.md` gathers
-//! them with worked examples.
+//! Every relation says its formula, symbols, limits and source. "From memory" marks what was not checked
+//! against a text; "common practice, no source" what the trade does without one. Where editions or authors
+//! differ the choice is an enum, to be stored beside the result. `docs/engine.md` gathers them with worked
+//! examples.
 
 pub mod air;
 pub mod altitude;

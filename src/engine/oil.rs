@@ -1,9 +1,10 @@
 //! Viscosity of oil over temperature, and friction of the running gear.
 
 use super::EngineError;
-use super::error::{not_negative, positive, within};
+use super::error::{finite, not_negative, positive, within};
 
-/// Viscosity-temperature line of an oil by ASTM D341: log₁₀ log₁₀(ν + 0.7) = A − B·log₁₀ T, ν in mm²/s (cSt), T in K.
+/// Viscosity-temperature line of an oil by ASTM D341: log₁₀ log₁₀(ν + 0.7) = A − B·log₁₀ T, ν in mm²/s (cSt),
+/// T in K.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ViscosityLine {
     a: f64,
@@ -11,7 +12,8 @@ pub struct ViscosityLine {
 }
 
 impl ViscosityLine {
-    /// The line through two points, each kinematic viscosity in mm²/s and temperature in °C; above 2 mm²/s, where the plain form of D341 holds.
+    /// The line through two points, each kinematic viscosity in mm²/s and temperature in °C; above 2 mm²/s,
+    /// where the plain form of D341 holds.
     ///
     /// ```
     /// use mulebook::engine::oil::ViscosityLine;
@@ -50,7 +52,8 @@ impl ViscosityLine {
     }
 }
 
-/// Ratio of viscous friction at two viscosities, (ν_to/ν_from)^n; n from 0.24 to 0.5 is reported (from memory), the caller states it.
+/// Ratio of viscous friction at two viscosities, (ν_to/ν_from)^n; n from 0.24 to 0.5 is reported (from
+/// memory), the caller states it.
 ///
 /// # Errors
 /// Viscosities that are not above zero, or an exponent outside 0 to 1.
@@ -79,7 +82,8 @@ pub struct ChenFlynn {
 }
 
 impl ChenFlynn {
-    /// The constants of the paper, S. Chen & P. Flynn, SAE 650733 (from memory): 0.137 + 0.005·p_max + 0.162·S_p.
+    /// The constants of the paper, S. Chen & P. Flynn, SAE 650733 (from memory): 0.137 + 0.005·p_max +
+    /// 0.162·S_p.
     pub const ORIGINAL: Self = Self {
         constant_bar: 0.137,
         peak_pressure: 0.005,
@@ -90,15 +94,18 @@ impl ChenFlynn {
     /// Friction mean effective pressure, bar: A + B·p_max + C·S_p + D·S_p².
     ///
     /// # Errors
-    /// A negative pressure or speed.
+    /// A negative pressure or speed, or a constant that is not finite.
     pub fn pressure_bar(&self, peak_bar: f64, mean_piston_speed_m_per_s: f64) -> Result<f64, EngineError> {
         let peak = not_negative("peak pressure", peak_bar, "bar")?;
         let speed = not_negative("mean piston speed", mean_piston_speed_m_per_s, "m/s")?;
-        Ok(self.constant_bar + self.peak_pressure * peak + (self.speed + self.speed_squared * speed) * speed)
+        let constant = |value| finite("constant of the friction model", value, "");
+        let per_speed = constant(self.speed)? + constant(self.speed_squared)? * speed;
+        Ok(constant(self.constant_bar)? + constant(self.peak_pressure)? * peak + per_speed * speed)
     }
 }
 
-/// Motored friction mean effective pressure of petrol engines, bar: 0.97 + 0.15·n + 0.05·n², n in 1000 rpm (D. Barnes-Moss 1975, from memory).
+/// Motored friction mean effective pressure of petrol engines, bar: 0.97 + 0.15·n + 0.05·n², n in 1000 rpm
+/// (D. Barnes-Moss 1975, from memory).
 ///
 /// # Errors
 /// A negative speed.
@@ -115,7 +122,8 @@ mod tests {
 
     #[test]
     fn viscosities() {
-        // olezol.com: 32 at 40 °C and 5.4 at 100 °C give 8.5 at 80 °C; project reference table section 5 for the second oil.
+        // olezol.com: 32 at 40 °C and 5.4 at 100 °C give 8.5 at 80 °C; project reference table section 5 for
+        // the second oil.
         let thin = ViscosityLine::through((32.0, 40.0), (5.4, 100.0)).unwrap();
         assert!((thin.viscosity_mm2_per_s(80.0).unwrap() - 8.533).abs() < 1e-3);
         let thick = ViscosityLine::through((66.0, 40.0), (10.2, 100.0)).unwrap();

@@ -1,6 +1,7 @@
 //! Where the piston is, how fast it moves and how hard it is pulled.
 //!
-//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 2.2 (from memory); the crank is centred on the bore.
+//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 2.2 (from memory); the crank is
+//! centred on the bore.
 
 use std::f64::consts::PI;
 
@@ -43,7 +44,8 @@ impl CrankMechanism {
         self.stroke_m
     }
 
-    /// Distance of the piston from top dead centre, m: x = a(1 − cos θ) + l − √(l² − a²sin²θ), θ after top dead centre, a = S/2.
+    /// Distance of the piston from top dead centre, m: x = a(1 − cos θ) + l − √(l² − a²sin²θ), θ after top
+    /// dead centre, a = S/2.
     ///
     /// # Errors
     /// An angle that is not finite.
@@ -55,7 +57,8 @@ impl CrankMechanism {
         Ok(a * (1.0 - libm::cos(angle)) + sine * sine / (l + (l * l - sine * sine).sqrt()))
     }
 
-    /// Crank angle after top dead centre, degrees from 0 to 180, at which the piston stands `position_m` below top dead centre.
+    /// Crank angle after top dead centre, degrees from 0 to 180, at which the piston stands `position_m`
+    /// below top dead centre.
     ///
     /// # Errors
     /// A position outside the stroke.
@@ -86,7 +89,8 @@ impl CrankMechanism {
         Ok(self.stroke_m / 2.0 * omega * sine * (1.0 + cosine / (ratio * ratio - sine * sine).sqrt()))
     }
 
-    /// Piston acceleration, m/s², downwards positive; at top dead centre aω²(1 + a/l), at bottom −aω²(1 − a/l).
+    /// Piston acceleration, m/s², downwards positive; at top dead centre aω²(1 + a/l), at bottom −aω²(1 −
+    /// a/l).
     ///
     /// # Errors
     /// As [`CrankMechanism::speed_m_per_s`].
@@ -200,8 +204,9 @@ mod tests {
 
     #[test]
     fn textbook_engine() {
-        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-1 (from memory): 3 L square V6, rod 16.6 cm,
-        // 3600 rpm: bore 8.6 cm, mean speed 10.32 m/s; at 20° speed 0.669 of the mean, position 0.325 cm.
+        // W. Pulkrabek, *Engineering Fundamentals of the Internal Combustion Engine*, example 2-1 (from
+        // memory): 3 L square V6, rod 16.6 cm, 3600 rpm: bore 8.6 cm, mean speed 10.32 m/s; at 20° speed
+        // 0.669 of the mean, position 0.325 cm.
         let stroke = 0.086_025_40;
         near(mean_speed_m_per_s(stroke, 3600.0).unwrap(), 10.32, 5e-3);
         let crank = CrankMechanism::new(stroke, 0.166).unwrap();

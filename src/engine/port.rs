@@ -13,7 +13,8 @@ pub fn bench_velocity_m_per_s(flow_m3_per_s: f64, section_m2: f64) -> Result<f64
     Ok(not_negative("flow", flow_m3_per_s, "m³/s")? / positive("section", section_m2, "m²")?)
 }
 
-/// Mean speed at a section in the running engine by the piston's sweep, m/s: S_p·(π/4·B²)/A, as if the gas kept its density.
+/// Mean speed at a section in the running engine by the piston's sweep, m/s: S_p·(π/4·B²)/A, as if the gas
+/// kept its density.
 ///
 /// # Errors
 /// A negative piston speed, or a bore or section that is not above zero.
@@ -54,11 +55,13 @@ pub struct InletValve {
 impl InletValve {
     /// Mach index Z = (B/D_v)²·S_p/(C_i·c).
     ///
-    /// Volumetric efficiency falls fast above about 0.6 (C. Taylor, *The Internal-Combustion Engine in Theory and Practice* 1, 6, from memory);
-    /// 0.5 with a mean effective area (JSME mechanical engineering encyclopedia, 1002813).
+    /// Volumetric efficiency falls fast above about 0.6 (C. Taylor, *The Internal-Combustion Engine in Theory
+    /// and Practice* 1, 6, from memory); 0.5 with a mean effective area (JSME mechanical engineering
+    /// encyclopedia, 1002813).
     ///
     /// # Errors
-    /// Sizes, coefficient or speed of sound that are not above zero, a coefficient above one, or a negative piston speed.
+    /// Sizes, coefficient or speed of sound that are not above zero, a coefficient above one, or a negative
+    /// piston speed.
     pub fn mach_index(&self, mean_piston_speed_m_per_s: f64, sound_m_per_s: f64) -> Result<f64, EngineError> {
         let piston = not_negative("mean piston speed", mean_piston_speed_m_per_s, "m/s")?;
         Ok(self.ratio()? * piston / positive("speed of sound", sound_m_per_s, "m/s")?)
@@ -103,7 +106,8 @@ mod tests {
 
     #[test]
     fn gas_speed_and_mach_index() {
-        // Project reference table section 4: 4.155 in bore, 2.08 in valve, 22.225 m/s mean piston speed, 300 K.
+        // Project reference table section 4: 4.155 in bore, 2.08 in valve, 22.225 m/s mean piston speed, 300
+        // K.
         let valve = |c| InletValve {
             bore_m: 4.155 * INCH,
             valve_diameter_m: 2.08 * INCH,
@@ -117,7 +121,8 @@ mod tests {
         assert!((valve(0.35).speed_at_index_rpm(0.6, 3.75 * INCH, sound).unwrap() - 5755.29).abs() < 5e-3);
         let section = circle_area_m2(2.08 * INCH).unwrap();
         assert!((running_velocity_m_per_s(22.225, 4.155 * INCH, section).unwrap() - 88.686_427).abs() < 1e-6);
-        // calculatoratoz.com Calc-32045 (arithmetic check only): (0.85/0.02)²·0.011/(11.8·3.4) = 0.495233; here the coefficient goes into c.
+        // calculatoratoz.com Calc-32045 (arithmetic check only): (0.85/0.02)²·0.011/(11.8·3.4) = 0.495233;
+        // here the coefficient goes into c.
         let odd = InletValve {
             bore_m: 0.85,
             valve_diameter_m: 0.02,

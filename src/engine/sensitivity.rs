@@ -1,7 +1,7 @@
 //! Textbook models of how far a documented difference could move an engine's torque.
 //!
-//! These are bounds and orders of magnitude, each with its source; they stand beside a measured gain and never alter it. A book's own pulls that isolate
-//! the difference replace them.
+//! These are bounds and orders of magnitude, each with its source; they stand beside a measured gain and
+//! never alter it. A book's own pulls that isolate the difference replace them.
 
 use super::EngineError;
 use super::error::{finite, not_negative, positive, within};
@@ -24,8 +24,8 @@ pub fn otto_efficiency(compression_ratio: f64, heat_ratio: f64) -> Result<f64, E
     Ok(-libm::expm1((1.0 - gamma) * libm::log(r)))
 }
 
-/// Ratio of ideal efficiencies of two compression ratios: an upper bound of what the change can give, as heat loss and friction take part of
-/// it above about 10:1 (J. Caton, Texas A&M).
+/// Ratio of ideal efficiencies of two compression ratios: an upper bound of what the change can give, as heat
+/// loss and friction take part of it above about 10:1 (J. Caton, Texas A&M).
 ///
 /// # Errors
 /// As [`otto_efficiency`].
@@ -33,7 +33,8 @@ pub fn compression_gain(from_ratio: f64, to_ratio: f64, heat_ratio: f64) -> Resu
     Ok(otto_efficiency(to_ratio, heat_ratio)? / otto_efficiency(from_ratio, heat_ratio)?)
 }
 
-/// Share of the best torque that is left off the best spark timing: 1 − k·Δθ² (generic form; k is fitted on the engine itself).
+/// Share of the best torque that is left off the best spark timing: 1 − k·Δθ² (generic form; k is fitted on
+/// the engine itself).
 ///
 /// # Errors
 /// A curvature that is negative, an angle that is not finite, or so far off that nothing would be left.
@@ -43,8 +44,8 @@ pub fn torque_off_best_timing(off_deg: f64, curvature_per_deg2: f64) -> Result<f
     positive("torque left", 1.0 - curvature * off * off, "of the best")
 }
 
-/// Relative torque over the equivalence ratio φ from a fit to R. Stone's figures: −1.1536φ² + 2.6954φ − 0.5695 over its peak (secondary text;
-/// it names the variable λ, which cannot be meant).
+/// Relative torque over the equivalence ratio φ from a fit to R. Stone's figures: −1.1536φ² + 2.6954φ −
+/// 0.5695 over its peak (secondary text; it names the variable λ, which cannot be meant).
 ///
 /// # Errors
 /// An equivalence ratio outside 0.7 to 1.5, where the fit was not made.
@@ -76,7 +77,8 @@ mod tests {
 
     #[test]
     fn compression() {
-        // victorylibrary.com: 10 to 12 +4.65 %, 5 to 6 +7.79 %; project reference table section 5: 65 against 68 cc 1.009479 at γ 1.3.
+        // victorylibrary.com: 10 to 12 +4.65 %, 5 to 6 +7.79 %; project reference table section 5: 65 against
+        // 68 cc 1.009479 at γ 1.3.
         assert!((compression_gain(10.0, 12.0, 1.4).unwrap() - 1.0465).abs() < 5e-5);
         assert!((compression_gain(5.0, 6.0, 1.4).unwrap() - 1.0779).abs() < 1.5e-4);
         assert!((compression_gain(11.026_823, 11.402_359, 1.3).unwrap() - 1.009_479).abs() < 1e-6);

@@ -30,7 +30,8 @@ impl WorkingCycle {
 ///
 /// ```
 /// use mulebook::engine::shaft::power_w;
-/// // By definition of the horsepower (550 ft·lbf/s): torque and power in hp are equal at 33000/2π = 5252.113 rpm.
+/// // By definition of the horsepower (550 ft·lbf/s): torque and power in hp are equal at 33000/2π = 5252.113
+/// // rpm.
 /// let (foot_pound, horsepower) = (1.355_817_948_331_400_4, 745.699_871_582_270_2);
 /// let power = power_w(400.0 * foot_pound, 5252.113_122_032_5).expect("a running engine");
 /// assert!((power / horsepower - 400.0).abs() < 1e-9);
@@ -99,7 +100,8 @@ mod tests {
 
     #[test]
     fn powers_and_pressures() {
-        // Project reference table section 2: 500 N·m at 6000 rpm is 314.159265 kW, 421.294514 hp, 427.137728 PS.
+        // Project reference table section 2: 500 N·m at 6000 rpm is 314.159265 kW, 421.294514 hp, 427.137728
+        // PS.
         let power = power_w(500.0, 6000.0).unwrap();
         assert!((power - 314_159.265).abs() < 1e-3);
         assert!((power / 745.699_871_582_270_2 - 421.294_514).abs() < 1e-6);
@@ -113,7 +115,8 @@ mod tests {
             (torque_from_pressure_nm(1e5, swept, WorkingCycle::FourStroke).unwrap() - 53.045_003).abs()
                 < 1e-6
         );
-        // C. Ferguson, *Internal Combustion Engines* (from memory): 75 kW at 2000 rpm and 12 bar needs 3.75 l.
+        // C. Ferguson, *Internal Combustion Engines* (from memory): 75 kW at 2000 rpm and 12 bar needs 3.75
+        // l.
         let torque = torque_nm(75_000.0, 2000.0).unwrap();
         assert!(
             (torque_from_pressure_nm(12e5, 3.75e-3, WorkingCycle::FourStroke).unwrap() - torque).abs() < 1e-9

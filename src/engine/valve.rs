@@ -1,7 +1,7 @@
 //! Areas of a poppet valve and its seat.
 //!
-//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 6.3.2, eqs. 6.7 to 6.9 (from memory; continuity between the stages is
-//! tested).
+//! Source: J. Heywood, *Internal Combustion Engine Fundamentals* (1988), 6.3.2, eqs. 6.7 to 6.9 (from memory;
+//! continuity between the stages is tested).
 
 use std::f64::consts::PI;
 
@@ -78,11 +78,12 @@ pub enum Stage {
 impl Seat {
     /// Smallest geometric flow area at a lift, in square metres, and what bounds it.
     ///
-    /// With seat angle β, width w, D_m = D_v − w: up to L = w/(sin β cos β) it is π·L·cos β·(D_v − 2w + L/2·sin 2β); above,
-    /// π·D_m·√((L − w·tan β)² + w²), until that reaches the port area π/4·(D_p² − D_s²).
+    /// With seat angle β, width w, D_m = D_v − w: up to L = w/(sin β cos β) it is π·L·cos β·(D_v − 2w +
+    /// L/2·sin 2β); above, π·D_m·√((L − w·tan β)² + w²), until that reaches the port area π/4·(D_p² − D_s²).
     ///
     /// # Errors
-    /// Sizes that are not above zero, a seat wider than the valve allows, an angle outside 0 to 90 degrees, or a negative lift.
+    /// Sizes that are not above zero, a seat wider than the valve allows, an angle outside 0 to 90 degrees,
+    /// or a negative lift.
     pub fn smallest_area_m2(&self, lift_m: f64) -> Result<(f64, Stage), EngineError> {
         let valve = positive("valve diameter", self.valve_diameter_m, "m")?;
         let width = within(

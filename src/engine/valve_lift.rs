@@ -1,6 +1,7 @@
 //! Lift at the valve from lift at the lobe, through rocker and lash.
 //!
-//! Common practice, no source: stiff parts and a constant rocker ratio; a measured lift at the valve replaces it.
+//! Common practice, no source: stiff parts and a constant rocker ratio; a measured lift at the valve replaces
+//! it.
 
 use super::EngineError;
 use super::error::{not_negative, positive};
@@ -15,7 +16,8 @@ pub enum LashAt {
     Lobe,
 }
 
-/// Net lift at the valve, m: lobe·ratio − lash at the valve, or (lobe − lash)·ratio at the lobe; never below zero.
+/// Net lift at the valve, m: lobe·ratio − lash at the valve, or (lobe − lash)·ratio at the lobe; never below
+/// zero.
 ///
 /// ```
 /// use mulebook::engine::valve_lift::{LashAt, net_lift_m};
@@ -50,7 +52,8 @@ pub fn lobe_lift_m(net_lift_m: f64, rocker_ratio: f64, lash_m: f64, at: LashAt) 
     })
 }
 
-/// Rocker ratio as found: (net lift + lash at the valve)/lobe lift, or net lift/(lobe lift − lash at the lobe).
+/// Rocker ratio as found: (net lift + lash at the valve)/lobe lift, or net lift/(lobe lift − lash at the
+/// lobe).
 ///
 /// # Errors
 /// Lifts that are not above zero, a negative lash, or lash at the lobe that swallows the lift.

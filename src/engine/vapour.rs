@@ -1,7 +1,8 @@
 //! Saturation pressure of water vapour, by named formula.
 //!
-//! All are over liquid water, of pure vapour: the enhancement of about 0.4 % by the air is left out, as is usual with the engine standards.
-//! They differ by up to 0.3 %, which moves a correction factor by up to 0.0002 on a hot, damp day: the record says which was used.
+//! All are over liquid water, of pure vapour: the enhancement of about 0.4 % by the air is left out, as is
+//! usual with the engine standards. They differ by up to 0.3 %, which moves a correction factor by up to
+//! 0.0002 on a hot, damp day: the record says which was used.
 
 use super::EngineError;
 use super::error::within;

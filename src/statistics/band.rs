@@ -1,4 +1,5 @@
-//! Factors for a band over a curve: how far an estimate may lie off at one point, or at any of several at once.
+//! Factors for a band over a curve: how far an estimate may lie off at one point, or at any of several at
+//! once.
 
 use super::StatisticsError;
 use super::distribution::{fisher_quantile, normal_probability, student_quantile};
@@ -15,7 +16,8 @@ pub enum Cover {
     Bonferroni,
     /// All points at once, by Šidák's inequality.
     Sidak,
-    /// All points at once, exact for independent estimates that share one spread, and safe for dependent ones (Šidák 1967).
+    /// All points at once, exact for independent estimates that share one spread, and safe for dependent ones
+    /// (Šidák 1967).
     MaximumModulus,
     /// The whole curve of a model with as many coefficients as `points` (Scheffé 1953, Working–Hotelling).
     Scheffe,
@@ -23,11 +25,13 @@ pub enum Cover {
 
 /// The number of standard errors to either side that covers `points` estimates with probability `level`.
 ///
-/// `df` are the degrees of freedom of the common spread; infinite when the spread is known (not for [`Cover::Scheffe`]).
+/// `df` are the degrees of freedom of the common spread; infinite when the spread is known (not for
+/// [`Cover::Scheffe`]).
 ///
 /// ```
 /// use mulebook::statistics::band::{Cover, factor};
-/// // Stoline & Ury (1979), table of the studentized maximum modulus (value as recomputed in the project reference table).
+/// // Stoline & Ury (1979), table of the studentized maximum modulus (value as recomputed in the project
+/// // reference table).
 /// let wide = factor(Cover::MaximumModulus, 10, 8.0, 0.95).expect("inside the range");
 /// assert!((wide - 3.660_100).abs() < 1e-5);
 /// ```
@@ -54,7 +58,8 @@ pub fn factor(cover: Cover, points: usize, df: f64, level: f64) -> Result<f64, S
     }
 }
 
-/// Quantile of the largest of `many` absolute Student ratios over one spread: ∫(2Φ(cs) − 1)^m f(s) ds = level.
+/// Quantile of the largest of `many` absolute Student ratios over one spread: ∫(2Φ(cs) − 1)^m f(s) ds =
+/// level.
 fn maximum_modulus(many: f64, df: f64, level: f64) -> Result<f64, StatisticsError> {
     if df < 1.0 {
         return Err(StatisticsError::OutOfDomain {

@@ -1,8 +1,9 @@
 //! The law of propagation of uncertainty, with sources that several values share.
 //!
-//! A [`Budgeted`] value is a number and, for each named source of uncertainty, how far it moves when that source moves by its own
-//! standard uncertainty: y and cᵢ·u(xᵢ). Sources are independent of each other; what two values have in common is the *same* source,
-//! so it adds or cancels with its sign. This is JCGM 100:2008, 5.2.2 with correlations expressed as in F.1.2.3 (common inputs).
+//! A [`Budgeted`] value is a number and, for each named source of uncertainty, how far it moves when that
+//! source moves by its own standard uncertainty: y and cᵢ·u(xᵢ). Sources are independent of each other; what
+//! two values have in common is the *same* source, so it adds or cancels with its sign. This is JCGM
+//! 100:2008, 5.2.2 with correlations expressed as in F.1.2.3 (common inputs).
 
 use std::collections::BTreeMap;
 
@@ -49,7 +50,8 @@ impl Shape {
 pub struct Contribution {
     /// Sensitivity times the source's standard uncertainty, with its sign.
     pub amount: f64,
-    /// Degrees of freedom of the source's standard uncertainty; infinite when it is not estimated from repeats.
+    /// Degrees of freedom of the source's standard uncertainty; infinite when it is not estimated from
+    /// repeats.
     pub degrees_of_freedom: f64,
 }
 
@@ -86,7 +88,8 @@ impl Budgeted {
 
     /// The same value with one more source that moves it by `uncertainty`.
     ///
-    /// A source that is there already is moved in step with itself: its amounts add, and the smaller degrees of freedom stay.
+    /// A source that is there already is moved in step with itself: its amounts add, and the smaller degrees
+    /// of freedom stay.
     ///
     /// # Errors
     /// A negative or infinite uncertainty, or degrees of freedom not above zero.
@@ -146,7 +149,8 @@ impl Budgeted {
         satterthwaite(&parts).unwrap_or(f64::INFINITY)
     }
 
-    /// Interval of the given level with Student's factor for the effective degrees of freedom (JCGM 100:2008, G.6.4).
+    /// Interval of the given level with Student's factor for the effective degrees of freedom (JCGM 100:2008,
+    /// G.6.4).
     ///
     /// # Errors
     /// A level outside (0, 1).
@@ -173,8 +177,9 @@ impl Budgeted {
 
     /// The result of `function` on several budgeted values, to first order.
     ///
-    /// Sensitivities are central differences with a step of ∛ε of the value (or of its uncertainty where that is larger), good to about
-    /// 1e-9 of the result for smooth relations. An input without uncertainty costs no call.
+    /// Sensitivities are central differences with a step of ∛ε of the value (or of its uncertainty where that
+    /// is larger), good to about 1e-9 of the result for smooth relations. An input without uncertainty costs
+    /// no call.
     ///
     /// # Errors
     /// Whatever `function` refuses, at the values or one step beside them; a result that is not finite.
@@ -266,7 +271,8 @@ mod tests {
 
     #[test]
     fn resistances_calibrated_against_one_standard_add_linearly() {
-        // JCGM 100:2008, 5.2.2 example: ten 1000 Ω resistors, each with the standard's u 100 mΩ: u of the series is 1 Ω, not 0.32 Ω.
+        // JCGM 100:2008, 5.2.2 example: ten 1000 Ω resistors, each with the standard's u 100 mΩ: u of the
+        // series is 1 Ω, not 0.32 Ω.
         let one = Budgeted::from_source(1000.0, "standard", 0.1).unwrap();
         let mut series = Budgeted::exact(0.0).unwrap();
         for _ in 0..10 {
@@ -278,7 +284,8 @@ mod tests {
 
     #[test]
     fn end_gauge_of_the_guide() {
-        // JCGM 100:2008, H.1.6: u² = 25² + 9.7² + 2.9² + 16.6² nm², u = 32 nm, with 18, 25.6 and 50 and 2 degrees of freedom: ν = 16.
+        // JCGM 100:2008, H.1.6: u² = 25² + 9.7² + 2.9² + 16.6² nm², u = 32 nm, with 18, 25.6 and 50 and 2
+        // degrees of freedom: ν = 16.
         let gauge = Budgeted::exact(50.000_838e6)
             .and_then(|value| value.with("standard", 25.0, 18.0))
             .and_then(|value| value.with("difference", 9.7, 25.6))
@@ -293,7 +300,8 @@ mod tests {
 
     #[test]
     fn limits_become_standard_uncertainties() {
-        // JCGM 100:2008, 4.3.7 example 1: ±0.40e-6 rectangular gives 0.23e-6; 4.3.3 example: k 3, 240 µg gives 80 µg.
+        // JCGM 100:2008, 4.3.7 example 1: ±0.40e-6 rectangular gives 0.23e-6; 4.3.3 example: k 3, 240 µg
+        // gives 80 µg.
         assert!((Shape::Rectangular.standard_uncertainty(0.40).unwrap() - 0.23).abs() < 1e-3);
         assert!((Shape::Expanded(3.0).standard_uncertainty(240.0).unwrap() - 80.0).abs() < 1e-12);
         assert!(Shape::Expanded(0.0).standard_uncertainty(1.0).is_err());

@@ -1,13 +1,15 @@
 //! What part of the spread lies within groups of readings and what part between them.
 //!
-//! Source: ISO 5725-2:1994, 7.4 (one-way random effects). Groups that are sittings on one bench give *intermediate precision*
-//! (ISO 5725-3), not reproducibility between laboratories; the caller names which it is.
+//! Source: ISO 5725-2:1994, 7.4 (one-way random effects). Groups that are sittings on one bench give
+//! *intermediate precision* (ISO 5725-3), not reproducibility between laboratories; the caller names which it
+//! is.
 
 use super::StatisticsError;
 use super::distribution::fisher_upper;
 use super::sample::{PooledSpread, Summary, sum};
 
-/// ISO 5725 limit factor: two readings differ by more than 2.8 s in one case of twenty (exact: 1.96·√2 = 2.7718).
+/// ISO 5725 limit factor: two readings differ by more than 2.8 s in one case of twenty (exact: 1.96·√2 =
+/// 2.7718).
 pub const LIMIT_FACTOR: f64 = 2.8;
 
 /// The spread within and between groups.

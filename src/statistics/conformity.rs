@@ -10,7 +10,8 @@ use super::error::{finite, fraction, positive};
 ///
 /// ```
 /// use mulebook::statistics::conformity::probability_above;
-/// // JCGM 106:2012, 7.3.3, example 2 (numbers from memory): burst pressure 509.7, u 8.6, lower limit 490: 0.989.
+/// // JCGM 106:2012, 7.3.3, example 2 (numbers from memory): burst pressure 509.7, u 8.6, lower limit 490:
+/// // 0.989.
 /// let p = probability_above(509.7, 8.6, 490.0).expect("inside the range");
 /// assert!((p - 0.989).abs() < 5e-4);
 /// ```
@@ -30,7 +31,8 @@ pub fn probability_below(value: f64, uncertainty: f64, limit: f64) -> Result<f64
     probability_above(-value, uncertainty, -limit)
 }
 
-/// The distance to keep from a limit so that the risk of being beyond it is at most `risk`: g = u·z(1 − risk).
+/// The distance to keep from a limit so that the risk of being beyond it is at most `risk`: g = u·z(1 −
+/// risk).
 ///
 /// # Errors
 /// An uncertainty that is not above zero, or a risk outside (0, 1).
@@ -44,7 +46,8 @@ mod tests {
 
     #[test]
     fn examples_of_the_guide() {
-        // JCGM 106:2012, 7.3.3, example 1 (numbers from memory): −5.47 V, u 0.05 V, upper limit −5.40 V: 0.92.
+        // JCGM 106:2012, 7.3.3, example 1 (numbers from memory): −5.47 V, u 0.05 V, upper limit −5.40 V:
+        // 0.92.
         assert!((probability_below(-5.47, 0.05, -5.40).unwrap() - 0.919_243).abs() < 1e-6);
         assert!((probability_above(509.7, 8.6, 490.0).unwrap() - 0.989_010).abs() < 1e-6);
         // "At least 2 hp" at 95 % with u 1.2 hp needs 3.973825 hp (project reference table section 6).

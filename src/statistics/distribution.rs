@@ -1,14 +1,14 @@
 //! Probabilities and quantiles of the normal, Student, Fisher and chi-squared distributions.
 //!
-//! Sources: NIST Digital Library of Mathematical Functions, chapters 7 and 8 (the incomplete functions); NIST/SEMATECH e-Handbook
-//! of Statistical Methods, section 1.3.6.6 (the distributions in terms of them).
+//! Sources: NIST Digital Library of Mathematical Functions, chapters 7 and 8 (the incomplete functions);
+//! NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.6 (the distributions in terms of them).
 
 use super::StatisticsError;
 use super::error::{finite, fraction, freedom};
 use super::special::{beta_regularised, gamma_regularised, increasing_root};
 
-/// Degrees of freedom above which Student's t is turned into a normal value by its expansion, whose error is below 1e-10 there; the
-/// continued fraction loses digits in proportion to the degrees of freedom.
+/// Degrees of freedom above which Student's t is turned into a normal value by its expansion, whose error is
+/// below 1e-10 there; the continued fraction loses digits in proportion to the degrees of freedom.
 const STUDENT_LIMIT: f64 = 1e5;
 
 /// The probability that a standard normal value lies at or below `z`: Φ(z) = erfc(−z/√2)/2.
@@ -64,8 +64,8 @@ pub fn student_probability(t: f64, df: f64) -> Result<f64, StatisticsError> {
     Ok(if t > 0.0 { 1.0 - tail } else { tail })
 }
 
-/// The normal value with the same probability as Student's `t`, for large `df` (R. Fisher & E. Cornish 1960; Johnson, Kotz &
-/// Balakrishnan, *Continuous Univariate Distributions* 2, 28.4, from memory).
+/// The normal value with the same probability as Student's `t`, for large `df` (R. Fisher & E. Cornish 1960;
+/// Johnson, Kotz & Balakrishnan, *Continuous Univariate Distributions* 2, 28.4, from memory).
 fn normal_equivalent(t: f64, df: f64) -> f64 {
     if t.abs() > 38.0 {
         return t;
@@ -125,6 +125,8 @@ pub fn fisher_upper(f: f64, df1: f64, df2: f64) -> Result<f64, StatisticsError> 
             expected: "a finite number, 0 or more",
         });
     }
+    // Beyond this the tail is nothing and the products would overflow.
+    let f = f.min(1e100);
     let (df1, df2) = (
         finite("degrees of freedom", freedom(df1)?)?,
         finite("degrees of freedom", freedom(df2)?)?,

@@ -28,10 +28,12 @@ pub struct Bracketed {
 
 /// Fits reading = baseline + change·(is test) + drift·at over all readings.
 ///
-/// The drift is taken as straight over the sitting; with a refit between the baselines it mixes drift and refit, and the caller says so.
+/// The drift is taken as straight over the sitting; with a refit between the baselines it mixes drift and
+/// refit, and the caller says so.
 ///
 /// # Errors
-/// Fewer than four readings, an empty side, or an order that does not tell the change from the drift (no baseline after the test).
+/// Fewer than four readings, an empty side, or an order that does not tell the change from the drift (no
+/// baseline after the test).
 pub fn bracketed(baseline: &[Placed], test: &[Placed]) -> Result<Bracketed, StatisticsError> {
     let count = baseline.len() + test.len();
     if count < 4 {

@@ -95,15 +95,18 @@ pub(super) fn fraction(what: &'static str, value: f64) -> Result<f64, Statistics
     }
 }
 
+/// Fewest degrees of freedom that any estimate here can have.
+const LEAST_FREEDOM: f64 = 1e-3;
+
 /// Refuses degrees of freedom that are not above zero; infinity is allowed (a known spread).
 pub(super) fn freedom(value: f64) -> Result<f64, StatisticsError> {
-    if value > 0.0 {
+    if value >= LEAST_FREEDOM {
         Ok(value)
     } else {
         Err(StatisticsError::OutOfDomain {
             what: "degrees of freedom",
             found: value,
-            expected: "above 0",
+            expected: "0.001 or more",
         })
     }
 }

@@ -1,8 +1,9 @@
 //! Two things varied together: main effects and interaction, also when some combinations were never tested.
 //!
-//! Sums of squares by comparing models fitted by least squares (types I, II and III as in F. Yates 1934 and the usage of R. Littell et al.,
-//! from memory). A combination that was never tested is listed; its value can only be *extrapolated* from the additive model, and an
-//! interaction is tested only on the degrees of freedom that the tested combinations leave.
+//! Sums of squares by comparing models fitted by least squares (types I, II and III as in F. Yates 1934 and
+//! the usage of R. Littell et al., from memory). A combination that was never tested is listed; its value can
+//! only be *extrapolated* from the additive model, and an interaction is tested only on the degrees of
+//! freedom that the tested combinations leave.
 
 use std::collections::BTreeSet;
 
@@ -249,7 +250,8 @@ impl TwoFactors {
         fit.combination(&contrast)
     }
 
-    /// What the additive model gives for a combination; for an untested one this is extrapolation and must be shown as such.
+    /// What the additive model gives for a combination; for an untested one this is extrapolation and must be
+    /// shown as such.
     ///
     /// # Errors
     /// As [`TwoFactors::additive_change`].

@@ -1,8 +1,9 @@
 //! Least squares by orthogonal reflections, with the rank found and said.
 //!
-//! A column that the columns before it already determine is *aliased*: it gets no coefficient, and whatever depends on it is
-//! refused rather than guessed. Source: G. Golub & C. Van Loan, *Matrix Computations*, 4th edition, 5.2 and 5.5 (from memory);
-//! columns keep their order, so the squared effects are the sequential sums of squares.
+//! A column that the columns before it already determine is *aliased*: it gets no coefficient, and whatever
+//! depends on it is refused rather than guessed. Source: G. Golub & C. Van Loan, *Matrix Computations*, 4th
+//! edition, 5.2 and 5.5 (from memory); columns keep their order, so the squared effects are the sequential
+//! sums of squares.
 
 use super::StatisticsError;
 use super::error::finite;
@@ -183,7 +184,8 @@ impl Fit {
     /// A combination of coefficients with its standard error: a coefficient, a contrast or a prediction.
     ///
     /// # Errors
-    /// A combination that the design does not determine, of the wrong length, or no observations beyond the coefficients.
+    /// A combination that the design does not determine, of the wrong length, or no observations beyond the
+    /// coefficients.
     pub fn combination(&self, combination: &[f64]) -> Result<Estimate, StatisticsError> {
         if !self.is_estimable(combination)? {
             return Err(StatisticsError::NotEstimable {

@@ -1,10 +1,12 @@
 //! Plain numbers: intervals, pooling, bands and fits with missing cells.
 //!
-//! In: slices of numbers that someone else has read, checked and given a meaning. Out: estimates with their standard errors,
-//! degrees of freedom and intervals. This room knows no units and no engines, draws no random numbers, and never turns a missing
-//! spread into zero: where the data cannot answer, it says so with a [`StatisticsError`].
+//! In: slices of numbers that someone else has read, checked and given a meaning. Out: estimates with their
+//! standard errors, degrees of freedom and intervals. This room knows no units and no engines, draws no
+//! random numbers, and never turns a missing spread into zero: where the data cannot answer, it says so with
+//! a [`StatisticsError`].
 //!
-//! Elementary functions come from `libm` and sums run in the order given, so the same input gives the same answer everywhere.
+//! Elementary functions come from `libm` and sums run in the order given, so the same input gives the same
+//! answer everywhere.
 
 pub mod band;
 pub mod budget;

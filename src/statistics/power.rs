@@ -1,16 +1,19 @@
 //! How many repeats a difference needs before a test of it is likely to show it.
 //!
-//! Source: Student's t under a true difference is noncentral t with δ = d·√(n/2) and 2n − 2 degrees of freedom (NIST/SEMATECH
-//! e-Handbook 7.2.2.2; J. Cohen, *Statistical Power Analysis*, 2nd edition, chapter 2, from memory).
+//! Source: Student's t under a true difference is noncentral t with δ = d·√(n/2) and 2n − 2 degrees of
+//! freedom (NIST/SEMATECH e-Handbook 7.2.2.2; J. Cohen, *Statistical Power Analysis*, 2nd edition, chapter 2,
+//! from memory).
 
 use super::StatisticsError;
 use super::distribution::{normal_probability, student_quantile};
 use super::error::{finite, fraction, positive};
 use super::special::{increasing_root, mean_over_spread};
 
-/// The probability that noncentral t with `df` degrees of freedom and noncentrality `delta` lies at or below `t`.
+/// The probability that noncentral t with `df` degrees of freedom and noncentrality `delta` lies at or below
+/// `t`.
 ///
-/// The normal probability of t·s − δ is averaged over the ratio s of the estimated spread to the true one; absolute error below 1e-8.
+/// The normal probability of t·s − δ is averaged over the ratio s of the estimated spread to the true one;
+/// absolute error below 1e-8.
 ///
 /// # Errors
 /// `t` or `delta` not finite, or `df` below 1.
@@ -26,7 +29,8 @@ pub fn noncentral_student_probability(t: f64, df: f64, delta: f64) -> Result<f64
     Ok(mean_over_spread(df, |s| normal_probability(t * s - delta)).clamp(0.0, 1.0))
 }
 
-/// The probability that a two-sided test at `alpha` with `count` repeats a side shows a true difference of `ratio` standard deviations.
+/// The probability that a two-sided test at `alpha` with `count` repeats a side shows a true difference of
+/// `ratio` standard deviations.
 ///
 /// `count` may be fractional (a planning figure).
 ///
@@ -47,7 +51,8 @@ pub fn power(count: f64, ratio: f64, alpha: f64) -> Result<f64, StatisticsError>
     Ok((upper + noncentral_student_probability(-limit, df, delta)?).clamp(0.0, 1.0))
 }
 
-/// The smallest difference, in standard deviations, that `count` repeats a side show with probability `wanted`.
+/// The smallest difference, in standard deviations, that `count` repeats a side show with probability
+/// `wanted`.
 ///
 /// # Errors
 /// As [`power`], or `wanted` not between `alpha` and 1.
@@ -58,10 +63,12 @@ pub fn detectable_ratio(count: f64, alpha: f64, wanted: f64) -> Result<f64, Stat
     })
 }
 
-/// The repeats a side, as a fraction of one, that show a difference of `ratio` standard deviations with probability `wanted`.
+/// The repeats a side, as a fraction of one, that show a difference of `ratio` standard deviations with
+/// probability `wanted`.
 ///
 /// # Errors
-/// A ratio that is not above zero, a difference so large that fewer than 1.5 repeats would do, or as [`power`].
+/// A ratio that is not above zero, a difference so large that fewer than 1.5 repeats would do, or as
+/// [`power`].
 pub fn repeats_needed(ratio: f64, alpha: f64, wanted: f64) -> Result<f64, StatisticsError> {
     let (ratio, wanted) = (positive("ratio", ratio)?, between_alpha_and_one(alpha, wanted)?);
     if power(1.5, ratio, alpha)? >= wanted {

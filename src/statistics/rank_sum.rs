@@ -3,7 +3,8 @@
 use super::StatisticsError;
 use super::error::finite;
 
-/// Pairs up to which the exact distribution is counted out; beyond it this room refuses rather than approximate.
+/// Pairs up to which the exact distribution is counted out; beyond it this room refuses rather than
+/// approximate.
 const EXACT_LIMIT: usize = 10_000;
 
 /// Exact two-sided probability of the rank-sum test (Mann & Whitney 1947) of two sets without ties.
@@ -41,7 +42,8 @@ pub fn rank_sum_probability(base: &[f64], test: &[f64]) -> Result<f64, Statistic
             }
         }
     }
-    // ways[u]: share of the orders with u pairs in which the test side is higher, by adding one reading at a time.
+    // ways[u]: share of the orders with u pairs in which the test side is higher, by adding one reading at a
+    // time.
     let pairs = m * n;
     let mut ways = vec![0.0_f64; pairs + 1];
     ways[0] = 1.0;
@@ -66,7 +68,8 @@ mod tests {
 
     #[test]
     fn exact_probability_agrees_with_scipy_and_with_counting() {
-        // Every test reading above every base reading: 2/C(9,4) = 0.01587302 (scipy 1.17.1 mannwhitneyu, exact).
+        // Every test reading above every base reading: 2/C(9,4) = 0.01587302 (scipy 1.17.1 mannwhitneyu,
+        // exact).
         let p = rank_sum_probability(
             &[512.4, 513.1, 511.8, 512.9, 512.2],
             &[515.0, 514.1, 516.2, 514.7],

@@ -18,8 +18,8 @@ pub struct Summary {
 impl Summary {
     /// Counts, averages and spreads a set of readings.
     ///
-    /// Readings are taken relative to the first one, so that a long constant head (1000.0001, 1000.0002) costs no digits; sums are
-    /// compensated (Neumaier 1974).
+    /// Readings are taken relative to the first one, so that a long constant head (1000.0001, 1000.0002)
+    /// costs no digits; sums are compensated (Neumaier 1974).
     ///
     /// # Errors
     /// No readings, or one that is not finite.
@@ -170,7 +170,8 @@ mod tests {
 
     #[test]
     fn worked_mean_and_spread_of_the_guide() {
-        // JCGM 100:2008, 4.4.3 and table 1: twenty temperature readings, mean 100.145 °C (printed 100.14), s 1.489 °C.
+        // JCGM 100:2008, 4.4.3 and table 1: twenty temperature readings, mean 100.145 °C (printed 100.14), s
+        // 1.489 °C.
         let readings = [
             96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68,
             100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72,

@@ -1,7 +1,7 @@
 //! Incomplete beta and gamma functions, and the search for a root, that the distributions rest on.
 //!
-//! Prefactors use the saddle-point form of C. Loader, "Fast and accurate computation of binomial probabilities" (2000), which
-//! does not lose digits by cancellation when the degrees of freedom are large.
+//! Prefactors use the saddle-point form of C. Loader, "Fast and accurate computation of binomial
+//! probabilities" (2000), which does not lose digits by cancellation when the degrees of freedom are large.
 
 use super::StatisticsError;
 
@@ -55,7 +55,8 @@ fn beta_prefactor(a: f64, b: f64, x: f64, complement: f64) -> f64 {
     density * a * b / n
 }
 
-/// The regularised incomplete beta function I_x(a, b); `complement` is 1−x given separately so that no digits are lost.
+/// The regularised incomplete beta function I_x(a, b); `complement` is 1−x given separately so that no digits
+/// are lost.
 pub(super) fn beta_regularised(a: f64, b: f64, x: f64, complement: f64) -> Result<f64, StatisticsError> {
     if x <= 0.0 {
         return Ok(0.0);
@@ -163,8 +164,8 @@ fn spread_ratio_density(s: f64, df: f64) -> f64 {
     2.0 * half * poisson / s
 }
 
-/// The mean of `function(s)` over the ratio s of an estimated spread to the true one, by Simpson's rule; exact at s = 1 when
-/// `df` is infinite.
+/// The mean of `function(s)` over the ratio s of an estimated spread to the true one, by Simpson's rule;
+/// exact at s = 1 when `df` is infinite.
 pub(super) fn mean_over_spread(df: f64, function: impl Fn(f64) -> f64) -> f64 {
     const STEPS: u32 = 2000;
     if df.is_infinite() {

@@ -63,7 +63,8 @@ impl Estimate {
         })
     }
 
-    /// Two one-sided tests (Schuirmann 1987): the larger probability that the true value lies at or beyond ±`margin`.
+    /// Two one-sided tests (Schuirmann 1987): the larger probability that the true value lies at or beyond
+    /// ±`margin`.
     ///
     /// # Errors
     /// A margin that is not above zero, or a standard error of zero.
@@ -79,7 +80,8 @@ impl Estimate {
     }
 }
 
-/// Effective degrees of freedom of a sum of independent variances: ν = (Σu²)²/Σ(u⁴/ν) (Welch–Satterthwaite; JCGM 100:2008, G.2b).
+/// Effective degrees of freedom of a sum of independent variances: ν = (Σu²)²/Σ(u⁴/ν) (Welch–Satterthwaite;
+/// JCGM 100:2008, G.2b).
 ///
 /// Each component is a variance and its degrees of freedom, which may be infinite.
 ///
@@ -176,7 +178,8 @@ mod tests {
         assert!((found - expected).abs() < 1e-8, "{found} is not {expected}");
     }
 
-    // Check values of this file: project reference table section 6, computed with scipy 1.17.1 (ttest_ind) and statsmodels 0.15.0.
+    // Check values of this file: project reference table section 6, computed with scipy 1.17.1 (ttest_ind)
+    // and statsmodels 0.15.0.
     #[test]
     fn welch_agrees_with_scipy() {
         let (base, test) = sides();

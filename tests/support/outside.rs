@@ -1,7 +1,8 @@
 //! Runs reference scripts in a Python environment of their own, under `target/outside`.
 //!
-//! The environment is made once from `tests/outside/requirements.txt` and made again when that file changes. Where Python or the network is
-//! missing the comparison is left out, with one line that says what is missing; where the environment variable `CI` is set it fails instead.
+//! The environment is made once from `tests/outside/requirements.txt` and made again when that file changes.
+//! Where Python or the network is missing the comparison is left out, with one line that says what is
+//! missing; where the environment variable `CI` is set it fails instead.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,

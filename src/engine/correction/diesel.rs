@@ -12,7 +12,8 @@ use crate::engine::shaft::WorkingCycle;
 pub enum Charging {
     /// Naturally aspirated or mechanically supercharged: f_a = (99/p_d)·(T/298)^0.7.
     NaturalOrMechanical,
-    /// Turbocharged without charge cooler or with one cooled by air: f_a = (99/p_d)^0.7·(T/298)^1.2 or ^1.5 by edition.
+    /// Turbocharged without charge cooler or with one cooled by air: f_a = (99/p_d)^0.7·(T/298)^1.2 or ^1.5
+    /// by edition.
     Turbocharged,
     /// Turbocharged with a charge cooler cooled by liquid: f_a = (99/p_d)^0.7·(T/298)^0.7.
     TurbochargedLiquidCooler,
@@ -22,7 +23,8 @@ pub enum Charging {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum DieselEdition {
-    /// SAE and JIS: exponent 1.2 of turbocharged engines; f_m 0.2 below q_c 37.2 (exponents and 37.2: maker's service manuals; 0.2 from memory).
+    /// SAE and JIS: exponent 1.2 of turbocharged engines; f_m 0.2 below q_c 37.2 (exponents and 37.2: maker's
+    /// service manuals; 0.2 from memory).
     SaeJis,
     /// UN R85 and 88/195/EEC: exponent 1.5; f_m 0.3 below q_c 40 (from memory).
     UnR85,
@@ -149,7 +151,8 @@ mod tests {
 
     #[test]
     fn charging_and_edition() {
-        // Project reference table section 1: 30 °C, 100 kPa, 50 %, q_c 50 (f_m 0.66), temperatures as 303/298.
+        // Project reference table section 1: 30 °C, 100 kPa, 50 %, q_c 50 (f_m 0.66), temperatures as
+        // 303/298.
         let air = Air::from_weather(1e5, 30.0, Damp::Relative(0.5), Saturation::IapwsIf97).unwrap();
         for (edition, charging, fa, alpha) in [
             (

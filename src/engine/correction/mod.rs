@@ -1,7 +1,8 @@
 //! Correction of power and torque to a reference state of the air, by named standard.
 //!
-//! In: the air at the inlet and, for diesels, fuel and boost. Out: a [`Factor`] with its formula, what it was worked out from, and flags for
-//! whatever the standard does not cover. A factor outside its limits is given and flagged, never clipped.
+//! In: the air at the inlet and, for diesels, fuel and boost. Out: a [`Factor`] with its formula, what it was
+//! worked out from, and flags for whatever the standard does not cover. A factor outside its limits is given
+//! and flagged, never clipped.
 
 pub mod diesel;
 pub mod rating;
@@ -18,7 +19,8 @@ pub enum TemperatureScale {
     /// The thermodynamic scale: t + 273.15 over the reference + 273.15.
     #[default]
     Exact,
-    /// The whole numbers printed in the standards: t + 273 over 298 (or 293; in °F, t + 460 over 520). Moves a factor by up to 2e-5.
+    /// The whole numbers printed in the standards: t + 273 over 298 (or 293; in °F, t + 460 over 520). Moves
+    /// a factor by up to 2e-5.
     WholeDegrees,
 }
 
@@ -88,7 +90,8 @@ pub fn convert(corrected: f64, from_factor: f64, to_factor: f64) -> Result<f64, 
     Ok(finite("corrected value", corrected, "")? * ratio)
 }
 
-/// Corrected brake power or torque when the friction is known: P_c = (P_b + P_f)·c_a − P_f (SAE J1349, from memory).
+/// Corrected brake power or torque when the friction is known: P_c = (P_b + P_f)·c_a − P_f (SAE J1349, from
+/// memory).
 ///
 /// # Errors
 /// Values that are not finite, a negative friction, or an air factor that is not above zero.

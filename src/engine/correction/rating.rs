@@ -1,12 +1,12 @@
 //! Adjustment of a rating to other ambient conditions, ISO 3046-1.
 //!
-//! This is for declaring power at a site, not for comparing dyno runs. Source: GOST 10150-2014, page 34, which carries ISO 3046-1's formula and
-//! example; exponents from memory.
+//! This is for declaring power at a site, not for comparing dyno runs. Source: GOST 10150-2014, page 34,
+//! which carries ISO 3046-1's formula and example; exponents from memory.
 
 use super::TemperatureScale;
 use crate::engine::EngineError;
 use crate::engine::air::Air;
-use crate::engine::error::{positive, within};
+use crate::engine::error::{finite, positive, within};
 
 /// Exponents of one kind of engine.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,7 +50,7 @@ pub struct RatingPlace {
 /// Ratio of indicated power k = ((p_x − aφ_x p_sx)/(p_r − aφ_r p_sr))^m·(T_r/T_x)^n·(T_cr/T_cx)^s.
 ///
 /// # Errors
-/// Coolant temperatures that are not above zero.
+/// Coolant temperatures that are not above zero, or exponents so large that no ratio is left.
 pub fn indicated_ratio(
     kind: RatingKind,
     site: &RatingPlace,
@@ -63,9 +63,10 @@ pub fn indicated_ratio(
     let warm = scale.ratio(&site.air, reference.air.temperature_c());
     let coolant = positive("coolant temperature at the reference", reference.coolant_k, "K")?
         / positive("coolant temperature at the site", site.coolant_k, "K")?;
-    Ok(libm::pow(useful(site) / useful(reference), kind.pressure)
+    let ratio = libm::pow(useful(site) / useful(reference), kind.pressure)
         * libm::pow(warm, -kind.temperature)
-        * libm::pow(coolant, kind.coolant))
+        * libm::pow(coolant, kind.coolant);
+    finite("ratio of indicated power", ratio, "")
 }
 
 /// Power adjustment α = k − 0.7·(1 − k)·(1/η_m − 1).

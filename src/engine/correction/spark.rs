@@ -201,7 +201,8 @@ mod tests {
 
     #[test]
     fn table_of_standards() {
-        // Project reference table section 1 (J1349 printed and unrounded, ISO 1585, 60 °F practice, DIN 70020 with total pressure).
+        // Project reference table section 1 (J1349 printed and unrounded, ISO 1585, 60 °F practice, DIN 70020
+        // with total pressure).
         let inhg = |inches: f64| inches * 3.386_389;
         let fahrenheit = |f: f64| (f - 32.0) / 1.8;
         let rows = [
@@ -244,7 +245,8 @@ mod tests {
 
     #[test]
     fn published_sixty_fahrenheit_example() {
-        // teamzr1.com, dyno correction standards: 85 °F, 85 %, 28.85 inHg gives 1.1005; 55 °F, 35 %, 30.10 inHg gives 0.994.
+        // teamzr1.com, dyno correction standards: 85 °F, 85 %, 28.85 inHg gives 1.1005; 55 °F, 35 %, 30.10
+        // inHg gives 0.994.
         let damp = weather((85.0 - 32.0) / 1.8, 28.85 * 3.386_389, 0.85);
         assert!((factor(SparkStandard::Sae60Fahrenheit, &damp).value - 1.1005).abs() < 1e-3);
         let cool = weather((55.0 - 32.0) / 1.8, 30.10 * 3.386_389, 0.35);
