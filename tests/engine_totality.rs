@@ -2,7 +2,8 @@
 //! panic.
 
 use mulebook::engine::air::Air;
-use mulebook::engine::cam::{CardFigure, Events, Lobe, read_card};
+use mulebook::engine::cam::{Events, Lobe, overlap_deg};
+use mulebook::engine::cam_card::{CardFigure, contradicting_durations, read_card};
 use mulebook::engine::compression::{Clearance, TopLand, clearance_for_ratio_m3, engine_ratio, static_ratio};
 use mulebook::engine::correction::diesel::{Charging, DieselEdition, Fuelling};
 use mulebook::engine::correction::rating::{RatingKind, RatingPlace, indicated_ratio, power_adjustment};
@@ -102,9 +103,11 @@ proptest! {
 
     #[test]
     fn camshaft_and_flow(a in number(), b in number(), c in number(), d in number(), e in number()) {
-        let lobe = Lobe { duration_deg: a, centreline_deg: b };
+        let lobe = Lobe { at_lift_m: c, duration_deg: a, centreline_deg: b };
         engine(lobe.inlet_events().map(|events| events.opens_before_deg + events.closes_after_deg));
-        engine(Lobe::from_exhaust_events(Events { opens_before_deg: a, closes_after_deg: b }).map(|lobe| lobe.centreline_deg));
+        engine(Lobe::from_exhaust_events(Events { at_lift_m: c, opens_before_deg: a, closes_after_deg: b }).map(|lobe| lobe.centreline_deg));
+        engine(overlap_deg(&lobe, &lobe));
+        prop_assert!(contradicting_durations(&[(a, b), (c, d)]).map_or(0, |pairs| pairs.len()) < 2);
         let card = [(CardFigure::Overlap, a), (CardFigure::InletDuration, b), (CardFigure::InletOpening, c),
             (CardFigure::InletCentreline, d)];
         if let Ok(reading) = read_card(&card, e) {

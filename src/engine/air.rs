@@ -117,7 +117,7 @@ mod tests {
 
     #[test]
     fn warm_damp_air() {
-        // Project reference table section 1: 30 °C, 100 kPa, 50 %: 1.1399275 kg/m³ (ideal gases, IF97).
+        // Reference table of docs/engine.md: 30 °C, 100 kPa, 50 %: 1.1399275 kg/m³ (ideal gases, IF97).
         let air = Air::from_weather(1e5, 30.0, Damp::Relative(0.5), Saturation::IapwsIf97).unwrap();
         assert!((air.vapour_pressure_pa() - 2123.344).abs() < 1e-3);
         assert!((air.dry_pressure_pa() - 97_876.656).abs() < 1e-3);

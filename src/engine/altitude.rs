@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn standard_atmosphere() {
-        // Project reference table section 1.
+        // Reference table of docs/engine.md.
         for (feet, kilopascal) in [(1000.0, 97.716_57), (2000.0, 94.212_90), (5000.0, 84.307_26)] {
             let found = standard_pressure_pa(feet * FOOT).unwrap() / 1000.0;
             assert!((found - kilopascal).abs() < 1e-4, "{feet}: {found}");

@@ -214,7 +214,7 @@ mod tests {
 
     #[test]
     fn built_up_clearance() {
-        // Project reference table section 3.
+        // Reference table of docs/engine.md.
         let parts = cylinder().parts().unwrap();
         assert!((parts.gasket_m3 * 1e6 - 9.308_366).abs() < 1e-6);
         assert!((parts.deck_m3 * 1e6 - 1.110_972).abs() < 1e-6);
@@ -290,7 +290,7 @@ mod tests {
 
     #[test]
     fn uncertainty_of_the_ratio() {
-        // Project reference table section 3: law of propagation, checked there by 2 million draws (mean
+        // Reference table of docs/engine.md: law of propagation, checked there by 2 million draws (mean
         // 11.24925, s 0.06310).
         let of = |value: f64, name: &str, u: f64| Budgeted::from_source(value, name, u).unwrap();
         let (bore, stroke) = (

@@ -72,7 +72,7 @@ mod tests {
 
     #[test]
     fn eight_cylinders() {
-        // Project reference table section 3: 4.155 × 3.75 in is 833.228958 cc, eight of them
+        // Reference table of docs/engine.md: 4.155 × 3.75 in is 833.228958 cc, eight of them
         // (π·4.155²·3.75·2) 406.774006 in³.
         let one = swept_volume_m3(4.155 * INCH, 3.75 * INCH).unwrap();
         assert!((one * 1e6 - 833.228_958).abs() < 1e-6);

@@ -176,7 +176,7 @@ mod tests {
 
     #[test]
     fn twenty_eight_inches_of_water() {
-        // Project reference table section 4: at 20 °C and 101.325 kPa, 107.631752 m/s and 147.13439 cfm/in².
+        // Reference table of docs/engine.md: at 20 °C and 101.325 kPa, 107.631752 m/s and 147.13439 cfm/in².
         let drop = Drop::of_dry_air(101_325.0, 293.15, TEST);
         let speed = drop.ideal_speed_m_per_s().unwrap();
         assert!((speed - 107.631_752).abs() < 1e-4, "{speed}");
@@ -191,7 +191,7 @@ mod tests {
 
     #[test]
     fn one_flow_three_coefficients() {
-        // Project reference table section 4: 320 cfm at 28 in of water over curtain, valve head and throat.
+        // Reference table of docs/engine.md: 320 cfm at 28 in of water over curtain, valve head and throat.
         let drop = Drop::of_dry_air(101_325.0, 293.15, TEST);
         let density = 101_325.0 / (287.055 * 293.15);
         for (area, square_inches, expected) in [

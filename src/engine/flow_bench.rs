@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn pressures_leakage_and_temperature() {
-        // Project reference table section 4.
+        // Reference table of docs/engine.md.
         let factor = |from: f64, to: f64| flow_at_pressure(1.0, from, to).unwrap();
         assert!((factor(25.0, 28.0).flow_m3_per_s - 1.058_300_5).abs() < 1e-7);
         assert!((factor(20.0, 28.0).flow_m3_per_s - 1.183_216_0).abs() < 1e-7);

@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn wet_bulb_methods_side_by_side() {
-        // Project reference table section 1 (Magnus with WMO, IF97 with AMS, Hyland-Wexler with the energy
+        // Reference table of docs/engine.md (Magnus with WMO, IF97 with AMS, Hyland-Wexler with the energy
         // balance as psychrolib 2.5.0).
         let cases = [
             (30.0, 22.0, 100_000.0, [2104.166, 2103.853, 2128.879]),

@@ -10,7 +10,7 @@ use super::shaft::angular_speed;
 ///
 /// ```
 /// use mulebook::engine::inertia::inertia_torque_nm;
-/// // Project reference table section 5: 0.35 kg·m² at 300 rpm/s is 10.995574 N·m.
+/// // Reference table of docs/engine.md: 0.35 kg·m² at 300 rpm/s is 10.995574 N·m.
 /// assert!((inertia_torque_nm(0.35, 300.0).expect("a sweep") - 10.995574).abs() < 1e-6);
 /// ```
 ///
@@ -53,7 +53,7 @@ mod tests {
 
     #[test]
     fn sweeps() {
-        // Project reference table section 5: 300 rpm/s is 8.109919 lbf·ft, 10.036813 hp at 6500 rpm; 600
+        // Reference table of docs/engine.md: 300 rpm/s is 8.109919 lbf·ft, 10.036813 hp at 6500 rpm; 600
         // rpm/s twice that.
         let torque = inertia_torque_nm(0.35, 300.0).unwrap();
         assert!((torque / 1.355_817_948_331_400_4 - 8.109_919).abs() < 1e-6);

@@ -41,7 +41,7 @@ mod tests {
 
     #[test]
     fn later_closing_leaves_less() {
-        // Project reference table section 3: 4.155 × 3.75 in, rod 6.000 in, 81.3 cc.
+        // Reference table of docs/engine.md: 4.155 × 3.75 in, rod 6.000 in, 81.3 cc.
         let crank = CrankMechanism::new(3.75 * INCH, 6.0 * INCH).unwrap();
         for (angle, ratio) in [
             (44.0, 10.201_636),

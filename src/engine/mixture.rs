@@ -188,7 +188,7 @@ pub fn air_fuel_ratio(air_kg_per_s: f64, fuel_kg_per_s: f64) -> Result<f64, Engi
 ///
 /// ```
 /// use mulebook::engine::mixture::{Fuel, lambda};
-/// // Project reference table section 5: 12.5:1 on the trade's petrol is lambda 0.850340.
+/// // Reference table of docs/engine.md: 12.5:1 on the trade's petrol is lambda 0.850340.
 /// let found = lambda(12.5, Fuel::PetrolOfTheTrade.stoichiometric_ratio()).expect("a mixture");
 /// assert!((found - 0.850340).abs() < 1e-6);
 /// ```

@@ -14,6 +14,7 @@
 pub mod air;
 pub mod altitude;
 pub mod cam;
+pub mod cam_card;
 pub mod compression;
 pub mod consumption;
 pub mod correction;

@@ -122,7 +122,7 @@ mod tests {
 
     #[test]
     fn viscosities() {
-        // olezol.com: 32 at 40 °C and 5.4 at 100 °C give 8.5 at 80 °C; project reference table section 5 for
+        // olezol.com: 32 at 40 °C and 5.4 at 100 °C give 8.5 at 80 °C; reference table of docs/engine.md for
         // the second oil.
         let thin = ViscosityLine::through((32.0, 40.0), (5.4, 100.0)).unwrap();
         assert!((thin.viscosity_mm2_per_s(80.0).unwrap() - 8.533).abs() < 1e-3);
@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn friction() {
-        // Project reference table section 5: 80 bar, 22.225 m/s.
+        // Reference table of docs/engine.md: 80 bar, 22.225 m/s.
         let model = ChenFlynn {
             constant_bar: 0.4,
             peak_pressure: 0.005,

@@ -171,7 +171,7 @@ mod tests {
 
     #[test]
     fn long_stroke_at_seven_thousand() {
-        // Project reference table section 3: stroke 3.75 in, rod 6.000 in, 7000 rpm.
+        // Reference table of docs/engine.md: stroke 3.75 in, rod 6.000 in, 7000 rpm.
         let crank = CrankMechanism::new(3.75 * INCH, 6.0 * INCH).unwrap();
         for (angle, inches) in [
             (20.0, 0.147_446),

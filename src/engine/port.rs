@@ -106,7 +106,7 @@ mod tests {
 
     #[test]
     fn gas_speed_and_mach_index() {
-        // Project reference table section 4: 4.155 in bore, 2.08 in valve, 22.225 m/s mean piston speed, 300
+        // Reference table of docs/engine.md: 4.155 in bore, 2.08 in valve, 22.225 m/s mean piston speed, 300
         // K.
         let valve = |c| InletValve {
             bore_m: 4.155 * INCH,

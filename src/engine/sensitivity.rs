@@ -77,7 +77,7 @@ mod tests {
 
     #[test]
     fn compression() {
-        // victorylibrary.com: 10 to 12 +4.65 %, 5 to 6 +7.79 %; project reference table section 5: 65 against
+        // victorylibrary.com: 10 to 12 +4.65 %, 5 to 6 +7.79 %; reference table of docs/engine.md: 65 against
         // 68 cc 1.009479 at γ 1.3.
         assert!((compression_gain(10.0, 12.0, 1.4).unwrap() - 1.0465).abs() < 5e-5);
         assert!((compression_gain(5.0, 6.0, 1.4).unwrap() - 1.0779).abs() < 1.5e-4);
@@ -88,7 +88,7 @@ mod tests {
 
     #[test]
     fn timing_mixture_and_air() {
-        // Project reference table section 5.
+        // Reference table of docs/engine.md.
         assert!((torque_off_best_timing(10.0, 4e-4).unwrap() - 0.960).abs() < 1e-12);
         assert!((torque_of_mixture(1.0).unwrap() - 0.967_503).abs() < 1e-6);
         assert!((torque_of_mixture(1.168_256).unwrap() - 1.0).abs() < 1e-9);

@@ -100,7 +100,7 @@ mod tests {
 
     #[test]
     fn powers_and_pressures() {
-        // Project reference table section 2: 500 N·m at 6000 rpm is 314.159265 kW, 421.294514 hp, 427.137728
+        // Reference table of docs/engine.md: 500 N·m at 6000 rpm is 314.159265 kW, 421.294514 hp, 427.137728
         // PS.
         let power = power_w(500.0, 6000.0).unwrap();
         assert!((power - 314_159.265).abs() < 1e-3);
@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn dead_weight_on_an_arm() {
-        // Project reference table section 7: 100 lb at 24 in is 271.163590 N·m; 5° off level is −0.38 %.
+        // Reference table of docs/engine.md: 100 lb at 24 in is 271.163590 N·m; 5° off level is −0.38 %.
         let level = arm_torque_nm(100.0 * 0.453_592_37 * 9.806_65, 24.0 * 0.0254, 0.0).unwrap();
         assert!((level - 271.163_590).abs() < 1e-6);
         assert!((arm_torque_nm(1.0, 1.0, 5.0).unwrap() - 0.9962).abs() < 1e-4);

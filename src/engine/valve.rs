@@ -133,7 +133,7 @@ mod tests {
 
     #[test]
     fn areas_of_a_large_inlet_valve() {
-        // Project reference table section 4: D_v 2.08 in, throat 0.9 D_v, stem .3125 in, lift .600 in.
+        // Reference table of docs/engine.md: D_v 2.08 in, throat 0.9 D_v, stem .3125 in, lift .600 in.
         let square = INCH * INCH;
         assert!((curtain_area_m2(2.08 * INCH, 0.6 * INCH).unwrap() / square - 3.920_708).abs() < 1e-6);
         assert!((circle_area_m2(2.08 * INCH).unwrap() / square - 3.397_947).abs() < 1e-6);

@@ -138,7 +138,7 @@ mod tests {
 
     #[test]
     fn formulas_side_by_side() {
-        // Project reference table section 1: computed there with iapws 1.5.5, psychrolib 2.5.0 and by hand.
+        // Reference table of docs/engine.md: computed there with iapws 1.5.5, psychrolib 2.5.0 and by hand.
         let table = [
             (10.0, [1228.1839, 1227.9953, 1226.0302, 1227.5981, 1227.8602]),
             (20.0, [2339.2148, 2338.8037, 2332.5960, 2337.2825, 2338.3400]),

@@ -81,7 +81,7 @@ mod tests {
 
     #[test]
     fn factors_agree_with_the_reference_table() {
-        // Project reference table section 6, computed with scipy 1.17.1.
+        // Reference table of docs/engine.md, computed with scipy 1.17.1.
         let near = |cover, points, df, expected: f64| {
             let found = factor(cover, points, df, 0.95).unwrap();
             assert!(

@@ -130,7 +130,7 @@ mod tests {
 
     #[test]
     fn sessions_split_as_in_the_reference_table() {
-        // Project reference table section 6, computed with statsmodels 0.15.0.
+        // Reference table of docs/engine.md, computed with statsmodels 0.15.0.
         let components = Components::of(&[
             &[512.4, 513.1, 511.8],
             &[514.0, 514.6, 513.7],

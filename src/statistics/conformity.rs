@@ -50,7 +50,7 @@ mod tests {
         // 0.92.
         assert!((probability_below(-5.47, 0.05, -5.40).unwrap() - 0.919_243).abs() < 1e-6);
         assert!((probability_above(509.7, 8.6, 490.0).unwrap() - 0.989_010).abs() < 1e-6);
-        // "At least 2 hp" at 95 % with u 1.2 hp needs 3.973825 hp (project reference table section 6).
+        // "At least 2 hp" at 95 % with u 1.2 hp needs 3.973825 hp (reference table of docs/engine.md).
         assert!((2.0 + guard_band(1.2, 0.05).unwrap() - 3.973_825).abs() < 1e-6);
         assert!(probability_above(1.0, 0.0, 0.0).is_err());
     }

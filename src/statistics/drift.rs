@@ -100,7 +100,7 @@ mod tests {
 
     #[test]
     fn baseline_test_baseline() {
-        // Project reference table section 6, computed with statsmodels 0.15.0.
+        // Reference table of docs/engine.md, computed with statsmodels 0.15.0.
         let first = placed(0, &[500.2, 500.6, 499.9]);
         let test = placed(3, &[505.1, 504.4, 504.9]);
         let last = placed(6, &[498.7, 498.1, 498.6]);

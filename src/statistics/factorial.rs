@@ -278,7 +278,7 @@ impl TwoFactors {
 mod tests {
     use super::*;
 
-    /// Chambers (two) by cams (three), project reference table section 6, computed with statsmodels 0.15.0.
+    /// Chambers (two) by cams (three), reference table of docs/engine.md, computed with statsmodels 0.15.0.
     fn readings(skip: impl Fn(usize, usize, f64) -> bool) -> TwoFactors {
         let cells = [
             [[500.1, 500.9], [508.2, 507.5], [511.0, 511.9]],

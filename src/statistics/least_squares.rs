@@ -291,7 +291,7 @@ mod tests {
 
     #[test]
     fn quadratic_through_a_torque_curve() {
-        // Project reference table section 6, computed with numpy 2.4.
+        // Reference table of docs/engine.md, computed with numpy 2.4.
         let torque = [440.1, 456.9, 469.8, 477.2, 480.9, 478.3, 470.6, 458.8];
         let design: Vec<Vec<f64>> = (0..8)
             .map(|index| {

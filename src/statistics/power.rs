@@ -98,7 +98,7 @@ mod tests {
 
     #[test]
     fn repeats_agree_with_statsmodels() {
-        // Project reference table section 6, computed with statsmodels 0.15.0 (TTestIndPower).
+        // Reference table of docs/engine.md, computed with statsmodels 0.15.0 (TTestIndPower).
         for (ratio, count) in [
             (0.5, 63.765_611),
             (1.0, 16.714_722),

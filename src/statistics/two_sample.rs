@@ -178,7 +178,7 @@ mod tests {
         assert!((found - expected).abs() < 1e-8, "{found} is not {expected}");
     }
 
-    // Check values of this file: project reference table section 6, computed with scipy 1.17.1 (ttest_ind)
+    // Check values of this file: reference table of docs/engine.md, computed with scipy 1.17.1 (ttest_ind)
     // and statsmodels 0.15.0.
     #[test]
     fn welch_agrees_with_scipy() {

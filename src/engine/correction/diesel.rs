@@ -1,10 +1,18 @@
 //! Correction of compression-ignition engines: α_c = f_a^f_m.
 
-use super::{Factor, TemperatureScale};
+use super::{Factor, Limits, TemperatureScale};
 use crate::engine::EngineError;
 use crate::engine::air::Air;
-use crate::engine::error::{beyond, not_negative, positive, within};
+use crate::engine::error::{not_negative, positive, within};
 use crate::engine::shaft::WorkingCycle;
+
+/// The limits of the diesel factor in every edition known here.
+pub const LIMITS: Limits = Limits {
+    factor: (0.9, 1.1),
+    temperature_c: (10.0, 40.0),
+    dry_pressure_pa: (80_000.0, 110_000.0),
+    source: "standard as quoted in makers' service manuals",
+};
 
 /// How the engine is charged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,7 +59,7 @@ impl Fuelling {
     /// ```
     /// use mulebook::engine::correction::diesel::Fuelling;
     /// use mulebook::engine::shaft::WorkingCycle;
-    /// // Project reference table section 1: 10 g/s, 6.0 l, 2000 rpm gives q 100; boost 1.6 gives q_c 62.5.
+    /// // Reference table of docs/engine.md: 10 g/s, 6.0 l, 2000 rpm gives q 100; boost 1.6 gives q_c 62.5.
     /// let fuelling = Fuelling {
     ///     fuel_g_per_s: 10.0, displacement_l: 6.0, speed_rpm: 2000.0, cycle: WorkingCycle::FourStroke, boost_ratio: 1.6,
     /// };
@@ -119,24 +127,11 @@ impl DieselEdition {
         };
         let air_factor = libm::pow(dry, pressure_exponent) * libm::pow(warm, temperature_exponent);
         let value = libm::pow(air_factor, self.engine_factor(corrected_mg_per_l)?);
-        let source = "standard as quoted in makers' service manuals";
-        let celsius = (air.temperature_c() * 1e9).round() / 1e9;
-        let flags = [
-            beyond("correction factor", value, (0.9, 1.1), "", source),
-            beyond("air temperature", celsius, (10.0, 40.0), "°C", source),
-            beyond(
-                "dry air pressure",
-                air.dry_pressure_pa(),
-                (80_000.0, 110_000.0),
-                "Pa",
-                source,
-            ),
-        ];
         Ok(Factor {
             value,
             air: air_factor,
             formula,
-            beyond: flags.into_iter().flatten().collect(),
+            beyond: LIMITS.flags(value, air),
         })
     }
 }
@@ -151,7 +146,7 @@ mod tests {
 
     #[test]
     fn charging_and_edition() {
-        // Project reference table section 1: 30 °C, 100 kPa, 50 %, q_c 50 (f_m 0.66), temperatures as
+        // Reference table of docs/engine.md: 30 °C, 100 kPa, 50 %, q_c 50 (f_m 0.66), temperatures as
         // 303/298.
         let air = Air::from_weather(1e5, 30.0, Damp::Relative(0.5), Saturation::IapwsIf97).unwrap();
         for (edition, charging, fa, alpha) in [

@@ -10,7 +10,7 @@ pub mod spark;
 
 use super::EngineError;
 use super::air::{Air, CELSIUS_ZERO_K};
-use super::error::{Beyond, finite, positive, within};
+use super::error::{Beyond, beyond, finite, positive, within};
 
 /// How temperatures are counted in a factor's ratio.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -41,6 +41,42 @@ impl TemperatureScale {
             Self::WholeDegrees => 460.0,
         };
         (air.temperature_c() * 1.8 + 32.0 + zero) / (reference_f + zero)
+    }
+}
+
+/// The limits within which a standard lets its factor be used.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// Lowest and highest factor.
+    pub factor: (f64, f64),
+    /// Lowest and highest air temperature, °C.
+    pub temperature_c: (f64, f64),
+    /// Lowest and highest dry air pressure, Pa.
+    pub dry_pressure_pa: (f64, f64),
+    /// Who draws the limits.
+    pub source: &'static str,
+}
+
+impl Limits {
+    /// What of a factor and its air lies outside.
+    #[must_use]
+    pub fn flags(&self, factor: f64, air: &Air) -> Vec<Beyond> {
+        // A reading at the limit must not fall outside by the rounding of kelvin.
+        let celsius = (air.temperature_c() * 1e9).round() / 1e9;
+        [
+            beyond("correction factor", factor, self.factor, "", self.source),
+            beyond("air temperature", celsius, self.temperature_c, "°C", self.source),
+            beyond(
+                "dry air pressure",
+                air.dry_pressure_pa(),
+                self.dry_pressure_pa,
+                "Pa",
+                self.source,
+            ),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
     }
 }
 
@@ -111,7 +147,7 @@ mod tests {
 
     #[test]
     fn friction_form() {
-        // Project reference table section 1: brake 500, friction 90, c_a 1.019923: 511.754570.
+        // Reference table of docs/engine.md: brake 500, friction 90, c_a 1.019923: 511.754570.
         assert!((correct_with_friction(500.0, 90.0, 1.019_923).unwrap() - 511.754_570).abs() < 1e-5);
         // With the friction at 85 % mechanical efficiency it is the fixed form of the standard.
         let fixed = 1.019_923 / 0.85 - (1.0 / 0.85 - 1.0);

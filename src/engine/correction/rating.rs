@@ -111,7 +111,7 @@ mod tests {
 
     #[test]
     fn sites() {
-        // Project reference table section 1; reference 100 kPa, 25 °C, 30 %.
+        // Reference table of docs/engine.md; reference 100 kPa, 25 °C, 30 %.
         let reference = place(100.0, 25.0, 0.3, 298.0);
         let hot = place(95.0, 30.0, 0.6, 298.0);
         let k = indicated_ratio(

@@ -1,9 +1,9 @@
 //! Correction of spark-ignition engines.
 
-use super::{Factor, TemperatureScale};
+use super::{Factor, Limits, TemperatureScale};
 use crate::engine::EngineError;
 use crate::engine::air::Air;
-use crate::engine::error::{Beyond, beyond, positive};
+use crate::engine::error::positive;
 
 /// 29.92 inches of mercury of 3386.389 Pa (conventional), the reference of the 60 °F practice.
 const PRACTICE_60F_PA: f64 = 29.92 * 3386.389;
@@ -48,15 +48,55 @@ pub enum SparkStandard {
     Din70020(DinPressure),
 }
 
-/// The limits that a standard sets.
-struct Limits {
-    factor: (f64, f64),
-    temperature_c: (f64, f64),
-    dry_pressure_pa: (f64, f64),
-    source: &'static str,
-}
-
 impl SparkStandard {
+    /// The standards with their usual choices.
+    pub const ALL: [Self; 6] = [
+        Self::SaeJ1349(J1349Form::Printed),
+        Self::Sae60Fahrenheit,
+        Self::Iso1585,
+        Self::UnR85,
+        Self::JisD1001,
+        Self::Din70020(DinPressure::Total),
+    ];
+
+    /// The standard's short name, as a record writes it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::SaeJ1349(_) => "SAE J1349",
+            Self::Sae60Fahrenheit => "SAE J607",
+            Self::Iso1585 => "ISO 1585",
+            Self::UnR85 => "UN R85",
+            Self::JisD1001 => "JIS D 1001",
+            Self::Din70020(_) => "DIN 70020",
+        }
+    }
+
+    /// The standard of a name or a trade name (`STP`, `60 F`, `EEC`), whatever its case, spaces and hyphens;
+    /// with its usual choices.
+    ///
+    /// A bare `SAE` is none of them: it means either of two.
+    #[must_use]
+    pub fn named(text: &str) -> Option<Self> {
+        let plain = |text: &str| -> String {
+            text.chars()
+                .filter(|letter| letter.is_alphanumeric())
+                .flat_map(char::to_lowercase)
+                .collect()
+        };
+        let wanted = plain(text);
+        match wanted.as_str() {
+            "stp" | "std" | "j607" | "60f" | "sae60f" => Some(Self::Sae60Fahrenheit),
+            "j1349" => Some(Self::SaeJ1349(J1349Form::Printed)),
+            "eec" | "801269eec" | "r85" | "ecer85" => Some(Self::UnR85),
+            "jis" => Some(Self::JisD1001),
+            "din" => Some(Self::Din70020(DinPressure::Total)),
+            _ => Self::ALL
+                .into_iter()
+                .find(|standard| plain(standard.name()) == wanted),
+        }
+    }
+
     /// Reference temperature, °C, and pressure, Pa (dry, but for DIN 70020 with total pressure).
     #[must_use]
     pub fn reference(self) -> (f64, f64) {
@@ -67,7 +107,9 @@ impl SparkStandard {
         }
     }
 
-    fn limits(self) -> Option<Limits> {
+    /// The limits that the standard sets, as far as the project knows them.
+    #[must_use]
+    pub fn limits(self) -> Option<Limits> {
         match self {
             Self::SaeJ1349(_) => Some(Limits {
                 factor: (0.93, 1.07),
@@ -142,27 +184,6 @@ impl SparkStandard {
     }
 }
 
-impl Limits {
-    fn flags(&self, value: f64, air: &Air) -> Vec<Beyond> {
-        // A reading of 15.0 °C must not fall outside by the rounding of kelvin.
-        let celsius = (air.temperature_c() * 1e9).round() / 1e9;
-        [
-            beyond("correction factor", value, self.factor, "", self.source),
-            beyond("air temperature", celsius, self.temperature_c, "°C", self.source),
-            beyond(
-                "dry air pressure",
-                air.dry_pressure_pa(),
-                self.dry_pressure_pa,
-                "Pa",
-                self.source,
-            ),
-        ]
-        .into_iter()
-        .flatten()
-        .collect()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
@@ -201,7 +222,7 @@ mod tests {
 
     #[test]
     fn table_of_standards() {
-        // Project reference table section 1 (J1349 printed and unrounded, ISO 1585, 60 °F practice, DIN 70020
+        // Reference table of docs/engine.md (J1349 printed and unrounded, ISO 1585, 60 °F practice, DIN 70020
         // with total pressure).
         let inhg = |inches: f64| inches * 3.386_389;
         let fahrenheit = |f: f64| (f - 32.0) / 1.8;
@@ -265,14 +286,25 @@ mod tests {
             cold.beyond.iter().map(|flag| flag.what).collect::<Vec<_>>(),
             ["air temperature"]
         );
+        // At the limit itself, 15.0 °C, no flag stands for the rounding of kelvin.
         assert!(factor(ALL[3], &weather(15.0, 100.0, 0.3)).beyond.is_empty());
         let high = factor(ALL[3], &weather(25.0, 79.0, 0.0));
         assert!(high.beyond.iter().any(|flag| flag.what == "dry air pressure"));
     }
 
     #[test]
+    fn names_find_their_standard() {
+        for standard in SparkStandard::ALL {
+            assert_eq!(SparkStandard::named(standard.name()), Some(standard));
+        }
+        assert_eq!(SparkStandard::named("sae-j1349"), Some(ALL[0]));
+        assert_eq!(SparkStandard::named("stp"), Some(SparkStandard::Sae60Fahrenheit));
+        assert_eq!(SparkStandard::named("SAE"), None);
+    }
+
+    #[test]
     fn sensitivities_at_the_reference() {
-        // Project reference table section 1: −1.1919 % per kPa, +0.1979 % per K, both at the reference state.
+        // Reference table of docs/engine.md: −1.1919 % per kPa, +0.1979 % per K, both at the reference state.
         let of = |p: f64, t: f64| factor(ALL[0], &Air::new(p, t, 0.0).unwrap()).value;
         let pressure = (of(99_010.0, 298.15) - of(98_990.0, 298.15)) / 0.02;
         assert!((pressure * 100.0 + 1.1919).abs() < 1e-3);
