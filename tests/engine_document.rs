@@ -1,8 +1,5 @@
 //! Every relation of the engine stands in `docs/engine.md`.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "the test reads the source files of the room"
-)]
+#![expect(clippy::disallowed_methods, reason = "the test reads the source files of the room")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -22,10 +19,7 @@ fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
 fn every_public_function_is_documented_with_its_formula() {
     let document = include_str!("../docs/engine.md");
     let mut files = Vec::new();
-    sources(
-        &Path::new(env!("CARGO_MANIFEST_DIR")).join("src/engine"),
-        &mut files,
-    );
+    sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/engine"), &mut files);
     assert!(files.len() > 20);
     let mut missing = Vec::new();
     for file in files {

@@ -9,11 +9,7 @@ use mulebook::statistics::least_squares::Fit;
 
 fn digits(found: f64, certified: f64) -> f64 {
     let relative = ((found - certified) / certified).abs();
-    if relative <= 0.0 {
-        16.0
-    } else {
-        -libm::log10(relative)
-    }
+    if relative <= 0.0 { 16.0 } else { -libm::log10(relative) }
 }
 
 fn fisher(groups: &[Vec<f64>]) -> (f64, f64) {
@@ -49,11 +45,8 @@ fn atomic_weight_of_silver() {
         79, 344, 513, 197, 604, 385, 642, 365, 151, 82, 517, 448, 198, 482, 334, 609, 101, 512, 469, 360,
         254, 261, 450, 368,
     ];
-    let weights = |last: &[i32]| -> Vec<f64> {
-        last.iter()
-            .map(|&end| f64::from(1_078_681_000 + end) / 1e7)
-            .collect()
-    };
+    let weights =
+        |last: &[i32]| -> Vec<f64> { last.iter().map(|&end| f64::from(1_078_681_000 + end) / 1e7).collect() };
     let (f, s) = fisher(&[weights(&first), weights(&second)]);
     assert!(digits(f, 15.946_733_567_793_0) > 8.0, "{f}");
     assert!(digits(s, 1.510_483_144_464_10e-5) > 8.0, "{s}");
@@ -108,17 +101,11 @@ fn norris_line() {
     ];
     let design: Vec<Vec<f64>> = x.iter().map(|&x| vec![1.0, x]).collect();
     let fit = Fit::of(&design, &y).expect("a design of full rank");
-    let (b0, b1) = (
-        fit.coefficient(0).expect("kept"),
-        fit.coefficient(1).expect("kept"),
-    );
+    let (b0, b1) = (fit.coefficient(0).expect("kept"), fit.coefficient(1).expect("kept"));
     assert!(digits(b0.value, -0.262_323_073_774_029) > 10.0, "{b0:?}");
     assert!(digits(b0.standard_error, 0.232_818_234_301_152) > 10.0, "{b0:?}");
     assert!(digits(b1.value, 1.002_116_818_020_45) > 10.0, "{b1:?}");
-    assert!(
-        digits(b1.standard_error, 0.429_796_848_199_937e-3) > 10.0,
-        "{b1:?}"
-    );
+    assert!(digits(b1.standard_error, 0.429_796_848_199_937e-3) > 10.0, "{b1:?}");
     assert!(digits(fit.standard_deviation().expect("repeats"), 0.884_796_396_144_373) > 10.0);
     assert!(digits(fit.sequential_squares[1], 4_255_954.132_323_69) > 10.0);
 }
@@ -145,10 +132,8 @@ fn longley_economy() {
         [69331.0, 115.7, 518173.0, 4806.0, 2572.0, 127852.0, 1961.0],
         [70551.0, 116.9, 554894.0, 4007.0, 2827.0, 130081.0, 1962.0],
     ];
-    let design: Vec<Vec<f64>> = rows
-        .iter()
-        .map(|row| std::iter::once(1.0).chain(row[1..].iter().copied()).collect())
-        .collect();
+    let design: Vec<Vec<f64>> =
+        rows.iter().map(|row| std::iter::once(1.0).chain(row[1..].iter().copied()).collect()).collect();
     let observed: Vec<f64> = rows.iter().map(|row| row[0]).collect();
     let fit = Fit::of(&design, &observed).expect("a design of full rank");
     assert_eq!(fit.rank, 7);

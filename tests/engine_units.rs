@@ -12,13 +12,8 @@ use proptest::prelude::*;
 
 /// A figure in SI, written in another unit and read back.
 fn by_way_of(si: f64, unit: &str, kind: QuantityKind) -> f64 {
-    let written = Quantity::new(kind, si)
-        .expect("a figure")
-        .in_spelled(unit)
-        .expect("a unit of the kind");
-    Quantity::spelled(written, unit, kind)
-        .expect("a unit of the kind")
-        .si()
+    let written = Quantity::new(kind, si).expect("a figure").in_spelled(unit).expect("a unit of the kind");
+    Quantity::spelled(written, unit, kind).expect("a unit of the kind").si()
 }
 
 fn same(a: f64, b: f64) -> bool {

@@ -44,9 +44,7 @@ struct Case<'a> {
 
 impl Case<'_> {
     fn number(&self, key: &str) -> f64 {
-        self.given[key]
-            .as_f64()
-            .unwrap_or_else(|| panic!("{}: no number {key}", self.name))
+        self.given[key].as_f64().unwrap_or_else(|| panic!("{}: no number {key}", self.name))
     }
 
     fn list(&self, key: &str) -> Vec<f64> {
@@ -54,9 +52,7 @@ impl Case<'_> {
     }
 
     fn answer(&self, key: &str) -> f64 {
-        self.answers[key]
-            .as_f64()
-            .unwrap_or_else(|| panic!("{}: no answer {key}", self.name))
+        self.answers[key].as_f64().unwrap_or_else(|| panic!("{}: no answer {key}", self.name))
     }
 
     /// Compares within a share of the answer or an absolute gap, whichever is wider.
@@ -88,12 +84,7 @@ impl Case<'_> {
 }
 
 fn numbers(value: &Value) -> Vec<f64> {
-    value
-        .as_array()
-        .expect("a list")
-        .iter()
-        .map(|entry| entry.as_f64().expect("a number"))
-        .collect()
+    value.as_array().expect("a list").iter().map(|entry| entry.as_f64().expect("a number")).collect()
 }
 
 #[test]
@@ -104,11 +95,7 @@ fn answers_agree_with_published_libraries() {
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
     for line in &lines {
         let name = line["case"].as_str().expect("a case has a name");
-        let case = Case {
-            name,
-            given: &line["in"],
-            answers: &line["out"],
-        };
+        let case = Case { name, given: &line["in"], answers: &line["out"] };
         match name {
             "student-quantile"
             | "student-probability"
@@ -147,12 +134,9 @@ fn distribution(case: &Case) {
             let found = student_probability(case.number("t"), case.number("df")).expect("in range");
             case.close("p", found, 1e-8, 1e-12);
         }
-        "normal-quantile" => case.close(
-            "z",
-            normal_quantile(case.number("p")).expect("in range"),
-            1e-12,
-            1e-12,
-        ),
+        "normal-quantile" => {
+            case.close("z", normal_quantile(case.number("p")).expect("in range"), 1e-12, 1e-12)
+        }
         "fisher-quantile" => {
             let found =
                 fisher_quantile(case.number("p"), case.number("df1"), case.number("df2")).expect("in range");
@@ -174,12 +158,7 @@ fn distribution(case: &Case) {
         }
         "maximum-modulus" => {
             let points = case.given["points"].as_u64().expect("a count") as usize;
-            let found = factor(
-                Cover::MaximumModulus,
-                points,
-                case.number("df"),
-                case.number("level"),
-            );
+            let found = factor(Cover::MaximumModulus, points, case.number("df"), case.number("level"));
             case.close("factor", found.expect("in range"), 1e-6, 0.0);
         }
         _ => {
@@ -191,74 +170,36 @@ fn distribution(case: &Case) {
 
 fn two_samples(case: &Case) {
     let (base, test) = (case.list("base"), case.list("test"));
-    let (a, b) = (
-        Summary::of(&base).expect("readings"),
-        Summary::of(&test).expect("readings"),
-    );
+    let (a, b) = (Summary::of(&base).expect("readings"), Summary::of(&test).expect("readings"));
     let found = welch(&a, &b).expect("spread");
     case.close("welch_t", found.t().expect("spread"), 1e-9, 1e-9);
     case.close("welch_df", found.degrees_of_freedom, 1e-9, 0.0);
-    case.close(
-        "welch_p",
-        found.two_sided_probability().expect("spread"),
-        1e-8,
-        1e-12,
-    );
+    case.close("welch_p", found.two_sided_probability().expect("spread"), 1e-8, 1e-12);
     let interval = found.interval(0.95).expect("a level");
     case.close("lower", interval.lower, 1e-8, 1e-8);
     case.close("upper", interval.upper, 1e-8, 1e-8);
     let found = pooled(&a, &b).expect("spread");
     case.close("pooled_t", found.t().expect("spread"), 1e-9, 1e-9);
-    case.close(
-        "pooled_p",
-        found.two_sided_probability().expect("spread"),
-        1e-8,
-        1e-12,
-    );
+    case.close("pooled_p", found.two_sided_probability().expect("spread"), 1e-8, 1e-12);
     if case.answers.get("rank_p").is_some() {
-        case.close(
-            "rank_p",
-            rank_sum_probability(&base, &test).expect("no ties"),
-            1e-12,
-            0.0,
-        );
+        case.close("rank_p", rank_sum_probability(&base, &test).expect("no ties"), 1e-12, 0.0);
     }
 }
 
 fn groups(case: &Case) {
-    let groups: Vec<Vec<f64>> = case.given["groups"]
-        .as_array()
-        .expect("groups")
-        .iter()
-        .map(numbers)
-        .collect();
+    let groups: Vec<Vec<f64>> =
+        case.given["groups"].as_array().expect("groups").iter().map(numbers).collect();
     let slices: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
-    let (f, p) = Components::of(&slices)
-        .expect("groups")
-        .group_test()
-        .expect("spread");
+    let (f, p) = Components::of(&slices).expect("groups").group_test().expect("spread");
     case.close("f", f, 1e-8, 1e-9);
     case.close("p", p, 1e-7, 1e-12);
 }
 
 fn least_squares(case: &Case) {
-    let design: Vec<Vec<f64>> = case.given["design"]
-        .as_array()
-        .expect("rows")
-        .iter()
-        .map(numbers)
-        .collect();
+    let design: Vec<Vec<f64>> = case.given["design"].as_array().expect("rows").iter().map(numbers).collect();
     let fit = Fit::of(&design, &case.list("observed")).expect("a fit");
-    case.close(
-        "spread",
-        fit.standard_deviation().expect("rows to spare"),
-        1e-9,
-        0.0,
-    );
-    let (values, errors) = (
-        numbers(&case.answers["coefficients"]),
-        numbers(&case.answers["errors"]),
-    );
+    case.close("spread", fit.standard_deviation().expect("rows to spare"), 1e-9, 0.0);
+    let (values, errors) = (numbers(&case.answers["coefficients"]), numbers(&case.answers["errors"]));
     assert_eq!(fit.rank, values.len());
     for (index, (value, error)) in values.iter().zip(&errors).enumerate() {
         let found = fit.coefficient(index).expect("full rank");
@@ -273,11 +214,7 @@ fn two_factors(case: &Case) {
         .expect("readings")
         .iter()
         .map(numbers)
-        .map(|row| Reading {
-            first: row[0] as usize,
-            second: row[1] as usize,
-            value: row[2],
-        })
+        .map(|row| Reading { first: row[0] as usize, second: row[1] as usize, value: row[2] })
         .collect();
     let table = TwoFactors::new(&readings, 2, 3).expect("levels");
     for (key, adjustment) in [
@@ -296,12 +233,7 @@ fn air(case: &Case) {
     match case.name {
         "saturation" => {
             let t = case.number("t");
-            case.close(
-                "if97",
-                Saturation::IapwsIf97.pressure_pa(t).expect("in range"),
-                1e-9,
-                0.0,
-            );
+            case.close("if97", Saturation::IapwsIf97.pressure_pa(t).expect("in range"), 1e-9, 0.0);
             case.close(
                 "hyland_wexler",
                 Saturation::HylandWexler.pressure_pa(t).expect("in range"),
@@ -309,11 +241,9 @@ fn air(case: &Case) {
                 0.0,
             );
             // Published fits to the same vapour pressure, to their stated quality.
-            for (formula, share) in [
-                (Saturation::Magnus, 4e-3),
-                (Saturation::Buck1981, 2e-3),
-                (Saturation::Buck1996, 2e-3),
-            ] {
+            for (formula, share) in
+                [(Saturation::Magnus, 4e-3), (Saturation::Buck1981, 2e-3), (Saturation::Buck1996, 2e-3)]
+            {
                 case.close("if97", formula.pressure_pa(t).expect("in range"), share, 0.0);
             }
         }
@@ -329,17 +259,9 @@ fn air(case: &Case) {
             // The reference is real moist air; ideal gases without the enhancement factor lie within 0.1 %.
             case.close("density", found.density_kg_per_m3(), 1e-3, 0.0);
             let of = |standard: SparkStandard| {
-                standard
-                    .factor(&found, TemperatureScale::Exact)
-                    .expect("a factor")
-                    .value
+                standard.factor(&found, TemperatureScale::Exact).expect("a factor").value
             };
-            case.close(
-                "j1349",
-                of(SparkStandard::SaeJ1349(J1349Form::Printed)),
-                1e-10,
-                0.0,
-            );
+            case.close("j1349", of(SparkStandard::SaeJ1349(J1349Form::Printed)), 1e-10, 0.0);
             case.close("iso1585", of(SparkStandard::Iso1585), 1e-10, 0.0);
             case.close("sae60", of(SparkStandard::Sae60Fahrenheit), 1e-10, 0.0);
             // Real air: its heat ratio is not quite 1.4.
@@ -357,12 +279,7 @@ fn air(case: &Case) {
         }
         _ => {
             // The reference rounds the constants of the standard atmosphere to five figures.
-            case.close(
-                "p",
-                standard_pressure_pa(case.number("h")).expect("in the troposphere"),
-                3e-5,
-                0.0,
-            );
+            case.close("p", standard_pressure_pa(case.number("h")).expect("in the troposphere"), 3e-5, 0.0);
         }
     }
 }
@@ -374,43 +291,23 @@ fn units(case: &Case) {
     case.close("swept_cc", swept * 1e6, 1e-12, 0.0);
     let torque = case.number("torque_lbft") * 0.453_592_37 * 9.806_65 * 0.3048;
     let power = power_w(torque, case.number("rpm")).expect("a running engine");
-    case.close(
-        "hp",
-        power / (550.0 * 0.453_592_37 * 9.806_65 * 0.3048),
-        1e-12,
-        0.0,
-    );
+    case.close("hp", power / (550.0 * 0.453_592_37 * 9.806_65 * 0.3048), 1e-12, 0.0);
     let mean = mean_effective_pressure_pa(torque, 8.0 * swept, WorkingCycle::FourStroke).expect("a cylinder");
-    case.close(
-        "bmep_psi",
-        mean / (0.453_592_37 * 9.806_65 / (INCH * INCH)),
-        1e-12,
-        0.0,
-    );
+    case.close("bmep_psi", mean / (0.453_592_37 * 9.806_65 / (INCH * INCH)), 1e-12, 0.0);
 }
 
 fn piston(case: &Case) {
     // The relation has no unit of its own: inches in, inches out.
     let crank = CrankMechanism::new(case.number("stroke"), case.number("rod")).expect("a crank");
-    case.close(
-        "position",
-        crank.position_m(case.number("angle")).expect("an angle"),
-        1e-11,
-        1e-14,
-    );
+    case.close("position", crank.position_m(case.number("angle")).expect("an angle"), 1e-11, 1e-14);
 }
 
 fn shared_budget(case: &Case) {
-    let (bore, stroke, rest) = (
-        case.budgeted("bore"),
-        case.budgeted("stroke"),
-        case.budgeted("rest"),
-    );
+    let (bore, stroke, rest) = (case.budgeted("bore"), case.budgeted("stroke"), case.budgeted("rest"));
     let ratio = |chamber: &Budgeted| {
-        Budgeted::combine(
-            &[&bore, &stroke, chamber, &rest],
-            |x| -> Result<f64, EngineError> { static_ratio(swept_volume_m3(x[0], x[1])?, x[2] + x[3]) },
-        )
+        Budgeted::combine(&[&bore, &stroke, chamber, &rest], |x| -> Result<f64, EngineError> {
+            static_ratio(swept_volume_m3(x[0], x[1])?, x[2] + x[3])
+        })
         .expect("a ratio")
     };
     let (first, second) = (ratio(&case.budgeted("first")), ratio(&case.budgeted("second")));
@@ -423,16 +320,11 @@ fn shared_air(case: &Case) {
     let corrected = |observed: &Budgeted| {
         Budgeted::combine(&[&p, &t, &e, observed], |x| -> Result<f64, EngineError> {
             let air = Air::new(x[0], x[1], x[2])?;
-            SparkStandard::SaeJ1349(J1349Form::Printed)
-                .factor(&air, TemperatureScale::Exact)?
-                .correct(x[3])
+            SparkStandard::SaeJ1349(J1349Form::Printed).factor(&air, TemperatureScale::Exact)?.correct(x[3])
         })
         .expect("a corrected value")
     };
-    let (base, test) = (
-        corrected(&case.budgeted("base")),
-        corrected(&case.budgeted("test")),
-    );
+    let (base, test) = (corrected(&case.budgeted("base")), corrected(&case.budgeted("test")));
     case.close_budget("gain", &test.minus(&base).expect("a difference"));
     let share = Budgeted::combine(&[&base, &test], |x| Ok::<_, EngineError>(x[1] / x[0])).expect("a ratio");
     case.close_budget("share", &share);

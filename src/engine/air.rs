@@ -121,11 +121,7 @@ mod tests {
         let air = Air::from_weather(1e5, 30.0, Damp::Relative(0.5), Saturation::IapwsIf97).unwrap();
         assert!((air.vapour_pressure_pa() - 2123.344).abs() < 1e-3);
         assert!((air.dry_pressure_pa() - 97_876.656).abs() < 1e-3);
-        assert!(
-            (air.density_kg_per_m3() - 1.139_927_5).abs() < 1e-6,
-            "{}",
-            air.density_kg_per_m3()
-        );
+        assert!((air.density_kg_per_m3() - 1.139_927_5).abs() < 1e-6, "{}", air.density_kg_per_m3());
         // Real moist air (CoolProp 8.0.0) holds 0.0135531 kg/kg: the enhancement factor of about 1.0045 is
         // left out here.
         assert!((air.humidity_ratio() * 1.0045 / 0.013_553_1 - 1.0).abs() < 5e-4);

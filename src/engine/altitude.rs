@@ -40,13 +40,7 @@ pub enum Reduction {
 /// # Errors
 /// An altitude outside −500 to 11000 m.
 pub fn standard_pressure_pa(altitude_m: f64) -> Result<f64, EngineError> {
-    let h = within(
-        "altitude",
-        altitude_m,
-        "m",
-        |h| (-500.0..=11_000.0).contains(&h),
-        "-500 to 11000",
-    )?;
+    let h = within("altitude", altitude_m, "m", |h| (-500.0..=11_000.0).contains(&h), "-500 to 11000")?;
     Ok(SEA_LEVEL_PA * libm::pow(1.0 - LAPSE_K_PER_M * h / SEA_LEVEL_K, EXPONENT))
 }
 
@@ -57,13 +51,7 @@ pub fn standard_pressure_pa(altitude_m: f64) -> Result<f64, EngineError> {
 pub fn standard_altitude_m(pressure_pa: f64) -> Result<f64, EngineError> {
     let ratio = positive("pressure", pressure_pa, "Pa")? / SEA_LEVEL_PA;
     let h = (1.0 - libm::pow(ratio, 1.0 / EXPONENT)) * SEA_LEVEL_K / LAPSE_K_PER_M;
-    within(
-        "altitude",
-        h,
-        "m",
-        |h| (-1500.0..=11_100.0).contains(&h),
-        "-1500 to 11100",
-    )
+    within("altitude", h, "m", |h| (-1500.0..=11_100.0).contains(&h), "-1500 to 11100")
 }
 
 /// Station pressure, Pa, from one reduced to sea level, at a documented altitude.
@@ -136,16 +124,8 @@ mod tests {
 
     #[test]
     fn a_sea_level_barometer_is_flagged() {
-        assert!(
-            implausible_station_pressure(101_325.0, 2000.0 * FOOT)
-                .unwrap()
-                .is_some()
-        );
-        assert!(
-            implausible_station_pressure(94_000.0, 2000.0 * FOOT)
-                .unwrap()
-                .is_none()
-        );
+        assert!(implausible_station_pressure(101_325.0, 2000.0 * FOOT).unwrap().is_some());
+        assert!(implausible_station_pressure(94_000.0, 2000.0 * FOOT).unwrap().is_none());
         assert!(implausible_station_pressure(102_500.0, 0.0).unwrap().is_none());
     }
 

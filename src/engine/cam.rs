@@ -36,20 +36,10 @@ pub struct Lobe {
 
 impl Lobe {
     fn checked(&self) -> Result<(f64, f64), EngineError> {
-        let duration = within(
-            "duration",
-            self.duration_deg,
-            "deg",
-            |d| d > 0.0 && d < 720.0,
-            "above 0 and below 720",
-        )?;
-        let centreline = within(
-            "centreline",
-            self.centreline_deg,
-            "deg",
-            |c| c > 0.0 && c < 180.0,
-            "between 0 and 180",
-        )?;
+        let duration =
+            within("duration", self.duration_deg, "deg", |d| d > 0.0 && d < 720.0, "above 0 and below 720")?;
+        let centreline =
+            within("centreline", self.centreline_deg, "deg", |c| c > 0.0 && c < 180.0, "between 0 and 180")?;
         not_negative("lift of the duration", self.at_lift_m, "m")?;
         Ok((duration, centreline))
     }
@@ -125,10 +115,7 @@ pub fn overlap_deg(inlet: &Lobe, exhaust: &Lobe) -> Result<f64, EngineError> {
     if (inlet.at_lift_m - exhaust.at_lift_m).abs() > SAME_LIFT_M {
         return Err(EngineError::Contradiction {
             what: "durations of one overlap",
-            detail: format!(
-                "stated at lifts of {} and {} m",
-                inlet.at_lift_m, exhaust.at_lift_m
-            ),
+            detail: format!("stated at lifts of {} and {} m", inlet.at_lift_m, exhaust.at_lift_m),
         });
     }
     Ok(inlet.inlet_events()?.opens_before_deg + exhaust.exhaust_events()?.closes_after_deg)
@@ -152,16 +139,8 @@ mod tests {
         // Reference table of docs/engine.md: at .050 in 236/242 on 110, installed at 106: 12 BTDC, 44 ABDC,
         // 55 BBDC, 7 ATDC, overlap 19.
         let (inlet, exhaust) = (
-            Lobe {
-                at_lift_m: 0.00127,
-                duration_deg: 236.0,
-                centreline_deg: 106.0,
-            },
-            Lobe {
-                at_lift_m: 0.00127,
-                duration_deg: 242.0,
-                centreline_deg: 114.0,
-            },
+            Lobe { at_lift_m: 0.00127, duration_deg: 236.0, centreline_deg: 106.0 },
+            Lobe { at_lift_m: 0.00127, duration_deg: 242.0, centreline_deg: 114.0 },
         );
         let (i, e) = (inlet.inlet_events().unwrap(), exhaust.exhaust_events().unwrap());
         for (found, expected) in [
@@ -200,13 +179,7 @@ mod tests {
         assert!((lobe_separation_deg(&inlet, &exhaust) - 107.5).abs() < 1e-12);
         assert!((overlap_deg(&inlet, &exhaust).unwrap() - 20.0).abs() < 1e-12);
         assert!(
-            Lobe {
-                at_lift_m: 0.00127,
-                duration_deg: 236.0,
-                centreline_deg: 0.0
-            }
-            .inlet_events()
-            .is_err()
+            Lobe { at_lift_m: 0.00127, duration_deg: 236.0, centreline_deg: 0.0 }.inlet_events().is_err()
         );
         assert!(
             Lobe::from_inlet_events(Events {

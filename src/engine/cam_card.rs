@@ -108,10 +108,7 @@ pub fn read_card(stated: &[(CardFigure, f64)], rounding_deg: f64) -> Result<Card
         }
     }
     if stated.is_empty() {
-        return Ok(CardReading {
-            follows: Vec::new(),
-            contradictions: Vec::new(),
-        });
+        return Ok(CardReading { follows: Vec::new(), contradictions: Vec::new() });
     }
     let whole = fit(stated)?;
     let agrees = |fit: &Fit| fit.residuals.iter().all(|left| left.abs() <= rounding.max(1e-9));
@@ -124,10 +121,7 @@ pub fn read_card(stated: &[(CardFigure, f64)], rounding_deg: f64) -> Result<Card
                 follows.push((figure, value));
             }
         }
-        return Ok(CardReading {
-            follows,
-            contradictions: Vec::new(),
-        });
+        return Ok(CardReading { follows, contradictions: Vec::new() });
     }
     let mut alone = Vec::new();
     let mut suspects = Vec::new();
@@ -136,11 +130,7 @@ pub fn read_card(stated: &[(CardFigure, f64)], rounding_deg: f64) -> Result<Card
         rest.remove(index);
         let without = fit(&rest)?;
         let follows_deg = value_of(&without, figure)?;
-        let contradiction = CardContradiction {
-            figure,
-            stated_deg,
-            follows_deg,
-        };
+        let contradiction = CardContradiction { figure, stated_deg, follows_deg };
         if agrees(&without) {
             alone.push(contradiction);
         }
@@ -148,21 +138,12 @@ pub fn read_card(stated: &[(CardFigure, f64)], rounding_deg: f64) -> Result<Card
             suspects.push(contradiction);
         }
     }
-    Ok(CardReading {
-        follows: Vec::new(),
-        contradictions: if alone.is_empty() { suspects } else { alone },
-    })
+    Ok(CardReading { follows: Vec::new(), contradictions: if alone.is_empty() { suspects } else { alone } })
 }
 
 fn fit(stated: &[(CardFigure, f64)]) -> Result<Fit, EngineError> {
-    let design: Vec<Vec<f64>> = stated
-        .iter()
-        .map(|(figure, _)| figure.relation().0.to_vec())
-        .collect();
-    let observed: Vec<f64> = stated
-        .iter()
-        .map(|(figure, value)| value - figure.relation().1)
-        .collect();
+    let design: Vec<Vec<f64>> = stated.iter().map(|(figure, _)| figure.relation().0.to_vec()).collect();
+    let observed: Vec<f64> = stated.iter().map(|(figure, value)| value - figure.relation().1).collect();
     Ok(Fit::of(&design, &observed)?)
 }
 
@@ -171,11 +152,7 @@ fn value_of(fit: &Fit, figure: CardFigure) -> Result<Option<f64>, EngineError> {
     if !fit.is_estimable(&parts)? {
         return Ok(None);
     }
-    let sum: f64 = parts
-        .iter()
-        .zip(&fit.coefficients)
-        .map(|(part, known)| part * known.unwrap_or(0.0))
-        .sum();
+    let sum: f64 = parts.iter().zip(&fit.coefficients).map(|(part, known)| part * known.unwrap_or(0.0)).sum();
     Ok(Some(sum + constant))
 }
 
@@ -189,22 +166,12 @@ fn value_of(fit: &Fit, figure: CardFigure) -> Result<Option<f64>, EngineError> {
 pub fn contradicting_durations(stated: &[(f64, f64)]) -> Result<Vec<(usize, usize)>, EngineError> {
     for &(lift, duration) in stated {
         not_negative("lift of the duration", lift, "m")?;
-        within(
-            "duration",
-            duration,
-            "deg",
-            |d| d > 0.0 && d < 720.0,
-            "above 0 and below 720",
-        )?;
+        within("duration", duration, "deg", |d| d > 0.0 && d < 720.0, "above 0 and below 720")?;
     }
     let mut pairs = Vec::new();
     for (index, first) in stated.iter().enumerate() {
         for (later, second) in stated.iter().enumerate().skip(index + 1) {
-            let (low, high) = if first.0 <= second.0 {
-                (first, second)
-            } else {
-                (second, first)
-            };
+            let (low, high) = if first.0 <= second.0 { (first, second) } else { (second, first) };
             if high.1 >= low.1 {
                 pairs.push((index, later));
             }
@@ -220,22 +187,11 @@ mod tests {
 
     #[test]
     fn a_card_that_holds_together_is_completed() {
-        let card = [
-            (InletDuration, 236.0),
-            (ExhaustDuration, 242.0),
-            (Separation, 110.0),
-            (InletCentreline, 106.0),
-        ];
+        let card =
+            [(InletDuration, 236.0), (ExhaustDuration, 242.0), (Separation, 110.0), (InletCentreline, 106.0)];
         let reading = read_card(&card, 0.5).unwrap();
         assert!(reading.contradictions.is_empty());
-        let follows = |figure| {
-            reading
-                .follows
-                .iter()
-                .find(|(known, _)| *known == figure)
-                .unwrap()
-                .1
-        };
+        let follows = |figure| reading.follows.iter().find(|(known, _)| *known == figure).unwrap().1;
         assert!((follows(Overlap) - 19.0).abs() < 1e-9);
         assert!((follows(ExhaustOpening) - 55.0).abs() < 1e-9);
         assert!((follows(Advance) - 4.0).abs() < 1e-9);
@@ -263,15 +219,9 @@ mod tests {
         assert_eq!(found.figure, InletClosing);
         assert!((found.follows_deg.unwrap() - 44.0).abs() < 1e-9);
         // Three figures, one relation: each could be the wrong one.
-        let reading = read_card(
-            &[
-                (InletCentreline, 106.0),
-                (ExhaustCentreline, 114.0),
-                (Separation, 112.0),
-            ],
-            0.5,
-        )
-        .unwrap();
+        let reading =
+            read_card(&[(InletCentreline, 106.0), (ExhaustCentreline, 114.0), (Separation, 112.0)], 0.5)
+                .unwrap();
         assert_eq!(reading.contradictions.len(), 3);
         assert!(read_card(&[(Overlap, 1.0), (Overlap, 2.0)], 0.5).is_err());
     }
@@ -280,11 +230,7 @@ mod tests {
     fn duration_falls_with_lift() {
         // Advertised 280 at .006 in and 236 at .050 in belong together; 246 at .200 in does not (reference
         // table of docs/engine.md).
-        assert!(
-            contradicting_durations(&[(0.15e-3, 280.0), (1.27e-3, 236.0)])
-                .unwrap()
-                .is_empty()
-        );
+        assert!(contradicting_durations(&[(0.15e-3, 280.0), (1.27e-3, 236.0)]).unwrap().is_empty());
         let pairs = contradicting_durations(&[(1.27e-3, 236.0), (0.15e-3, 280.0), (5.08e-3, 246.0)]).unwrap();
         assert_eq!(pairs, vec![(0, 2)]);
         assert!(contradicting_durations(&[(-1.0, 236.0)]).is_err());

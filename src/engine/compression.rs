@@ -102,11 +102,7 @@ impl Clearance {
     /// # Errors
     /// A distance that is not above zero: the piston would touch the head.
     pub fn quench_m(&self) -> Result<f64, EngineError> {
-        positive(
-            "quench distance",
-            self.deck_clearance_m + self.gasket_thickness_m,
-            "m",
-        )
+        positive("quench distance", self.deck_clearance_m + self.gasket_thickness_m, "m")
     }
 
     /// Static compression ratio with the given stroke.
@@ -166,13 +162,7 @@ pub struct EngineRatio {
 /// # Errors
 /// No cylinders, or as [`Clearance::ratio`].
 pub fn engine_ratio(cylinders: &[Clearance], stroke_m: f64) -> Result<EngineRatio, EngineError> {
-    within(
-        "number of cylinders",
-        cylinders.len() as f64,
-        "",
-        |count| count > 0.0,
-        "at least one",
-    )?;
+    within("number of cylinders", cylinders.len() as f64, "", |count| count > 0.0, "at least one")?;
     let (mut lowest, mut highest) = (f64::INFINITY, 0.0_f64);
     let (mut swept_m3, mut clearance_m3) = (0.0, 0.0);
     for cylinder in cylinders {
@@ -222,10 +212,7 @@ mod tests {
         assert!((cylinder().ratio(3.75 * INCH).unwrap() - 11.248_819).abs() < 2e-6);
         assert!((cylinder().quench_m().unwrap() / INCH - 0.046).abs() < 1e-12);
         let mut with_crevice = cylinder();
-        with_crevice.top_land = Some(TopLand {
-            diameter_m: 4.125 * INCH,
-            height_m: 0.200 * INCH,
-        });
+        with_crevice.top_land = Some(TopLand { diameter_m: 4.125 * INCH, height_m: 0.200 * INCH });
         assert!((with_crevice.parts().unwrap().crevice_m3 * 1e6 - 0.639_400).abs() < 1e-6);
         assert!((with_crevice.ratio(3.75 * INCH).unwrap() - 11.168_844).abs() < 2e-6);
     }
@@ -268,12 +255,7 @@ mod tests {
         };
         refuse(&|c| c.crown_m3 = -100e-6);
         refuse(&|c| c.gasket_bore_m = 0.05);
-        refuse(&|c| {
-            c.top_land = Some(TopLand {
-                diameter_m: 0.2,
-                height_m: 0.01,
-            })
-        });
+        refuse(&|c| c.top_land = Some(TopLand { diameter_m: 0.2, height_m: 0.01 }));
         refuse(&|c| c.chamber_m3 = f64::INFINITY);
         let mut touching = cylinder();
         touching.deck_clearance_m = -0.050 * INCH;
@@ -293,10 +275,8 @@ mod tests {
         // Reference table of docs/engine.md: law of propagation, checked there by 2 million draws (mean
         // 11.24925, s 0.06310).
         let of = |value: f64, name: &str, u: f64| Budgeted::from_source(value, name, u).unwrap();
-        let (bore, stroke) = (
-            of(4.155 * INCH, "bore", 0.0005 * INCH),
-            of(3.75 * INCH, "stroke", 0.001 * INCH),
-        );
+        let (bore, stroke) =
+            (of(4.155 * INCH, "bore", 0.0005 * INCH), of(3.75 * INCH, "stroke", 0.001 * INCH));
         let rest = of(15.1e-6, "rest", 0.4e-6);
         let ratio = budgeted_ratio(&of(66.2e-6, "chamber", 0.3e-6), &rest, &bore, &stroke);
         assert!((ratio.standard_uncertainty() - 0.063_138_3).abs() < 1e-7);
@@ -304,10 +284,7 @@ mod tests {
             .iter()
             .map(|n| ratio.contributions()[*n].amount.abs())
             .collect();
-        for (found, expected) in terms
-            .iter()
-            .zip([0.002_466_6, 0.002_733_0, 0.037_818_5, 0.050_424_7])
-        {
+        for (found, expected) in terms.iter().zip([0.002_466_6, 0.002_733_0, 0.037_818_5, 0.050_424_7]) {
             assert!((found - expected).abs() < 1e-7);
         }
         let assumed = Shape::Rectangular.standard_uncertainty(1.5e-6).unwrap();

@@ -36,13 +36,7 @@ pub fn swept_volume_m3(bore_m: f64, stroke_m: f64) -> Result<f64, EngineError> {
 /// # Errors
 /// No cylinders, or a bore or stroke that is not above zero.
 pub fn displacement_m3(bores_m: &[f64], stroke_m: f64) -> Result<f64, EngineError> {
-    within(
-        "number of cylinders",
-        bores_m.len() as f64,
-        "",
-        |count| count > 0.0,
-        "at least one",
-    )?;
+    within("number of cylinders", bores_m.len() as f64, "", |count| count > 0.0, "at least one")?;
     bores_m.iter().map(|&bore| swept_volume_m3(bore, stroke_m)).sum()
 }
 
@@ -52,13 +46,7 @@ pub fn displacement_m3(bores_m: &[f64], stroke_m: f64) -> Result<f64, EngineErro
 /// A stroke that is not above zero, or a rod no longer than half the stroke (the crank could not turn).
 pub fn rod_ratio(rod_length_m: f64, stroke_m: f64) -> Result<f64, EngineError> {
     let stroke = positive("stroke", stroke_m, "m")?;
-    let rod = within(
-        "rod length",
-        rod_length_m,
-        "m",
-        |rod| rod > stroke / 2.0,
-        "more than half the stroke",
-    )?;
+    let rod = within("rod length", rod_length_m, "m", |rod| rod > stroke / 2.0, "more than half the stroke")?;
     Ok(rod / stroke)
 }
 

@@ -64,13 +64,7 @@ impl Drop {
     /// # Errors
     /// A heat ratio that is not above one.
     pub fn critical_ratio(&self) -> Result<f64, EngineError> {
-        let gamma = within(
-            "ratio of specific heats",
-            self.heat_ratio,
-            "",
-            |g| g > 1.0,
-            "above 1",
-        )?;
+        let gamma = within("ratio of specific heats", self.heat_ratio, "", |g| g > 1.0, "above 1")?;
         Ok(libm::pow(2.0 / (gamma + 1.0), gamma / (gamma - 1.0)))
     }
 
@@ -98,11 +92,8 @@ impl Drop {
             FlowConvention::Incompressible => (2.0 * p0 / rt * drop).sqrt(),
             FlowConvention::Compressible => {
                 let gamma = self.heat_ratio;
-                let log = if 1.0 - drop / p0 > critical {
-                    libm::log1p(-drop / p0)
-                } else {
-                    libm::log(critical)
-                };
+                let log =
+                    if 1.0 - drop / p0 > critical { libm::log1p(-drop / p0) } else { libm::log(critical) };
                 let bracket = -libm::expm1(log * (gamma - 1.0) / gamma);
                 p0 / rt.sqrt() * libm::exp(log / gamma) * (2.0 * gamma / (gamma - 1.0) * bracket).sqrt()
             }
@@ -143,11 +134,7 @@ pub fn discharge_coefficient(
 ) -> Result<DischargeCoefficient, EngineError> {
     let flow = not_negative("mass flow", mass_flow_kg_per_s, "kg/s")?;
     let ideal = positive("reference area", area_m2, "m²")? * drop.ideal_flux_kg_per_s_m2(convention)?;
-    Ok(DischargeCoefficient {
-        value: flow / ideal,
-        area,
-        convention,
-    })
+    Ok(DischargeCoefficient { value: flow / ideal, area, convention })
 }
 
 /// Mass flow that a coefficient and its area pass, kg/s; the inverse of [`discharge_coefficient`].
@@ -182,9 +169,7 @@ mod tests {
         assert!((speed - 107.631_752).abs() < 1e-4, "{speed}");
         assert!((speed * SQUARE_INCH / CFM - 147.134_39).abs() < 2e-4);
         let ratio = drop.ideal_flux_kg_per_s_m2(FlowConvention::Compressible).unwrap()
-            / drop
-                .ideal_flux_kg_per_s_m2(FlowConvention::Incompressible)
-                .unwrap();
+            / drop.ideal_flux_kg_per_s_m2(FlowConvention::Incompressible).unwrap();
         assert!((ratio - 0.962_422).abs() < 1e-6, "{ratio}");
         assert!((drop.critical_ratio().unwrap() - 0.528_282).abs() < 1e-6);
     }
@@ -210,9 +195,7 @@ mod tests {
             assert!((found.value - expected).abs() < 2e-6, "{found:?}");
         }
         assert!(
-            Drop::of_dry_air(1e5, 293.0, 1e5)
-                .ideal_flux_kg_per_s_m2(FlowConvention::Compressible)
-                .is_err()
+            Drop::of_dry_air(1e5, 293.0, 1e5).ideal_flux_kg_per_s_m2(FlowConvention::Compressible).is_err()
         );
     }
 

@@ -73,14 +73,7 @@ pub(super) fn beyond(
     unit: &'static str,
     source: &'static str,
 ) -> Option<Beyond> {
-    (!(lower..=upper).contains(&found)).then_some(Beyond {
-        what,
-        found,
-        lower,
-        upper,
-        unit,
-        source,
-    })
+    (!(lower..=upper).contains(&found)).then_some(Beyond { what, found, lower, upper, unit, source })
 }
 
 /// Beyond this size, or below its inverse, no input of an engine lies; it keeps every product finite.
@@ -113,11 +106,6 @@ pub(super) fn within(
     if sized && allowed(found) {
         Ok(found)
     } else {
-        Err(EngineError::OutOfDomain {
-            what,
-            found,
-            unit,
-            expected,
-        })
+        Err(EngineError::OutOfDomain { what, found, unit, expected })
     }
 }

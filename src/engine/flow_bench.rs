@@ -97,13 +97,7 @@ pub fn flow_without_leakage_m3_per_s(
 ) -> Result<f64, EngineError> {
     let flow = not_negative("flow", flow_m3_per_s, "m³/s")?;
     let leak = flow_at_pressure(leakage_m3_per_s, leakage_pa, test_pa)?.flow_m3_per_s;
-    within(
-        "leakage at the test pressure",
-        leak,
-        "m³/s",
-        |leak| leak <= flow,
-        "no more than the flow",
-    )?;
+    within("leakage at the test pressure", leak, "m³/s", |leak| leak <= flow, "no more than the flow")?;
     Ok(flow - leak)
 }
 

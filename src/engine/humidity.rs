@@ -69,13 +69,7 @@ pub fn vapour_pressure_pa(
         Damp::VapourPressure(vapour) => within("vapour pressure", vapour, "Pa", |e| e >= 0.0, "0 or more")?,
         Damp::WetBulb(wet_c, method) => {
             not_above(wet_c, air_c, "wet bulb")?;
-            within(
-                "wet bulb",
-                wet_c,
-                "°C",
-                |t| t >= 0.0,
-                "0 or more: over ice the formula does not hold",
-            )?;
+            within("wet bulb", wet_c, "°C", |t| t >= 0.0, "0 or more: over ice the formula does not hold")?;
             let found = wet_bulb(method, air_c, wet_c, pressure, saturation)?;
             if found < 0.0 {
                 return Err(EngineError::Contradiction {
@@ -86,13 +80,7 @@ pub fn vapour_pressure_pa(
             found
         }
     };
-    within(
-        "vapour pressure",
-        vapour,
-        "Pa",
-        |e| e < pressure,
-        "below the station pressure",
-    )
+    within("vapour pressure", vapour, "Pa", |e| e < pressure, "below the station pressure")
 }
 
 /// Relative humidity, a fraction, of a vapour pressure.
@@ -100,10 +88,8 @@ pub fn vapour_pressure_pa(
 /// # Errors
 /// A temperature outside the formula's range, or a negative vapour pressure.
 pub fn relative_humidity(vapour_pa: f64, air_c: f64, saturation: Saturation) -> Result<f64, EngineError> {
-    Ok(
-        within("vapour pressure", vapour_pa, "Pa", |e| e >= 0.0, "0 or more")?
-            / saturation.pressure_pa(air_c)?,
-    )
+    Ok(within("vapour pressure", vapour_pa, "Pa", |e| e >= 0.0, "0 or more")?
+        / saturation.pressure_pa(air_c)?)
 }
 
 fn wet_bulb(
@@ -160,10 +146,7 @@ mod tests {
             for ((method, saturation), expected) in ways.iter().zip(row) {
                 let found =
                     vapour_pressure_pa(Damp::WetBulb(wet, *method), dry, pressure, *saturation).unwrap();
-                assert!(
-                    (found - expected).abs() < 2e-3,
-                    "{method:?}: {found} is not {expected}"
-                );
+                assert!((found - expected).abs() < 2e-3, "{method:?}: {found} is not {expected}");
             }
         }
     }

@@ -43,12 +43,7 @@ mod tests {
     fn later_closing_leaves_less() {
         // Reference table of docs/engine.md: 4.155 × 3.75 in, rod 6.000 in, 81.3 cc.
         let crank = CrankMechanism::new(3.75 * INCH, 6.0 * INCH).unwrap();
-        for (angle, ratio) in [
-            (44.0, 10.201_636),
-            (60.0, 9.298_549),
-            (66.0, 8.891_122),
-            (72.0, 8.448_910),
-        ] {
+        for (angle, ratio) in [(44.0, 10.201_636), (60.0, 9.298_549), (66.0, 8.891_122), (72.0, 8.448_910)] {
             let found = ratio_at_inlet_closing(&crank, 4.155 * INCH, 81.3e-6, angle).unwrap();
             assert!((found - ratio).abs() < 1e-6, "{angle}: {found}");
         }

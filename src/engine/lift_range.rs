@@ -53,26 +53,10 @@ pub fn value_at(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineErro
 /// As [`value_at`], or a range whose end is not above its start.
 pub fn mean(readings: &[LiftReading], from_m: f64, to_m: f64) -> Result<f64, EngineError> {
     let (first, last) = (value_at(readings, from_m)?, value_at(readings, to_m)?);
-    within(
-        "end of the lift range",
-        to_m,
-        "m",
-        |to| to > from_m,
-        "above its start",
-    )?;
-    let mut points = vec![LiftReading {
-        lift_m: from_m,
-        value: first,
-    }];
-    points.extend(
-        readings
-            .iter()
-            .filter(|reading| reading.lift_m > from_m && reading.lift_m < to_m),
-    );
-    points.push(LiftReading {
-        lift_m: to_m,
-        value: last,
-    });
+    within("end of the lift range", to_m, "m", |to| to > from_m, "above its start")?;
+    let mut points = vec![LiftReading { lift_m: from_m, value: first }];
+    points.extend(readings.iter().filter(|reading| reading.lift_m > from_m && reading.lift_m < to_m));
+    points.push(LiftReading { lift_m: to_m, value: last });
     let mut area = 0.0;
     for pair in points.windows(2) {
         if let [low, high] = pair {
@@ -83,46 +67,26 @@ pub fn mean(readings: &[LiftReading], from_m: f64, to_m: f64) -> Result<f64, Eng
 }
 
 fn check(readings: &[LiftReading]) -> Result<(), EngineError> {
-    within(
-        "number of lifts",
-        readings.len() as f64,
-        "",
-        |count| count >= 2.0,
-        "at least 2",
-    )?;
+    within("number of lifts", readings.len() as f64, "", |count| count >= 2.0, "at least 2")?;
     for reading in readings {
         finite("reading", reading.value, "")?;
         finite("valve lift", reading.lift_m, "m")?;
     }
     for pair in readings.windows(2) {
         if let [low, high] = pair {
-            within(
-                "valve lift",
-                high.lift_m,
-                "m",
-                |lift| lift > low.lift_m,
-                "above the lift before it",
-            )?;
+            within("valve lift", high.lift_m, "m", |lift| lift > low.lift_m, "above the lift before it")?;
         }
     }
     Ok(())
 }
 
 fn inside(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineError> {
-    let (lower, upper) = (
-        readings.first().map_or(0.0, |r| r.lift_m),
-        readings.last().map_or(0.0, |r| r.lift_m),
-    );
+    let (lower, upper) =
+        (readings.first().map_or(0.0, |r| r.lift_m), readings.last().map_or(0.0, |r| r.lift_m));
     if (lower..=upper).contains(&lift_m) {
         Ok(lift_m)
     } else {
-        Err(EngineError::BeyondReadings {
-            what: "flow",
-            found: lift_m,
-            unit: "m lift",
-            lower,
-            upper,
-        })
+        Err(EngineError::BeyondReadings { what: "flow", found: lift_m, unit: "m lift", lower, upper })
     }
 }
 
@@ -133,19 +97,13 @@ mod tests {
     use super::*;
 
     fn sheet(values: &[(f64, f64)]) -> Vec<LiftReading> {
-        values
-            .iter()
-            .map(|&(lift_m, value)| LiftReading { lift_m, value })
-            .collect()
+        values.iter().map(|&(lift_m, value)| LiftReading { lift_m, value }).collect()
     }
 
     #[test]
     fn nothing_is_extrapolated() {
         let readings = sheet(&[(0.002, 1.0), (0.004, 2.0)]);
-        assert!(matches!(
-            value_at(&readings, 0.0041),
-            Err(EngineError::BeyondReadings { .. })
-        ));
+        assert!(matches!(value_at(&readings, 0.0041), Err(EngineError::BeyondReadings { .. })));
         assert!(mean(&readings, 0.001, 0.004).is_err());
         assert!(mean(&readings, 0.003, 0.003).is_err());
         assert!(value_at(&readings[..1], 0.002).is_err());

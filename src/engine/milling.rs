@@ -44,13 +44,8 @@ pub fn angled_cut_volume_m3(
 ) -> Result<f64, EngineError> {
     let deep = not_negative("cut at the deep edge", deep_edge_m, "m")?;
     let shallow = not_negative("cut at the shallow edge", shallow_edge_m, "m")?;
-    let share = within(
-        "place of the chamber",
-        share,
-        "",
-        |share| (0.0..=1.0).contains(&share),
-        "from 0 to 1",
-    )?;
+    let share =
+        within("place of the chamber", share, "", |share| (0.0..=1.0).contains(&share), "from 0 to 1")?;
     flat_cut_volume_m3(chamber_area_m2, deep + (shallow - deep) * share)
 }
 
@@ -62,13 +57,8 @@ pub fn angled_cut_volume_m3(
 /// # Errors
 /// A width that is not above zero, or an angle outside 0 to 45 degrees.
 pub fn angled_cut_depth_m(width_m: f64, angle_deg: f64) -> Result<f64, EngineError> {
-    let angle = within(
-        "angle of the cut",
-        angle_deg,
-        "deg",
-        |a| (0.0..45.0).contains(&a),
-        "from 0 to below 45",
-    )?;
+    let angle =
+        within("angle of the cut", angle_deg, "deg", |a| (0.0..45.0).contains(&a), "from 0 to below 45")?;
     Ok(positive("width of the head", width_m, "m")? * libm::tan(angle * PI / 180.0))
 }
 
@@ -114,22 +104,11 @@ pub fn intake_shift(
         |a| (0.0..180.0).contains(&a),
         "from 0 to below 180",
     )?;
-    let face = within(
-        "angle of the intake face",
-        face_angle_deg,
-        "deg",
-        |a| a.abs() < 45.0,
-        "between -45 and 45",
-    )?;
+    let face =
+        within("angle of the intake face", face_angle_deg, "deg", |a| a.abs() < 45.0, "between -45 and 45")?;
     let half = finite("half bank angle", bank / 2.0, "deg")? * PI / 180.0;
     let lean = face * PI / 180.0;
-    within(
-        "lean of the intake face",
-        bank / 2.0 + face,
-        "deg",
-        |a| a.abs() < 89.0,
-        "below 89 from upright",
-    )?;
+    within("lean of the intake face", bank / 2.0 + face, "deg", |a| a.abs() < 89.0, "below 89 from upright")?;
     let upright = libm::cos(half + lean);
     Ok(IntakeShift {
         face_cut_m: cut * libm::sin(half) / upright,
@@ -149,11 +128,7 @@ mod tests {
         // Common practice, no source beyond trade tables: 90° engine, faces 0°, 5°, 10°, 15°, 20°.
         for (face, factor) in [(0.0, 1.0), (5.0, 1.1), (10.0, 1.23), (15.0, 1.4), (20.0, 1.7)] {
             let shift = intake_shift(1.0, 90.0, face).unwrap();
-            assert!(
-                (shift.face_cut_m - factor).abs() < 0.03,
-                "{face}: {}",
-                shift.face_cut_m
-            );
+            assert!((shift.face_cut_m - factor).abs() < 0.03, "{face}: {}", shift.face_cut_m);
         }
         assert!((intake_shift(1.0, 90.0, 0.0).unwrap().manifold_drop_m - 1.414).abs() < 1e-3);
         // An engine in line keeps its face; the ports only come down.

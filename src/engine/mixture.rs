@@ -87,12 +87,7 @@ impl Fuel {
     /// ```
     #[must_use]
     pub fn stoichiometric_ratio(self) -> f64 {
-        let formula = |carbon, hydrogen, oxygen, nitrogen| FuelFormula {
-            carbon,
-            hydrogen,
-            oxygen,
-            nitrogen,
-        };
+        let formula = |carbon, hydrogen, oxygen, nitrogen| FuelFormula { carbon, hydrogen, oxygen, nitrogen };
         let of = |formula: FuelFormula| {
             let oxygen = formula.carbon + formula.hydrogen / 4.0 - formula.oxygen / 2.0;
             AIR_G_PER_MOL * AIR_PER_OXYGEN * oxygen / formula.molar_mass_g()
@@ -135,23 +130,11 @@ pub fn blend_ratio(parts: &[(f64, f64)]) -> Result<f64, EngineError> {
     let mut whole = 0.0;
     let mut ratio = 0.0;
     for &(own, share) in parts {
-        let share = within(
-            "share of the blend",
-            share,
-            "",
-            |share| (0.0..=1.0).contains(&share),
-            "0 to 1",
-        )?;
+        let share = within("share of the blend", share, "", |share| (0.0..=1.0).contains(&share), "0 to 1")?;
         whole += share;
         ratio += positive("stoichiometric ratio", own, "")? * share;
     }
-    within(
-        "sum of the shares",
-        whole,
-        "",
-        |whole| (whole - 1.0).abs() <= 1e-6,
-        "1",
-    )?;
+    within("sum of the shares", whole, "", |whole| (whole - 1.0).abs() <= 1e-6, "1")?;
     Ok(ratio)
 }
 
@@ -164,13 +147,7 @@ pub fn mass_share(
     density_kg_per_m3: f64,
     other_density_kg_per_m3: f64,
 ) -> Result<f64, EngineError> {
-    let share = within(
-        "share by volume",
-        volume_share,
-        "",
-        |share| (0.0..=1.0).contains(&share),
-        "0 to 1",
-    )?;
+    let share = within("share by volume", volume_share, "", |share| (0.0..=1.0).contains(&share), "0 to 1")?;
     let own = share * positive("density", density_kg_per_m3, "kg/m³")?;
     Ok(own / (own + (1.0 - share) * positive("density", other_density_kg_per_m3, "kg/m³")?))
 }
@@ -216,12 +193,7 @@ mod tests {
 
     #[test]
     fn formulas_and_blends() {
-        let formula = FuelFormula {
-            carbon: 1.0,
-            hydrogen: 4.0,
-            oxygen: 0.0,
-            nitrogen: 0.0,
-        };
+        let formula = FuelFormula { carbon: 1.0, hydrogen: 4.0, oxygen: 0.0, nitrogen: 0.0 };
         // brighthub.com article 15235 (methane): 17.2.
         assert!((formula.stoichiometric_ratio().unwrap() - 17.2).abs() < 0.05);
         assert!(
@@ -233,14 +205,9 @@ mod tests {
         assert!((mass_share(0.85, 789.0, 745.0).unwrap() - 0.857_2).abs() < 1e-4);
         assert!(blend_ratio(&[(14.7, 0.5)]).is_err());
         assert!(
-            FuelFormula {
-                carbon: 0.0,
-                hydrogen: 0.0,
-                oxygen: 1.0,
-                nitrogen: 0.0
-            }
-            .stoichiometric_ratio()
-            .is_err()
+            FuelFormula { carbon: 0.0, hydrogen: 0.0, oxygen: 1.0, nitrogen: 0.0 }
+                .stoichiometric_ratio()
+                .is_err()
         );
         assert!(lambda(0.0, 14.7).is_err());
     }

@@ -84,12 +84,8 @@ pub struct ChenFlynn {
 impl ChenFlynn {
     /// The constants of the paper, S. Chen & P. Flynn, SAE 650733 (from memory): 0.137 + 0.005·p_max +
     /// 0.162·S_p.
-    pub const ORIGINAL: Self = Self {
-        constant_bar: 0.137,
-        peak_pressure: 0.005,
-        speed: 0.162,
-        speed_squared: 0.0,
-    };
+    pub const ORIGINAL: Self =
+        Self { constant_bar: 0.137, peak_pressure: 0.005, speed: 0.162, speed_squared: 0.0 };
 
     /// Friction mean effective pressure, bar: A + B·p_max + C·S_p + D·S_p².
     ///
@@ -131,10 +127,8 @@ mod tests {
             assert!((thick.viscosity_mm2_per_s(celsius).unwrap() - viscosity).abs() < 1e-3);
         }
         // 80 to 95 °C: −8.6 % to −17 % of the viscous part for exponents 0.24 and 0.5.
-        let (hot, cold) = (
-            thick.viscosity_mm2_per_s(95.0).unwrap(),
-            thick.viscosity_mm2_per_s(80.0).unwrap(),
-        );
+        let (hot, cold) =
+            (thick.viscosity_mm2_per_s(95.0).unwrap(), thick.viscosity_mm2_per_s(80.0).unwrap());
         assert!((viscous_friction_ratio(cold, hot, 0.24).unwrap() - 0.914).abs() < 1e-3);
         assert!((viscous_friction_ratio(cold, hot, 0.5).unwrap() - 0.83).abs() < 2e-3);
         assert!(ViscosityLine::through((32.0, 100.0), (5.4, 40.0)).is_err());
@@ -145,12 +139,7 @@ mod tests {
     #[test]
     fn friction() {
         // Reference table of docs/engine.md: 80 bar, 22.225 m/s.
-        let model = ChenFlynn {
-            constant_bar: 0.4,
-            peak_pressure: 0.005,
-            speed: 0.09,
-            speed_squared: 9e-4,
-        };
+        let model = ChenFlynn { constant_bar: 0.4, peak_pressure: 0.005, speed: 0.09, speed_squared: 9e-4 };
         assert!((model.pressure_bar(80.0, 22.225).unwrap() - 3.244_806).abs() < 1e-6);
         assert!((ChenFlynn::ORIGINAL.pressure_bar(80.0, 22.225).unwrap() - 4.137_450).abs() < 1e-6);
         assert!((barnes_moss_bar(6000.0).unwrap() - 3.67).abs() < 1e-12);

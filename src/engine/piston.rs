@@ -32,10 +32,7 @@ impl CrankMechanism {
     /// A stroke that is not above zero, or a rod no longer than half the stroke.
     pub fn new(stroke_m: f64, rod_length_m: f64) -> Result<Self, EngineError> {
         rod_ratio(rod_length_m, stroke_m)?;
-        Ok(Self {
-            stroke_m,
-            rod_length_m,
-        })
+        Ok(Self { stroke_m, rod_length_m })
     }
 
     /// Stroke, m.
@@ -64,13 +61,8 @@ impl CrankMechanism {
     /// A position outside the stroke.
     pub fn angle_deg(&self, position_m: f64) -> Result<f64, EngineError> {
         let stroke = self.stroke_m;
-        let x = within(
-            "piston position",
-            position_m,
-            "m",
-            |x| (0.0..=stroke).contains(&x),
-            "within the stroke",
-        )?;
+        let x =
+            within("piston position", position_m, "m", |x| (0.0..=stroke).contains(&x), "within the stroke")?;
         let (a, l) = (stroke / 2.0, self.rod_length_m);
         // Triangle of crank, rod and the line between crankshaft and pin, by the law of cosines.
         let line = a + l - x;
@@ -119,10 +111,7 @@ impl CrankMechanism {
                 upper = middle;
             }
         }
-        Ok(Greatest {
-            speed_m_per_s: self.speed_m_per_s(lower, speed_rpm)?,
-            angle_deg: lower,
-        })
+        Ok(Greatest { speed_m_per_s: self.speed_m_per_s(lower, speed_rpm)?, angle_deg: lower })
     }
 
     /// Volume above the piston less the clearance volume, m³, with the given bore.
@@ -173,30 +162,14 @@ mod tests {
     fn long_stroke_at_seven_thousand() {
         // Reference table of docs/engine.md: stroke 3.75 in, rod 6.000 in, 7000 rpm.
         let crank = CrankMechanism::new(3.75 * INCH, 6.0 * INCH).unwrap();
-        for (angle, inches) in [
-            (20.0, 0.147_446),
-            (45.0, 0.697_492),
-            (72.0, 1.566_711),
-            (90.0, 2.175_493),
-            (180.0, 3.75),
-        ] {
+        for (angle, inches) in
+            [(20.0, 0.147_446), (45.0, 0.697_492), (72.0, 1.566_711), (90.0, 2.175_493), (180.0, 3.75)]
+        {
             near(crank.position_m(angle).unwrap() / INCH, inches, 1e-6);
         }
-        near(
-            crank.acceleration_m_per_s2(0.0, 7000.0).unwrap(),
-            33_588.268_5,
-            1e-3,
-        );
-        near(
-            crank.acceleration_m_per_s2(180.0, 7000.0).unwrap(),
-            -17_593.854_9,
-            1e-3,
-        );
-        near(
-            crank.acceleration_m_per_s2(90.0, 7000.0).unwrap(),
-            -8_418.841_2,
-            1e-3,
-        );
+        near(crank.acceleration_m_per_s2(0.0, 7000.0).unwrap(), 33_588.268_5, 1e-3);
+        near(crank.acceleration_m_per_s2(180.0, 7000.0).unwrap(), -17_593.854_9, 1e-3);
+        near(crank.acceleration_m_per_s2(90.0, 7000.0).unwrap(), -8_418.841_2, 1e-3);
         let greatest = crank.greatest_speed(7000.0).unwrap();
         near(greatest.speed_m_per_s, 36.589_148, 1e-6);
         near(greatest.angle_deg, 74.011_1, 1e-4);
@@ -210,11 +183,7 @@ mod tests {
         let stroke = 0.086_025_40;
         near(mean_speed_m_per_s(stroke, 3600.0).unwrap(), 10.32, 5e-3);
         let crank = CrankMechanism::new(stroke, 0.166).unwrap();
-        near(
-            crank.speed_m_per_s(20.0, 3600.0).unwrap() / 10.323_048,
-            0.668_572,
-            1e-6,
-        );
+        near(crank.speed_m_per_s(20.0, 3600.0).unwrap() / 10.323_048, 0.668_572, 1e-6);
         near(crank.position_m(20.0).unwrap() * 100.0, 0.324_713, 1e-6);
     }
 

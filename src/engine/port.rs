@@ -108,11 +108,8 @@ mod tests {
     fn gas_speed_and_mach_index() {
         // Reference table of docs/engine.md: 4.155 in bore, 2.08 in valve, 22.225 m/s mean piston speed, 300
         // K.
-        let valve = |c| InletValve {
-            bore_m: 4.155 * INCH,
-            valve_diameter_m: 2.08 * INCH,
-            mean_flow_coefficient: c,
-        };
+        let valve =
+            |c| InletValve { bore_m: 4.155 * INCH, valve_diameter_m: 2.08 * INCH, mean_flow_coefficient: c };
         let sound = speed_of_sound_m_per_s(300.0).unwrap();
         assert!((sound - 347.221_975).abs() < 1e-5);
         for (coefficient, index) in [(0.30, 0.851_390), (0.35, 0.729_763), (0.40, 0.638_543)] {
@@ -123,11 +120,7 @@ mod tests {
         assert!((running_velocity_m_per_s(22.225, 4.155 * INCH, section).unwrap() - 88.686_427).abs() < 1e-6);
         // calculatoratoz.com Calc-32045 (arithmetic check only): (0.85/0.02)²·0.011/(11.8·3.4) = 0.495233;
         // here the coefficient goes into c.
-        let odd = InletValve {
-            bore_m: 0.85,
-            valve_diameter_m: 0.02,
-            mean_flow_coefficient: 1.0,
-        };
+        let odd = InletValve { bore_m: 0.85, valve_diameter_m: 0.02, mean_flow_coefficient: 1.0 };
         assert!((odd.mach_index(0.011, 11.8 * 3.4).unwrap() - 0.495_233).abs() < 1e-6);
     }
 

@@ -50,13 +50,8 @@ pub fn torque_off_best_timing(off_deg: f64, curvature_per_deg2: f64) -> Result<f
 /// # Errors
 /// An equivalence ratio outside 0.7 to 1.5, where the fit was not made.
 pub fn torque_of_mixture(equivalence_ratio: f64) -> Result<f64, EngineError> {
-    let phi = within(
-        "equivalence ratio",
-        equivalence_ratio,
-        "",
-        |phi| (0.7..=1.5).contains(&phi),
-        "0.7 to 1.5",
-    )?;
+    let phi =
+        within("equivalence ratio", equivalence_ratio, "", |phi| (0.7..=1.5).contains(&phi), "0.7 to 1.5")?;
     let curve = |phi: f64| (-1.1536 * phi + 2.6954) * phi - 0.5695;
     Ok(curve(phi) / curve(2.6954 / (2.0 * 1.1536)))
 }

@@ -93,33 +93,18 @@ impl Seat {
             |w| w > 0.0 && w < valve / 2.0,
             "above 0 and below half the valve",
         )?;
-        let angle = within(
-            "seat angle",
-            self.angle_deg,
-            "deg",
-            |a| a > 0.0 && a < 90.0,
-            "between 0 and 90",
-        )? * PI
+        let angle = within("seat angle", self.angle_deg, "deg", |a| a > 0.0 && a < 90.0, "between 0 and 90")?
+            * PI
             / 180.0;
         let lift = not_negative("valve lift", lift_m, "m")?;
         let port = throat_area_m2(self.port_diameter_m, self.stem_diameter_m)?;
         let (sine, cosine) = libm::sincos(angle);
         let (area, stage) = if lift <= width / (sine * cosine) {
-            (
-                PI * lift * cosine * (valve - 2.0 * width + lift * sine * cosine),
-                Stage::SeatCone,
-            )
+            (PI * lift * cosine * (valve - 2.0 * width + lift * sine * cosine), Stage::SeatCone)
         } else {
-            (
-                PI * (valve - width) * libm::hypot(lift - width * sine / cosine, width),
-                Stage::EdgeCone,
-            )
+            (PI * (valve - width) * libm::hypot(lift - width * sine / cosine, width), Stage::EdgeCone)
         };
-        Ok(if area >= port {
-            (port, Stage::Port)
-        } else {
-            (area, stage)
-        })
+        Ok(if area >= port { (port, Stage::Port) } else { (area, stage) })
     }
 }
 
@@ -159,22 +144,8 @@ mod tests {
         assert_eq!(seat.smallest_area_m2(0.001).unwrap().1, Stage::SeatCone);
         assert_eq!(seat.smallest_area_m2(0.006).unwrap().1, Stage::EdgeCone);
         assert_eq!(seat.smallest_area_m2(0.016).unwrap().1, Stage::Port);
-        assert!(
-            Seat {
-                angle_deg: 90.0,
-                ..seat
-            }
-            .smallest_area_m2(0.001)
-            .is_err()
-        );
-        assert!(
-            Seat {
-                seat_width_m: 0.03,
-                ..seat
-            }
-            .smallest_area_m2(0.001)
-            .is_err()
-        );
+        assert!(Seat { angle_deg: 90.0, ..seat }.smallest_area_m2(0.001).is_err());
+        assert!(Seat { seat_width_m: 0.03, ..seat }.smallest_area_m2(0.001).is_err());
     }
 
     proptest! {

@@ -126,11 +126,8 @@ mod tests {
     #[test]
     fn industrial_formulation_verifies() {
         // IAPWS R7-97(2012), table 35: 300 K, 500 K and 600 K.
-        for (kelvin, megapascal) in [
-            (300.0, 0.353_658_941e-2),
-            (500.0, 2.638_897_76),
-            (600.0, 12.344_314_6),
-        ] {
+        for (kelvin, megapascal) in [(300.0, 0.353_658_941e-2), (500.0, 2.638_897_76), (600.0, 12.344_314_6)]
+        {
             let found = IapwsIf97.pressure_pa(kelvin - 273.15).unwrap() / 1e6;
             assert!((found / megapascal - 1.0).abs() < 5e-9, "{kelvin}: {found}");
         }
@@ -149,10 +146,7 @@ mod tests {
         for (t, row) in table {
             for (formula, expected) in ALL.iter().zip(row) {
                 let found = formula.pressure_pa(t).unwrap();
-                assert!(
-                    (found - expected).abs() < 1e-4,
-                    "{formula:?} at {t}: {found} is not {expected}"
-                );
+                assert!((found - expected).abs() < 1e-4, "{formula:?} at {t}: {found} is not {expected}");
             }
         }
     }

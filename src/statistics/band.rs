@@ -42,11 +42,7 @@ pub fn factor(cover: Cover, points: usize, df: f64, level: f64) -> Result<f64, S
     let level = fraction("level", level)?;
     let df = freedom(df)?;
     if points == 0 {
-        return Err(StatisticsError::TooFew {
-            what: "points of the band",
-            found: 0,
-            expected: 1,
-        });
+        return Err(StatisticsError::TooFew { what: "points of the band", found: 0, expected: 1 });
     }
     let many = points as f64;
     match cover {
@@ -69,9 +65,8 @@ fn maximum_modulus(many: f64, df: f64, level: f64) -> Result<f64, StatisticsErro
         });
     }
     increasing_root("studentized maximum modulus", 0.0, 4.0, |c| {
-        Ok(mean_over_spread(df, |s| {
-            libm::pow((2.0 * normal_probability(c * s) - 1.0).max(0.0), many)
-        }) - level)
+        Ok(mean_over_spread(df, |s| libm::pow((2.0 * normal_probability(c * s) - 1.0).max(0.0), many))
+            - level)
     })
 }
 
@@ -84,10 +79,7 @@ mod tests {
         // Reference table of docs/engine.md, computed with scipy 1.17.1.
         let near = |cover, points, df, expected: f64| {
             let found = factor(cover, points, df, 0.95).unwrap();
-            assert!(
-                (found - expected).abs() < 2e-6,
-                "{cover:?}: {found} is not {expected}"
-            );
+            assert!((found - expected).abs() < 2e-6, "{cover:?}: {found} is not {expected}");
         };
         near(Cover::Pointwise, 10, 8.0, 2.306_004);
         near(Cover::Bonferroni, 10, 8.0, 3.832_519);

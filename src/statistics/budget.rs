@@ -68,10 +68,7 @@ impl Budgeted {
     /// # Errors
     /// A value that is not finite.
     pub fn exact(value: f64) -> Result<Self, StatisticsError> {
-        Ok(Self {
-            value: finite("value", value)?,
-            contributions: BTreeMap::new(),
-        })
+        Ok(Self { value: finite("value", value)?, contributions: BTreeMap::new() })
     }
 
     /// A value with one source of uncertainty.
@@ -100,13 +97,7 @@ impl Budgeted {
         degrees_of_freedom: f64,
     ) -> Result<Self, StatisticsError> {
         let amount = not_negative("standard uncertainty", uncertainty)?;
-        self.add(
-            source.into(),
-            Contribution {
-                amount,
-                degrees_of_freedom: freedom(degrees_of_freedom)?,
-            },
-        );
+        self.add(source.into(), Contribution { amount, degrees_of_freedom: freedom(degrees_of_freedom)? });
         Ok(self)
     }
 
@@ -157,21 +148,14 @@ impl Budgeted {
     pub fn interval(&self, level: f64) -> Result<Interval, StatisticsError> {
         let factor = student_quantile((1.0 + fraction("level", level)?) / 2.0, self.degrees_of_freedom())?;
         let half = factor * self.standard_uncertainty();
-        Ok(Interval {
-            lower: self.value - half,
-            upper: self.value + half,
-            level,
-        })
+        Ok(Interval { lower: self.value - half, upper: self.value + half, level })
     }
 
     /// Covariance with another value through the sources that both have.
     #[must_use]
     pub fn covariance(&self, other: &Self) -> f64 {
         sum(self.contributions.iter().filter_map(|(source, part)| {
-            other
-                .contributions
-                .get(source)
-                .map(|theirs| part.amount * theirs.amount)
+            other.contributions.get(source).map(|theirs| part.amount * theirs.amount)
         }))
     }
 
@@ -208,10 +192,7 @@ impl Budgeted {
                 let amount = sensitivity * part.amount;
                 result.add(
                     source.clone(),
-                    Contribution {
-                        amount,
-                        degrees_of_freedom: part.degrees_of_freedom,
-                    },
+                    Contribution { amount, degrees_of_freedom: part.degrees_of_freedom },
                 );
             }
         }
@@ -235,13 +216,7 @@ impl Budgeted {
         result.value = finite("sum", self.value + finite("factor", factor)? * other.value)?;
         for (source, part) in &other.contributions {
             let amount = factor * part.amount;
-            result.add(
-                source.clone(),
-                Contribution {
-                    amount,
-                    degrees_of_freedom: part.degrees_of_freedom,
-                },
-            );
+            result.add(source.clone(), Contribution { amount, degrees_of_freedom: part.degrees_of_freedom });
         }
         Ok(result)
     }
@@ -251,11 +226,7 @@ fn not_negative(what: &'static str, value: f64) -> Result<f64, StatisticsError> 
     if value.is_finite() && value >= 0.0 {
         Ok(value)
     } else {
-        Err(StatisticsError::OutOfDomain {
-            what,
-            found: value,
-            expected: "0 or more",
-        })
+        Err(StatisticsError::OutOfDomain { what, found: value, expected: "0 or more" })
     }
 }
 

@@ -34,18 +34,10 @@ impl Components {
     /// Fewer than two groups, an empty group, or no group with two readings.
     pub fn of(groups: &[&[f64]]) -> Result<Self, StatisticsError> {
         if groups.len() < 2 {
-            return Err(StatisticsError::TooFew {
-                what: "groups",
-                found: groups.len(),
-                expected: 2,
-            });
+            return Err(StatisticsError::TooFew { what: "groups", found: groups.len(), expected: 2 });
         }
         // A common shift keeps the digits of readings with a long constant head.
-        let shift = groups
-            .iter()
-            .find_map(|group| group.first())
-            .copied()
-            .unwrap_or(0.0);
+        let shift = groups.iter().find_map(|group| group.first()).copied().unwrap_or(0.0);
         let summaries = groups
             .iter()
             .map(|group| Summary::of(&group.iter().map(|reading| reading - shift).collect::<Vec<_>>()))
@@ -96,11 +88,7 @@ impl Components {
     /// A count of zero.
     pub fn limit_of_means(&self, base: usize, test: usize) -> Result<f64, StatisticsError> {
         if base == 0 || test == 0 {
-            return Err(StatisticsError::TooFew {
-                what: "readings on a side",
-                found: 0,
-                expected: 1,
-            });
+            return Err(StatisticsError::TooFew { what: "readings on a side", found: 0, expected: 1 });
         }
         Ok(self.repeatability_limit() * ((1.0 / base as f64 + 1.0 / test as f64) / 2.0).sqrt())
     }
@@ -112,15 +100,10 @@ impl Components {
     pub fn group_test(&self) -> Result<(f64, f64), StatisticsError> {
         let noise = self.within.standard_deviation * self.within.standard_deviation;
         if noise <= 0.0 {
-            return Err(StatisticsError::NoSpread {
-                what: "readings within each group",
-            });
+            return Err(StatisticsError::NoSpread { what: "readings within each group" });
         }
         let f = self.mean_square_between / noise;
-        Ok((
-            f,
-            fisher_upper(f, self.between_degrees_of_freedom, self.within.degrees_of_freedom)?,
-        ))
+        Ok((f, fisher_upper(f, self.between_degrees_of_freedom, self.within.degrees_of_freedom)?))
     }
 }
 
@@ -145,10 +128,7 @@ mod tests {
         near(components.overall(), 1.178_472_02);
         near(components.repeatability_limit(), 1.546_351);
         near(components.overall_limit(), 3.299_722);
-        near(
-            components.limit_of_means(3, 3).unwrap(),
-            1.546_351 * (1.0_f64 / 3.0).sqrt(),
-        );
+        near(components.limit_of_means(3, 3).unwrap(), 1.546_351 * (1.0_f64 / 3.0).sqrt());
         let (f, p) = components.group_test().unwrap();
         near(f, 11.660_291_44);
         near(p, 0.002_724_46);

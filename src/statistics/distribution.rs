@@ -127,10 +127,8 @@ pub fn fisher_upper(f: f64, df1: f64, df2: f64) -> Result<f64, StatisticsError> 
     }
     // Beyond this the tail is nothing and the products would overflow.
     let f = f.min(1e100);
-    let (df1, df2) = (
-        finite("degrees of freedom", freedom(df1)?)?,
-        finite("degrees of freedom", freedom(df2)?)?,
-    );
+    let (df1, df2) =
+        (finite("degrees of freedom", freedom(df1)?)?, finite("degrees of freedom", freedom(df2)?)?);
     let whole = df2 + df1 * f;
     beta_regularised(df2 / 2.0, df1 / 2.0, df2 / whole, df1 * f / whole)
 }
@@ -141,9 +139,7 @@ pub fn fisher_upper(f: f64, df1: f64, df2: f64) -> Result<f64, StatisticsError> 
 /// `probability` outside (0, 1), or degrees of freedom not finite and above 0.
 pub fn fisher_quantile(probability: f64, df1: f64, df2: f64) -> Result<f64, StatisticsError> {
     let upper = 1.0 - fraction("probability", probability)?;
-    increasing_root("Fisher quantile", 0.0, 4.0, |f| {
-        Ok(upper - fisher_upper(f, df1, df2)?)
-    })
+    increasing_root("Fisher quantile", 0.0, 4.0, |f| Ok(upper - fisher_upper(f, df1, df2)?))
 }
 
 /// The probability that chi-squared with `df` degrees of freedom lies at or below `x`.
@@ -168,9 +164,7 @@ pub fn chi_squared_probability(x: f64, df: f64) -> Result<f64, StatisticsError> 
 pub fn chi_squared_quantile(probability: f64, df: f64) -> Result<f64, StatisticsError> {
     let p = fraction("probability", probability)?;
     let df = finite("degrees of freedom", freedom(df)?)?;
-    increasing_root("chi-squared quantile", 0.0, df + 4.0, |x| {
-        Ok(chi_squared_probability(x, df)? - p)
-    })
+    increasing_root("chi-squared quantile", 0.0, df + 4.0, |x| Ok(chi_squared_probability(x, df)? - p))
 }
 
 #[cfg(test)]
@@ -180,10 +174,7 @@ mod tests {
     use super::*;
 
     fn close(found: f64, expected: f64, relative: f64) {
-        assert!(
-            (found - expected).abs() <= relative * expected.abs(),
-            "{found} is not {expected}"
-        );
+        assert!((found - expected).abs() <= relative * expected.abs(), "{found} is not {expected}");
     }
 
     #[test]
@@ -213,11 +204,7 @@ mod tests {
             );
         }
         // Chi-squared with two degrees of freedom: 1 − exp(−x/2).
-        close(
-            chi_squared_probability(3.0, 2.0).unwrap(),
-            1.0 - libm::exp(-1.5),
-            1e-13,
-        );
+        close(chi_squared_probability(3.0, 2.0).unwrap(), 1.0 - libm::exp(-1.5), 1e-13);
     }
 
     #[test]
@@ -228,16 +215,8 @@ mod tests {
             // The distribution itself moves by less than 1e-6 over this gap.
             close(below, above, 1e-6);
             let exact = student_probability(t, STUDENT_LIMIT).unwrap();
-            close(
-                exact,
-                normal_probability(normal_equivalent(t, STUDENT_LIMIT)),
-                1e-10,
-            );
-            close(
-                student_probability(t, f64::INFINITY).unwrap(),
-                normal_probability(t),
-                1e-15,
-            );
+            close(exact, normal_probability(normal_equivalent(t, STUDENT_LIMIT)), 1e-10);
+            close(student_probability(t, f64::INFINITY).unwrap(), normal_probability(t), 1e-15);
         }
     }
 

@@ -53,9 +53,7 @@ pub fn bracketed(baseline: &[Placed], test: &[Placed]) -> Result<Bracketed, Stat
     let observed: Vec<f64> = baseline.iter().chain(test).map(|reading| reading.value).collect();
     let fit = Fit::of(&design, &observed)?;
     if fit.rank < 3 {
-        return Err(StatisticsError::NotEstimable {
-            what: "change apart from drift",
-        });
+        return Err(StatisticsError::NotEstimable { what: "change apart from drift" });
     }
     Ok(Bracketed {
         change: fit.coefficient(1)?,
@@ -76,9 +74,7 @@ pub fn interpolated(first: &[Placed], test: &[Placed], last: &[Placed]) -> Resul
     };
     let ((t1, a1), (tb, b), (t2, a2)) = (means(first)?, means(test)?, means(last)?);
     if (t2 - t1).abs() <= 0.0 {
-        return Err(StatisticsError::NotEstimable {
-            what: "drift between two baselines at one place",
-        });
+        return Err(StatisticsError::NotEstimable { what: "drift between two baselines at one place" });
     }
     finite("change", b - (a1 + (a2 - a1) * (tb - t1) / (t2 - t1)))
 }
@@ -91,10 +87,7 @@ mod tests {
         values
             .iter()
             .enumerate()
-            .map(|(index, &value)| Placed {
-                at: f64::from(from) + index as f64,
-                value,
-            })
+            .map(|(index, &value)| Placed { at: f64::from(from) + index as f64, value })
             .collect()
     }
 

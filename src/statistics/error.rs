@@ -61,11 +61,7 @@ pub(super) fn finite(what: &'static str, value: f64) -> Result<f64, StatisticsEr
     if value.is_finite() {
         Ok(value)
     } else {
-        Err(StatisticsError::OutOfDomain {
-            what,
-            found: value,
-            expected: "a finite number",
-        })
+        Err(StatisticsError::OutOfDomain { what, found: value, expected: "a finite number" })
     }
 }
 
@@ -74,11 +70,7 @@ pub(super) fn positive(what: &'static str, value: f64) -> Result<f64, Statistics
     if value.is_finite() && value > 0.0 {
         Ok(value)
     } else {
-        Err(StatisticsError::OutOfDomain {
-            what,
-            found: value,
-            expected: "a finite number above 0",
-        })
+        Err(StatisticsError::OutOfDomain { what, found: value, expected: "a finite number above 0" })
     }
 }
 
@@ -87,11 +79,7 @@ pub(super) fn fraction(what: &'static str, value: f64) -> Result<f64, Statistics
     if value > 0.0 && value < 1.0 {
         Ok(value)
     } else {
-        Err(StatisticsError::OutOfDomain {
-            what,
-            found: value,
-            expected: "between 0 and 1, both excluded",
-        })
+        Err(StatisticsError::OutOfDomain { what, found: value, expected: "between 0 and 1, both excluded" })
     }
 }
 

@@ -65,16 +65,8 @@ struct Model {
     interaction: bool,
 }
 
-const ADDITIVE: Model = Model {
-    first: true,
-    second: true,
-    interaction: false,
-};
-const FULL: Model = Model {
-    first: true,
-    second: true,
-    interaction: true,
-};
+const ADDITIVE: Model = Model { first: true, second: true, interaction: false };
+const FULL: Model = Model { first: true, second: true, interaction: true };
 
 impl TwoFactors {
     /// Takes readings over two factors with the given numbers of levels.
@@ -108,10 +100,7 @@ impl TwoFactors {
             readings: readings.to_vec(),
             first_levels,
             second_levels,
-            tested: readings
-                .iter()
-                .map(|reading| (reading.first, reading.second))
-                .collect(),
+            tested: readings.iter().map(|reading| (reading.first, reading.second)).collect(),
         })
     }
 
@@ -136,10 +125,7 @@ impl TwoFactors {
     }
 
     fn row(&self, first: usize, second: usize, model: Model) -> Vec<f64> {
-        let (a, b) = (
-            Self::coded(first, self.first_levels),
-            Self::coded(second, self.second_levels),
-        );
+        let (a, b) = (Self::coded(first, self.first_levels), Self::coded(second, self.second_levels));
         let mut row = vec![1.0];
         if model.first {
             row.extend(&a);
@@ -154,11 +140,8 @@ impl TwoFactors {
     }
 
     fn fit(&self, model: Model) -> Result<Fit, StatisticsError> {
-        let design: Vec<Vec<f64>> = self
-            .readings
-            .iter()
-            .map(|reading| self.row(reading.first, reading.second, model))
-            .collect();
+        let design: Vec<Vec<f64>> =
+            self.readings.iter().map(|reading| self.row(reading.first, reading.second, model)).collect();
         let observed: Vec<f64> = self.readings.iter().map(|reading| reading.value).collect();
         Fit::of(&design, &observed)
     }
@@ -181,33 +164,15 @@ impl TwoFactors {
                 what: "a type III sum of squares with untested combinations",
             });
         }
-        let first_alone = Model {
-            second: false,
-            interaction: false,
-            ..FULL
-        };
-        let second_alone = Model {
-            first: false,
-            interaction: false,
-            ..FULL
-        };
-        let mean = Model {
-            first: false,
-            ..first_alone
-        };
+        let first_alone = Model { second: false, interaction: false, ..FULL };
+        let second_alone = Model { first: false, interaction: false, ..FULL };
+        let mean = Model { first: false, ..first_alone };
         let pairs = match adjustment {
             Adjustment::Sequential => [(mean, first_alone), (first_alone, ADDITIVE)],
             Adjustment::Marginal => [(second_alone, ADDITIVE), (first_alone, ADDITIVE)],
-            Adjustment::Partial => [
-                (Model { first: false, ..FULL }, FULL),
-                (
-                    Model {
-                        second: false,
-                        ..FULL
-                    },
-                    FULL,
-                ),
-            ],
+            Adjustment::Partial => {
+                [(Model { first: false, ..FULL }, FULL), (Model { second: false, ..FULL }, FULL)]
+            }
         };
         Ok([
             self.effect(pairs[0].0, pairs[0].1, &full)?,
@@ -223,19 +188,10 @@ impl TwoFactors {
         let noise = full.residual_squares / full.degrees_of_freedom as f64;
         let f = (degrees_of_freedom > 0 && noise > 0.0).then(|| squares / degrees_of_freedom as f64 / noise);
         let probability = match f {
-            Some(f) => Some(fisher_upper(
-                f,
-                degrees_of_freedom as f64,
-                full.degrees_of_freedom as f64,
-            )?),
+            Some(f) => Some(fisher_upper(f, degrees_of_freedom as f64, full.degrees_of_freedom as f64)?),
             None => None,
         };
-        Ok(Effect {
-            squares,
-            degrees_of_freedom,
-            f,
-            probability,
-        })
+        Ok(Effect { squares, degrees_of_freedom, f, probability })
     }
 
     /// The effect of the first factor from level `from` to level `to`, without interaction.
@@ -258,8 +214,7 @@ impl TwoFactors {
     pub fn additive_prediction(&self, first: usize, second: usize) -> Result<Estimate, StatisticsError> {
         self.check_level(first, self.first_levels)?;
         self.check_level(second, self.second_levels)?;
-        self.fit(ADDITIVE)?
-            .combination(&self.row(first, second, ADDITIVE))
+        self.fit(ADDITIVE)?.combination(&self.row(first, second, ADDITIVE))
     }
 
     fn check_level(&self, level: usize, levels: usize) -> Result<(), StatisticsError> {
@@ -298,10 +253,7 @@ mod tests {
     }
 
     fn near(found: f64, expected: f64) {
-        assert!(
-            (found - expected).abs() < 2e-8 * expected.abs().max(1.0),
-            "{found} is not {expected}"
-        );
+        assert!((found - expected).abs() < 2e-8 * expected.abs().max(1.0), "{found} is not {expected}");
     }
 
     #[test]

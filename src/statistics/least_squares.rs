@@ -45,11 +45,7 @@ impl Fit {
         let rows = design.len();
         let width = design.first().map_or(0, Vec::len);
         if width == 0 {
-            return Err(StatisticsError::TooFew {
-                what: "columns of the design",
-                found: 0,
-                expected: 1,
-            });
+            return Err(StatisticsError::TooFew { what: "columns of the design", found: 0, expected: 1 });
         }
         if observed.len() != rows {
             return Err(StatisticsError::LengthMismatch {
@@ -165,11 +161,7 @@ impl Fit {
             });
         }
         Ok(self.aliases.iter().all(|(index, parts)| {
-            let expected = sum(self
-                .kept
-                .iter()
-                .zip(parts)
-                .map(|(&kept, part)| combination[kept] * part));
+            let expected = sum(self.kept.iter().zip(parts).map(|(&kept, part)| combination[kept] * part));
             let scale = self
                 .kept
                 .iter()
@@ -188,21 +180,14 @@ impl Fit {
     /// coefficients.
     pub fn combination(&self, combination: &[f64]) -> Result<Estimate, StatisticsError> {
         if !self.is_estimable(combination)? {
-            return Err(StatisticsError::NotEstimable {
-                what: "this combination of coefficients",
-            });
+            return Err(StatisticsError::NotEstimable { what: "this combination of coefficients" });
         }
-        let value = sum(combination
-            .iter()
-            .zip(&self.coefficients)
-            .map(|(part, known)| part * known.unwrap_or(0.0)));
+        let value =
+            sum(combination.iter().zip(&self.coefficients).map(|(part, known)| part * known.unwrap_or(0.0)));
         // The variance is s²·|R⁻ᵀ c|².
         let mut forward = Vec::with_capacity(self.rank);
         for (row, column) in self.triangle.iter().enumerate() {
-            let known = sum(column
-                .iter()
-                .zip(&forward)
-                .map(|(entry, part): (&f64, &f64)| entry * part));
+            let known = sum(column.iter().zip(&forward).map(|(entry, part): (&f64, &f64)| entry * part));
             forward.push((combination[self.kept[row]] - known) / column[row]);
         }
         Ok(Estimate {
@@ -221,9 +206,7 @@ impl Fit {
         match combination.get_mut(index) {
             Some(entry) => *entry = 1.0,
             None => {
-                return Err(StatisticsError::NotEstimable {
-                    what: "a coefficient beyond the design",
-                });
+                return Err(StatisticsError::NotEstimable { what: "a coefficient beyond the design" });
             }
         }
         self.combination(&combination)
@@ -240,11 +223,7 @@ fn norm(values: &[f64]) -> f64 {
 
 /// Applies the reflection with the unit vector `reflector`, which starts at row `first`.
 fn reflect(reflector: &[f64], first: usize, column: &mut [f64]) {
-    let along = 2.0
-        * sum(reflector
-            .iter()
-            .zip(&column[first..])
-            .map(|(part, value)| part * value));
+    let along = 2.0 * sum(reflector.iter().zip(&column[first..]).map(|(part, value)| part * value));
     for (part, value) in reflector.iter().zip(&mut column[first..]) {
         *value -= along * part;
     }
@@ -272,12 +251,7 @@ mod tests {
 
     #[test]
     fn an_aliased_column_gets_no_number() {
-        let design = vec![
-            vec![1.0, 1.0, 0.0],
-            vec![1.0, 1.0, 0.0],
-            vec![1.0, 0.0, 1.0],
-            vec![1.0, 0.0, 1.0],
-        ];
+        let design = vec![vec![1.0, 1.0, 0.0], vec![1.0, 1.0, 0.0], vec![1.0, 0.0, 1.0], vec![1.0, 0.0, 1.0]];
         let fit = Fit::of(&design, &[3.0, 5.0, 7.0, 9.0]).unwrap();
         assert_eq!(fit.rank, 2);
         assert_eq!(fit.coefficients[2], None);
@@ -300,11 +274,7 @@ mod tests {
             })
             .collect();
         let fit = Fit::of(&design, &torque).unwrap();
-        for (found, expected) in fit
-            .coefficients
-            .iter()
-            .zip([230.751_190_48, 99.311_904_76, -9.880_952_38])
-        {
+        for (found, expected) in fit.coefficients.iter().zip([230.751_190_48, 99.311_904_76, -9.880_952_38]) {
             assert!((found.unwrap() - expected).abs() < 1e-7);
         }
         assert!((fit.standard_deviation().unwrap() - 0.435_179_22).abs() < 1e-8);
@@ -320,12 +290,7 @@ mod tests {
         assert!(Fit::of(&[vec![1.0]], &[1.0, 2.0]).is_err());
         assert!(Fit::of(&[vec![1.0], vec![1.0, 2.0]], &[1.0, 2.0]).is_err());
         assert!(Fit::of(&[vec![f64::NAN]], &[1.0]).is_err());
-        assert!(
-            Fit::of(&[vec![1.0]], &[1.0])
-                .unwrap()
-                .standard_deviation()
-                .is_err()
-        );
+        assert!(Fit::of(&[vec![1.0]], &[1.0]).unwrap().standard_deviation().is_err());
         let nothing = Fit::of(&[vec![0.0], vec![0.0]], &[1.0, 2.0]).unwrap();
         assert_eq!((nothing.rank, nothing.degrees_of_freedom), (0, 2));
         let wide = Fit::of(&[vec![1.0, 2.0, 3.0]], &[1.0]).unwrap();

@@ -58,9 +58,7 @@ pub fn power(count: f64, ratio: f64, alpha: f64) -> Result<f64, StatisticsError>
 /// As [`power`], or `wanted` not between `alpha` and 1.
 pub fn detectable_ratio(count: f64, alpha: f64, wanted: f64) -> Result<f64, StatisticsError> {
     let wanted = between_alpha_and_one(alpha, wanted)?;
-    increasing_root("detectable difference", 0.0, 4.0, |ratio| {
-        Ok(power(count, ratio, alpha)? - wanted)
-    })
+    increasing_root("detectable difference", 0.0, 4.0, |ratio| Ok(power(count, ratio, alpha)? - wanted))
 }
 
 /// The repeats a side, as a fraction of one, that show a difference of `ratio` standard deviations with
@@ -74,9 +72,7 @@ pub fn repeats_needed(ratio: f64, alpha: f64, wanted: f64) -> Result<f64, Statis
     if power(1.5, ratio, alpha)? >= wanted {
         return Ok(1.5);
     }
-    increasing_root("repeats needed", 1.5, 8.0, |count| {
-        Ok(power(count, ratio, alpha)? - wanted)
-    })
+    increasing_root("repeats needed", 1.5, 8.0, |count| Ok(power(count, ratio, alpha)? - wanted))
 }
 
 fn between_alpha_and_one(alpha: f64, wanted: f64) -> Result<f64, StatisticsError> {
@@ -99,22 +95,13 @@ mod tests {
     #[test]
     fn repeats_agree_with_statsmodels() {
         // Reference table of docs/engine.md, computed with statsmodels 0.15.0 (TTestIndPower).
-        for (ratio, count) in [
-            (0.5, 63.765_611),
-            (1.0, 16.714_722),
-            (1.5, 8.060_294),
-            (2.0, 5.089_995),
-            (3.0, 3.070_009),
-        ] {
+        for (ratio, count) in
+            [(0.5, 63.765_611), (1.0, 16.714_722), (1.5, 8.060_294), (2.0, 5.089_995), (3.0, 3.070_009)]
+        {
             let found = repeats_needed(ratio, 0.05, 0.8).unwrap();
             assert!((found - count).abs() < 2e-5, "{ratio}: {found} is not {count}");
         }
-        for (count, ratio) in [
-            (2.0, 5.653_489),
-            (3.0, 3.070_892),
-            (5.0, 2.024_440),
-            (10.0, 1.324_947),
-        ] {
+        for (count, ratio) in [(2.0, 5.653_489), (3.0, 3.070_892), (5.0, 2.024_440), (10.0, 1.324_947)] {
             let found = detectable_ratio(count, 0.05, 0.8).unwrap();
             assert!((found - ratio).abs() < 2e-6, "{count}: {found} is not {ratio}");
         }

@@ -14,11 +14,7 @@ const EXACT_LIMIT: usize = 10_000;
 pub fn rank_sum_probability(base: &[f64], test: &[f64]) -> Result<f64, StatisticsError> {
     let (m, n) = (base.len(), test.len());
     if m == 0 || n == 0 {
-        return Err(StatisticsError::TooFew {
-            what: "readings on a side",
-            found: 0,
-            expected: 1,
-        });
+        return Err(StatisticsError::TooFew { what: "readings on a side", found: 0, expected: 1 });
     }
     if m.saturating_mul(n) > EXACT_LIMIT {
         return Err(StatisticsError::OutOfDomain {
@@ -70,11 +66,8 @@ mod tests {
     fn exact_probability_agrees_with_scipy_and_with_counting() {
         // Every test reading above every base reading: 2/C(9,4) = 0.01587302 (scipy 1.17.1 mannwhitneyu,
         // exact).
-        let p = rank_sum_probability(
-            &[512.4, 513.1, 511.8, 512.9, 512.2],
-            &[515.0, 514.1, 516.2, 514.7],
-        )
-        .unwrap();
+        let p = rank_sum_probability(&[512.4, 513.1, 511.8, 512.9, 512.2], &[515.0, 514.1, 516.2, 514.7])
+            .unwrap();
         assert!((p - 2.0 / 126.0).abs() < 1e-12);
         // Two against two, one pair reversed: U = 1 of 0..4, orders 1 1 2 1 1, so p = 2·2/6.
         let p = rank_sum_probability(&[1.0, 3.0], &[2.0, 4.0]).unwrap();

@@ -25,25 +25,16 @@ impl Summary {
     /// No readings, or one that is not finite.
     pub fn of(readings: &[f64]) -> Result<Self, StatisticsError> {
         let Some(&first) = readings.first() else {
-            return Err(StatisticsError::TooFew {
-                what: "readings",
-                found: 0,
-                expected: 1,
-            });
+            return Err(StatisticsError::TooFew { what: "readings", found: 0, expected: 1 });
         };
         for &reading in readings {
             finite("reading", reading)?;
         }
         let count = readings.len();
         let shift = sum(readings.iter().map(|reading| reading - first)) / count as f64;
-        let squares = sum(readings
-            .iter()
-            .map(|reading| (reading - first - shift) * (reading - first - shift)));
-        Ok(Self {
-            count,
-            mean: finite("mean", first + shift)?,
-            squares: finite("spread", squares)?,
-        })
+        let squares =
+            sum(readings.iter().map(|reading| (reading - first - shift) * (reading - first - shift)));
+        Ok(Self { count, mean: finite("mean", first + shift)?, squares: finite("spread", squares)? })
     }
 
     /// Degrees of freedom of the spread: count − 1.
@@ -58,11 +49,7 @@ impl Summary {
     /// Fewer than two readings.
     pub fn variance(&self) -> Result<f64, StatisticsError> {
         if self.count < 2 {
-            return Err(StatisticsError::TooFew {
-                what: "readings",
-                found: self.count,
-                expected: 2,
-            });
+            return Err(StatisticsError::TooFew { what: "readings", found: self.count, expected: 2 });
         }
         Ok(self.squares / self.degrees_of_freedom())
     }
@@ -90,11 +77,7 @@ impl Summary {
     pub fn interval(&self, level: f64) -> Result<Interval, StatisticsError> {
         let half = self.standard_error()?
             * student_quantile((1.0 + fraction("level", level)?) / 2.0, self.degrees_of_freedom())?;
-        Ok(Interval {
-            lower: self.mean - half,
-            upper: self.mean + half,
-            level,
-        })
+        Ok(Interval { lower: self.mean - half, upper: self.mean + half, level })
     }
 }
 
@@ -122,10 +105,7 @@ impl PooledSpread {
             });
         }
         let squares = sum(sets.iter().map(|set| set.squares));
-        Ok(Self {
-            standard_deviation: (squares / degrees_of_freedom).sqrt(),
-            degrees_of_freedom,
-        })
+        Ok(Self { standard_deviation: (squares / degrees_of_freedom).sqrt(), degrees_of_freedom })
     }
 
     /// Chi-squared interval for the standard deviation.
@@ -138,11 +118,7 @@ impl PooledSpread {
         let end = |p| -> Result<f64, StatisticsError> {
             Ok((squares / chi_squared_quantile(p, self.degrees_of_freedom)?).sqrt())
         };
-        Ok(Interval {
-            lower: end(1.0 - tail)?,
-            upper: end(tail)?,
-            level,
-        })
+        Ok(Interval { lower: end(1.0 - tail)?, upper: end(tail)?, level })
     }
 }
 
@@ -152,11 +128,7 @@ pub(super) fn sum(values: impl IntoIterator<Item = f64>) -> f64 {
     let mut lost = 0.0_f64;
     for value in values {
         let next = total + value;
-        lost += if total.abs() >= value.abs() {
-            (total - next) + value
-        } else {
-            (value - next) + total
-        };
+        lost += if total.abs() >= value.abs() { (total - next) + value } else { (value - next) + total };
         total = next;
     }
     total + lost
@@ -185,14 +157,10 @@ mod tests {
     #[test]
     fn unbalanced_sets_pool() {
         // Check value: project reference table, recomputed with scipy 1.17.1.
-        let sets: Vec<Summary> = [
-            &[512.4, 513.1][..],
-            &[514.0, 514.6, 513.7, 514.2],
-            &[511.2, 512.0, 511.5],
-        ]
-        .iter()
-        .map(|set| Summary::of(set).unwrap())
-        .collect();
+        let sets: Vec<Summary> = [&[512.4, 513.1][..], &[514.0, 514.6, 513.7, 514.2], &[511.2, 512.0, 511.5]]
+            .iter()
+            .map(|set| Summary::of(set).unwrap())
+            .collect();
         let pooled = PooledSpread::of(&sets).unwrap();
         assert!((pooled.standard_deviation - 0.408_078_15).abs() < 1e-8);
         let interval = pooled.interval(0.95).unwrap();

@@ -94,10 +94,7 @@ fn beta_regularised_lower(a: f64, b: f64, x: f64, complement: f64) -> Result<f64
             return Ok((beta_prefactor(a, b, x, complement) * fraction / a).clamp(0.0, 1.0));
         }
     }
-    Err(StatisticsError::NotConverged {
-        what: "incomplete beta function",
-        steps: FRACTION_STEPS,
-    })
+    Err(StatisticsError::NotConverged { what: "incomplete beta function", steps: FRACTION_STEPS })
 }
 
 /// The regularised lower incomplete gamma function P(a, x) (DLMF 8.11.4 below a + 1, 8.9.2 above).
@@ -141,21 +138,14 @@ pub(super) fn gamma_regularised(a: f64, x: f64) -> Result<f64, StatisticsError> 
             }
         }
     }
-    Err(StatisticsError::NotConverged {
-        what: "incomplete gamma function",
-        steps: FRACTION_STEPS,
-    })
+    Err(StatisticsError::NotConverged { what: "incomplete gamma function", steps: FRACTION_STEPS })
 }
 
 /// Density of the ratio s of an estimated spread to the true one, with `df` degrees of freedom: s = √(χ²/df).
 fn spread_ratio_density(s: f64, df: f64) -> f64 {
     if s <= 0.0 {
         // At one degree of freedom the density is that of |z|; above one it starts at zero.
-        return if df <= 1.0 {
-            (2.0 / std::f64::consts::PI).sqrt()
-        } else {
-            0.0
-        };
+        return if df <= 1.0 { (2.0 / std::f64::consts::PI).sqrt() } else { 0.0 };
     }
     let half = df / 2.0;
     let x = half * s * s;
@@ -195,10 +185,7 @@ pub(super) fn increasing_root(
     mut upper: f64,
     function: impl Fn(f64) -> Result<f64, StatisticsError>,
 ) -> Result<f64, StatisticsError> {
-    let failed = StatisticsError::NotConverged {
-        what,
-        steps: ROOT_STEPS,
-    };
+    let failed = StatisticsError::NotConverged { what, steps: ROOT_STEPS };
     let mut high = function(upper)?;
     let mut low = function(lower)?;
     for _ in 0..ROOT_STEPS {

@@ -42,10 +42,7 @@ impl Estimate {
     /// # Errors
     /// A standard error of zero, or a limit that is not finite.
     pub fn probability_above(&self, limit: f64) -> Result<f64, StatisticsError> {
-        let shifted = Self {
-            value: self.value - finite("limit", limit)?,
-            ..*self
-        };
+        let shifted = Self { value: self.value - finite("limit", limit)?, ..*self };
         student_probability(-shifted.t()?, self.degrees_of_freedom)
     }
 
@@ -56,11 +53,7 @@ impl Estimate {
     pub fn interval(&self, level: f64) -> Result<Interval, StatisticsError> {
         let half = self.standard_error
             * student_quantile((1.0 + fraction("level", level)?) / 2.0, self.degrees_of_freedom)?;
-        Ok(Interval {
-            lower: self.value - half,
-            upper: self.value + half,
-            level,
-        })
+        Ok(Interval { lower: self.value - half, upper: self.value + half, level })
     }
 
     /// Two one-sided tests (Schuirmann 1987): the larger probability that the true value lies at or beyond
@@ -70,13 +63,8 @@ impl Estimate {
     /// A margin that is not above zero, or a standard error of zero.
     pub fn equivalence_probability(&self, margin: f64) -> Result<f64, StatisticsError> {
         let margin = positive("margin", margin)?;
-        let mirrored = Self {
-            value: -self.value,
-            ..*self
-        };
-        Ok(self
-            .probability_above(-margin)?
-            .max(mirrored.probability_above(-margin)?))
+        let mirrored = Self { value: -self.value, ..*self };
+        Ok(self.probability_above(-margin)?.max(mirrored.probability_above(-margin)?))
     }
 }
 
@@ -116,9 +104,7 @@ pub fn welch(base: &Summary, test: &Summary) -> Result<Estimate, StatisticsError
     let base_part = base.variance()? / base.count as f64;
     let test_part = test.variance()? / test.count as f64;
     if base_part + test_part <= 0.0 {
-        return Err(StatisticsError::NoSpread {
-            what: "readings of both sides",
-        });
+        return Err(StatisticsError::NoSpread { what: "readings of both sides" });
     }
     Ok(Estimate {
         value: test.mean - base.mean,
@@ -137,9 +123,7 @@ pub fn welch(base: &Summary, test: &Summary) -> Result<Estimate, StatisticsError
 pub fn pooled(base: &Summary, test: &Summary) -> Result<Estimate, StatisticsError> {
     let spread = PooledSpread::of(&[*base, *test])?;
     if spread.standard_deviation <= 0.0 {
-        return Err(StatisticsError::NoSpread {
-            what: "readings of both sides",
-        });
+        return Err(StatisticsError::NoSpread { what: "readings of both sides" });
     }
     with_spread(base, test, spread)
 }
@@ -218,12 +202,7 @@ mod tests {
     #[test]
     fn no_spread_is_said_and_not_replaced() {
         let flat = Summary::of(&[5.0, 5.0]).unwrap();
-        assert_eq!(
-            welch(&flat, &flat),
-            Err(StatisticsError::NoSpread {
-                what: "readings of both sides"
-            })
-        );
+        assert_eq!(welch(&flat, &flat), Err(StatisticsError::NoSpread { what: "readings of both sides" }));
         assert!(pooled(&flat, &flat).is_err());
     }
 

@@ -27,10 +27,7 @@ pub(crate) fn lines(script: &str) -> Option<Vec<serde_json::Value>> {
     let output = match Command::new(python).arg("-I").arg(&path).output() {
         Ok(output) => output,
         Err(error) => {
-            return left_out(
-                script,
-                &format!("the Python environment does not start ({error})"),
-            );
+            return left_out(script, &format!("the Python environment does not start ({error})"));
         }
     };
     // From here on trouble is a fault of the script, never of the place.
@@ -60,11 +57,7 @@ fn root() -> &'static Path {
 /// The environment's Python, made at most once in a run.
 fn python() -> Result<&'static Path, &'static str> {
     static PYTHON: OnceLock<Result<PathBuf, String>> = OnceLock::new();
-    PYTHON
-        .get_or_init(prepare)
-        .as_ref()
-        .map(PathBuf::as_path)
-        .map_err(String::as_str)
+    PYTHON.get_or_init(prepare).as_ref().map(PathBuf::as_path).map_err(String::as_str)
 }
 
 fn prepare() -> Result<PathBuf, String> {
@@ -72,22 +65,14 @@ fn prepare() -> Result<PathBuf, String> {
     let requirements = root().join("tests/outside/requirements.txt");
     let text = fs::read(&requirements)
         .map_err(|error| format!("{} cannot be read ({error})", requirements.display()))?;
-    let key: String = Sha256::digest(&text)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
+    let key: String = Sha256::digest(&text).iter().map(|byte| format!("{byte:02x}")).collect();
     fs::create_dir_all(&outside).map_err(|error| format!("target/outside cannot be made ({error})"))?;
     // Held until this function ends, so that two test programs do not build at once.
     let lock = File::create(outside.join("lock"))
         .map_err(|error| format!("target/outside cannot be locked ({error})"))?;
-    lock.lock()
-        .map_err(|error| format!("target/outside cannot be locked ({error})"))?;
+    lock.lock().map_err(|error| format!("target/outside cannot be locked ({error})"))?;
     let venv = outside.join("venv");
-    let python = if cfg!(windows) {
-        venv.join("Scripts/python.exe")
-    } else {
-        venv.join("bin/python")
-    };
+    let python = if cfg!(windows) { venv.join("Scripts/python.exe") } else { venv.join("bin/python") };
     let stamp = venv.join("requirements.sha256");
     if fs::read_to_string(&stamp).is_ok_and(|found| found == key) && python.exists() {
         return Ok(python);
@@ -96,20 +81,10 @@ fn prepare() -> Result<PathBuf, String> {
         fs::remove_dir_all(&venv)
             .map_err(|error| format!("the old environment cannot be removed ({error})"))?;
     }
-    run(
-        "python3 with its venv module",
-        Command::new("python3").args(["-m", "venv"]).arg(&venv),
-    )?;
+    run("python3 with its venv module", Command::new("python3").args(["-m", "venv"]).arg(&venv))?;
     let mut install = Command::new(&python);
     install
-        .args([
-            "-m",
-            "pip",
-            "install",
-            "--quiet",
-            "--disable-pip-version-check",
-            "--requirement",
-        ])
+        .args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--requirement"])
         .arg(&requirements);
     run("the network or a package for pip", &mut install)?;
     fs::write(&stamp, &key)
@@ -122,11 +97,7 @@ fn run(needs: &str, command: &mut Command) -> Result<(), String> {
         Ok(output) if output.status.success() => Ok(()),
         Ok(output) => {
             let text = String::from_utf8_lossy(&output.stderr);
-            let last = text
-                .lines()
-                .rev()
-                .find(|line| !line.trim().is_empty())
-                .unwrap_or("no message");
+            let last = text.lines().rev().find(|line| !line.trim().is_empty()).unwrap_or("no message");
             Err(format!("{needs} is missing ({last})"))
         }
         Err(error) => Err(format!("{needs} is missing ({error})")),

@@ -127,12 +127,7 @@ impl DieselEdition {
         };
         let air_factor = libm::pow(dry, pressure_exponent) * libm::pow(warm, temperature_exponent);
         let value = libm::pow(air_factor, self.engine_factor(corrected_mg_per_l)?);
-        Ok(Factor {
-            value,
-            air: air_factor,
-            formula,
-            beyond: LIMITS.flags(value, air),
-        })
+        Ok(Factor { value, air: air_factor, formula, beyond: LIMITS.flags(value, air) })
     }
 }
 
@@ -150,33 +145,13 @@ mod tests {
         // 303/298.
         let air = Air::from_weather(1e5, 30.0, Damp::Relative(0.5), Saturation::IapwsIf97).unwrap();
         for (edition, charging, fa, alpha) in [
-            (
-                DieselEdition::SaeJis,
-                Charging::NaturalOrMechanical,
-                1.023_327,
-                1.015_336,
-            ),
-            (
-                DieselEdition::SaeJis,
-                Charging::Turbocharged,
-                1.028_350,
-                1.018_622,
-            ),
+            (DieselEdition::SaeJis, Charging::NaturalOrMechanical, 1.023_327, 1.015_336),
+            (DieselEdition::SaeJis, Charging::Turbocharged, 1.028_350, 1.018_622),
             (DieselEdition::UnR85, Charging::Turbocharged, 1.033_496, 1.021_983),
-            (
-                DieselEdition::SaeJis,
-                Charging::TurbochargedLiquidCooler,
-                1.019_830,
-                1.013_044,
-            ),
+            (DieselEdition::SaeJis, Charging::TurbochargedLiquidCooler, 1.019_830, 1.013_044),
         ] {
-            let found = edition
-                .factor(&air, charging, 50.0, TemperatureScale::WholeDegrees)
-                .unwrap();
-            assert!(
-                (found.air - fa).abs() < 1.1e-6 && (found.value - alpha).abs() < 1.1e-6,
-                "{found:?}"
-            );
+            let found = edition.factor(&air, charging, 50.0, TemperatureScale::WholeDegrees).unwrap();
+            assert!((found.air - fa).abs() < 1.1e-6 && (found.value - alpha).abs() < 1.1e-6, "{found:?}");
             assert!(found.beyond.is_empty());
         }
     }

@@ -66,13 +66,7 @@ impl Limits {
         [
             beyond("correction factor", factor, self.factor, "", self.source),
             beyond("air temperature", celsius, self.temperature_c, "°C", self.source),
-            beyond(
-                "dry air pressure",
-                air.dry_pressure_pa(),
-                self.dry_pressure_pa,
-                "Pa",
-                self.source,
-            ),
+            beyond("dry air pressure", air.dry_pressure_pa(), self.dry_pressure_pa, "Pa", self.source),
         ]
         .into_iter()
         .flatten()
@@ -133,10 +127,8 @@ pub fn convert(corrected: f64, from_factor: f64, to_factor: f64) -> Result<f64, 
 /// Values that are not finite, a negative friction, or an air factor that is not above zero.
 pub fn correct_with_friction(observed: f64, friction: f64, air_factor: f64) -> Result<f64, EngineError> {
     let friction = within("friction", friction, "", |f| f >= 0.0, "0 or more")?;
-    Ok(
-        (finite("observed value", observed, "")? + friction) * positive("air factor", air_factor, "")?
-            - friction,
-    )
+    Ok((finite("observed value", observed, "")? + friction) * positive("air factor", air_factor, "")?
+        - friction)
 }
 
 #[cfg(test)]

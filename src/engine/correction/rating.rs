@@ -23,19 +23,9 @@ pub struct RatingKind {
 
 impl RatingKind {
     /// Spark ignition, naturally aspirated: a 1, m 1, n 0.5, s 0 (from memory).
-    pub const SPARK_NATURAL: Self = Self {
-        humidity: 1.0,
-        pressure: 1.0,
-        temperature: 0.5,
-        coolant: 0.0,
-    };
+    pub const SPARK_NATURAL: Self = Self { humidity: 1.0, pressure: 1.0, temperature: 0.5, coolant: 0.0 };
     /// Compression ignition, naturally aspirated, limited by air: a 1, m 1, n 0.75, s 0 (from memory).
-    pub const DIESEL_NATURAL: Self = Self {
-        humidity: 1.0,
-        pressure: 1.0,
-        temperature: 0.75,
-        coolant: 0.0,
-    };
+    pub const DIESEL_NATURAL: Self = Self { humidity: 1.0, pressure: 1.0, temperature: 0.75, coolant: 0.0 };
 }
 
 /// Air and charge coolant at a place.
@@ -99,13 +89,8 @@ mod tests {
     use crate::engine::vapour::Saturation;
 
     fn place(kilopascal: f64, celsius: f64, damp: f64, coolant_k: f64) -> RatingPlace {
-        let air = Air::from_weather(
-            kilopascal * 1e3,
-            celsius,
-            Damp::Relative(damp),
-            Saturation::IapwsIf97,
-        )
-        .unwrap();
+        let air = Air::from_weather(kilopascal * 1e3, celsius, Damp::Relative(damp), Saturation::IapwsIf97)
+            .unwrap();
         RatingPlace { air, coolant_k }
     }
 
@@ -114,21 +99,11 @@ mod tests {
         // Reference table of docs/engine.md; reference 100 kPa, 25 °C, 30 %.
         let reference = place(100.0, 25.0, 0.3, 298.0);
         let hot = place(95.0, 30.0, 0.6, 298.0);
-        let k = indicated_ratio(
-            RatingKind::SPARK_NATURAL,
-            &hot,
-            &reference,
-            TemperatureScale::WholeDegrees,
-        )
-        .unwrap();
+        let k = indicated_ratio(RatingKind::SPARK_NATURAL, &hot, &reference, TemperatureScale::WholeDegrees)
+            .unwrap();
         assert!((k - 0.925_662).abs() < 5e-6, "{k}");
         assert!((power_adjustment(k, 0.80).unwrap() - 0.912_653).abs() < 5e-6);
-        let turbo = RatingKind {
-            humidity: 0.0,
-            pressure: 0.7,
-            temperature: 1.2,
-            coolant: 1.0,
-        };
+        let turbo = RatingKind { humidity: 0.0, pressure: 0.7, temperature: 1.2, coolant: 1.0 };
         let high = place(69.0, 50.0, 0.0, 310.0);
         let k = indicated_ratio(turbo, &high, &reference, TemperatureScale::WholeDegrees).unwrap();
         assert!((k - 0.673_078).abs() < 1e-6, "{k}");

@@ -79,10 +79,7 @@ impl SparkStandard {
     #[must_use]
     pub fn named(text: &str) -> Option<Self> {
         let plain = |text: &str| -> String {
-            text.chars()
-                .filter(|letter| letter.is_alphanumeric())
-                .flat_map(char::to_lowercase)
-                .collect()
+            text.chars().filter(|letter| letter.is_alphanumeric()).flat_map(char::to_lowercase).collect()
         };
         let wanted = plain(text);
         match wanted.as_str() {
@@ -91,9 +88,7 @@ impl SparkStandard {
             "eec" | "801269eec" | "r85" | "ecer85" => Some(Self::UnR85),
             "jis" => Some(Self::JisD1001),
             "din" => Some(Self::Din70020(DinPressure::Total)),
-            _ => Self::ALL
-                .into_iter()
-                .find(|standard| plain(standard.name()) == wanted),
+            _ => Self::ALL.into_iter().find(|standard| plain(standard.name()) == wanted),
         }
     }
 
@@ -150,22 +145,18 @@ impl SparkStandard {
             Self::SaeJ1349(J1349Form::Printed) => {
                 (dry * warm.sqrt(), "1.18*ca - 0.18, ca = (99 kPa/pd)*(T/298)^0.5")
             }
-            Self::SaeJ1349(J1349Form::Unrounded) => (
-                dry * warm.sqrt(),
-                "ca/0.85 - (1/0.85 - 1), ca = (99 kPa/pd)*(T/298)^0.5",
-            ),
-            Self::Sae60Fahrenheit => (
-                dry * scale.ratio_fahrenheit(air, 60.0).sqrt(),
-                "(29.92 inHg/pd)*((F + 460)/520)^0.5",
-            ),
-            Self::Iso1585 | Self::UnR85 | Self::JisD1001 => (
-                libm::pow(dry, 1.2) * libm::pow(warm, 0.6),
-                "(99 kPa/pd)^1.2*(T/298)^0.6",
-            ),
-            Self::Din70020(DinPressure::Total) => (
-                reference_pa / air.station_pressure_pa() * warm.sqrt(),
-                "(101.3 kPa/p)*(T/293)^0.5, p total",
-            ),
+            Self::SaeJ1349(J1349Form::Unrounded) => {
+                (dry * warm.sqrt(), "ca/0.85 - (1/0.85 - 1), ca = (99 kPa/pd)*(T/298)^0.5")
+            }
+            Self::Sae60Fahrenheit => {
+                (dry * scale.ratio_fahrenheit(air, 60.0).sqrt(), "(29.92 inHg/pd)*((F + 460)/520)^0.5")
+            }
+            Self::Iso1585 | Self::UnR85 | Self::JisD1001 => {
+                (libm::pow(dry, 1.2) * libm::pow(warm, 0.6), "(99 kPa/pd)^1.2*(T/298)^0.6")
+            }
+            Self::Din70020(DinPressure::Total) => {
+                (reference_pa / air.station_pressure_pa() * warm.sqrt(), "(101.3 kPa/p)*(T/293)^0.5, p total")
+            }
             Self::Din70020(DinPressure::Dry) => (dry * warm.sqrt(), "(101.3 kPa/pd)*(T/293)^0.5, pd dry"),
         };
         let value = match self {
@@ -177,9 +168,7 @@ impl SparkStandard {
             value: positive("correction factor", value, "")?,
             air: air_factor,
             formula,
-            beyond: self
-                .limits()
-                .map_or_else(Vec::new, |limits| limits.flags(value, air)),
+            beyond: self.limits().map_or_else(Vec::new, |limits| limits.flags(value, air)),
         })
     }
 }
@@ -203,13 +192,7 @@ mod tests {
     ];
 
     fn weather(celsius: f64, kilopascal: f64, damp: f64) -> Air {
-        Air::from_weather(
-            kilopascal * 1e3,
-            celsius,
-            Damp::Relative(damp),
-            Saturation::IapwsIf97,
-        )
-        .unwrap()
+        Air::from_weather(kilopascal * 1e3, celsius, Damp::Relative(damp), Saturation::IapwsIf97).unwrap()
     }
 
     fn factor(standard: SparkStandard, air: &Air) -> Factor {
@@ -227,22 +210,10 @@ mod tests {
         let inhg = |inches: f64| inches * 3.386_389;
         let fahrenheit = |f: f64| (f - 32.0) / 1.8;
         let rows = [
-            (
-                weather(30.0, 100.0, 0.5),
-                [1.023_509, 1.023_439, 1.023_955, 1.060_768, 1.030_142],
-            ),
-            (
-                weather(20.0, 97.5, 0.6),
-                [1.025_417, 1.025_341, 1.025_903, 1.062_450, 1.038_974],
-            ),
-            (
-                weather(35.0, 95.0, 0.8),
-                [1.132_339, 1.131_944, 1.136_049, 1.156_691, 1.093_270],
-            ),
-            (
-                weather(10.0, 102.0, 0.3),
-                [0.940_159, 0.940_338, 0.939_457, 0.987_303, 0.976_042],
-            ),
+            (weather(30.0, 100.0, 0.5), [1.023_509, 1.023_439, 1.023_955, 1.060_768, 1.030_142]),
+            (weather(20.0, 97.5, 0.6), [1.025_417, 1.025_341, 1.025_903, 1.062_450, 1.038_974]),
+            (weather(35.0, 95.0, 0.8), [1.132_339, 1.131_944, 1.136_049, 1.156_691, 1.093_270]),
+            (weather(10.0, 102.0, 0.3), [0.940_159, 0.940_338, 0.939_457, 0.987_303, 0.976_042]),
             (
                 weather(fahrenheit(85.0), inhg(28.85), 0.85),
                 [1.069_321, 1.069_113, 1.070_904, 1.101_146, 1.053_454],
@@ -256,10 +227,7 @@ mod tests {
         for (air, row) in rows {
             for (standard, expected) in order.iter().zip(row) {
                 let found = factor(*standard, &air).value;
-                assert!(
-                    (found - expected).abs() < 1.1e-6,
-                    "{standard:?}: {found} is not {expected}"
-                );
+                assert!((found - expected).abs() < 1.1e-6, "{standard:?}: {found} is not {expected}");
             }
         }
     }
@@ -277,15 +245,9 @@ mod tests {
     #[test]
     fn what_a_standard_does_not_cover_is_flagged() {
         let hot = factor(ALL[0], &weather(35.0, 95.0, 0.8));
-        assert_eq!(
-            hot.beyond.iter().map(|flag| flag.what).collect::<Vec<_>>(),
-            ["correction factor"]
-        );
+        assert_eq!(hot.beyond.iter().map(|flag| flag.what).collect::<Vec<_>>(), ["correction factor"]);
         let cold = factor(ALL[3], &weather(10.0, 102.0, 0.3));
-        assert_eq!(
-            cold.beyond.iter().map(|flag| flag.what).collect::<Vec<_>>(),
-            ["air temperature"]
-        );
+        assert_eq!(cold.beyond.iter().map(|flag| flag.what).collect::<Vec<_>>(), ["air temperature"]);
         // At the limit itself, 15.0 °C, no flag stands for the rounding of kelvin.
         assert!(factor(ALL[3], &weather(15.0, 100.0, 0.3)).beyond.is_empty());
         let high = factor(ALL[3], &weather(25.0, 79.0, 0.0));
