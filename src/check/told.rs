@@ -291,15 +291,16 @@ impl Side {
 
     /// A figure of the configuration, unless work or a refit since it was taken can have changed it.
     fn held(&self, held: &Held, spec: &FieldSpec, kinds: &Kinds, voided: &dyn Fn(&Voids) -> bool) -> Told {
-        let Some(standing) = self.standing(&held.figure, spec.course) else {
-            return Told::Gap(Why::Absent);
-        };
+        // What a refit disturbs is true of the fit-up it was taken in, as a drifting figure is true when taken.
+        let disturbed = kinds.refit_voids.iter().any(voided);
+        let course = if disturbed { Course::Drifting } else { spec.course };
+        let Some(standing) = self.standing(&held.figure, course) else { return Told::Gap(Why::Absent) };
         let shown = Shown::of(&standing, false, held.origin.correction());
         if held.origin.is_build() && !shown.is_unknown() {
             if let Some(why) = self.voided_by_work(standing.entry, &shown, kinds, voided) {
                 return Told::Gap(why);
             }
-            if kinds.refit_voids.iter().any(voided)
+            if disturbed
                 && let Some(refit) = &self.refit_after
                 && !taken_after(standing.entry, refit)
             {

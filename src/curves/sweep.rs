@@ -1,13 +1,18 @@
 //! The sweep in a log: from load-on to release, rising or falling, on a grid of speeds.
 
 use std::collections::BTreeMap;
+use std::collections::VecDeque;
 
 /// Speed may fall back by this part of the greatest reached before a rising sweep counts as over: rpm pickups jitter
 /// by a few per cent (common practice, no source).
 const BACKSLIDE: f64 = 0.03;
-/// Rows below this part of the sweep's median torque at its ends are load coming on or going off (common practice, no
-/// source).
-const LOADED: f64 = 0.6;
+/// A sweep's first rows, at the speed where load comes on, count once torque has risen to this part of what follows;
+/// its last rows count until torque has fallen to this part of what went before (common practice, no source).
+const LOADED: f64 = 0.95;
+/// A release is over within this many rows at usual logging rates: torque is held against the row so far before.
+const RELEASE_ROWS: usize = 4;
+/// Rows held back at a sweep's end until it is known that torque was not being let go.
+const HELD_BACK: usize = 256;
 /// A single row stands for its grid point only within this part of the grid's step.
 const ON_THE_POINT: f64 = 0.1;
 
@@ -50,9 +55,9 @@ pub struct SweepFinder {
 struct Run {
     low: f64,
     high: f64,
-    last: f64,
     direction: Direction,
-    rows: u64,
+    first_torque: f64,
+    held_back: VecDeque<(f64, f64)>,
     bins: BTreeMap<u32, Sums>,
 }
 
@@ -90,7 +95,7 @@ impl SweepFinder {
             self.close();
             return;
         }
-        if self.current.as_mut().is_some_and(|run| !run.goes_on(speed_rpm)) {
+        if self.current.as_mut().is_some_and(|run| !run.goes_on(speed_rpm, torque_nm)) {
             self.close();
         }
         let step = self.step_rpm;
@@ -106,7 +111,8 @@ impl SweepFinder {
     }
 
     fn close(&mut self) {
-        let Some(run) = self.current.take() else { return };
+        let Some(mut run) = self.current.take() else { return };
+        run.release(self.step_rpm);
         if self.widest.as_ref().is_none_or(|widest| run.span() > widest.span()) {
             self.widest = Some(run);
         }
@@ -118,9 +124,9 @@ impl Run {
         Self {
             low: speed,
             high: speed,
-            last: speed,
             direction: Direction::Open,
-            rows: 0,
+            first_torque: f64::INFINITY,
+            held_back: VecDeque::new(),
             bins: BTreeMap::new(),
         }
     }
@@ -129,8 +135,12 @@ impl Run {
         self.high - self.low
     }
 
-    fn goes_on(&mut self, speed: f64) -> bool {
+    fn goes_on(&mut self, speed: f64, torque: f64) -> bool {
         if self.direction == Direction::Open {
+            if torque * LOADED > self.first_torque {
+                // Load is still coming on at the speed where it is put on: what went before is no part of the sweep.
+                return false;
+            }
             if speed > self.low * (1.0 + BACKSLIDE) {
                 self.direction = Direction::Rising;
             } else if speed < self.high * (1.0 - BACKSLIDE) {
@@ -147,8 +157,35 @@ impl Run {
     fn take(&mut self, speed: f64, torque: f64, step: u32) {
         self.low = self.low.min(speed);
         self.high = self.high.max(speed);
-        self.last = speed;
-        self.rows += 1;
+        if self.first_torque.is_infinite() {
+            self.first_torque = torque;
+        }
+        self.held_back.push_back((speed, torque));
+        if self.held_back.len() > HELD_BACK
+            && let Some((speed, torque)) = self.held_back.pop_front()
+        {
+            self.put(speed, torque, step);
+        }
+    }
+
+    /// Ends the run: rows at its end in which torque was being let go are left out.
+    fn release(&mut self, step: u32) {
+        let most = self.held_back.iter().map(|row| row.1).fold(0.0, f64::max);
+        // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
+        while let Some(&(speed, torque)) = self.held_back.back() {
+            let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
+            let near_the_end = (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
+            if torque >= LOADED * before || !near_the_end {
+                break;
+            }
+            self.held_back.pop_back();
+        }
+        while let Some((speed, torque)) = self.held_back.pop_front() {
+            self.put(speed, torque, step);
+        }
+    }
+
+    fn put(&mut self, speed: f64, torque: f64, step: u32) {
         let point = (speed / f64::from(step)).round() * f64::from(step);
         if !(0.0..=1_000_000.0).contains(&point) {
             return;
@@ -168,7 +205,7 @@ impl Run {
     }
 
     fn curve(self, step_rpm: u32, seen: u64) -> Curve {
-        let mut points: Vec<GridPoint> = self
+        let points: Vec<GridPoint> = self
             .bins
             .iter()
             .filter_map(|(&speed_rpm, sums)| {
@@ -176,14 +213,6 @@ impl Run {
                 Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
             })
             .collect();
-        let loaded = median(points.iter().map(|point| point.torque_nm)) * LOADED;
-        let unloaded = |point: &GridPoint| point.torque_nm < loaded;
-        while points.first().is_some_and(unloaded) {
-            points.remove(0);
-        }
-        while points.last().is_some_and(unloaded) {
-            points.pop();
-        }
         let rows: u64 = points.iter().map(|point| point.rows).sum();
         Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
     }
@@ -205,12 +234,6 @@ impl Sums {
         let slope = (self.xy - self.x * self.y / n) / spread;
         Some(mean - slope * self.x / n)
     }
-}
-
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]
