@@ -300,7 +300,9 @@ impl<'a, 'k> Check<'a, 'k> {
                 told.known().filter(|shown| matches!(shown.how, "listed" | "assumed" | "calculated")).cloned()
             };
             match (only(&row.base), only(&row.test)) {
-                (Some(a), Some(b)) if (a.how, &a.text, &a.source) == (b.how, &b.text, &b.source) => soft.push((row.item.clone(), GapSide::Both, a)),
+                (Some(a), Some(b)) if (a.how, &a.text, &a.source) == (b.how, &b.text, &b.source) => {
+                    soft.push((row.item.clone(), GapSide::Both, a))
+                }
                 (a, b) => {
                     soft.extend(a.map(|shown| (row.item.clone(), GapSide::Base, shown)));
                     soft.extend(b.map(|shown| (row.item.clone(), GapSide::Test, shown)));

@@ -174,7 +174,8 @@ impl Run {
         // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
         while let Some(&(speed, torque)) = self.held_back.back() {
             let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
-            let near_the_end = (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
+            let near_the_end =
+                (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
             if torque >= LOADED * before || !near_the_end {
                 break;
             }
