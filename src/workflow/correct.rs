@@ -1,20 +1,14 @@
 //! Mend a wrong record, visibly: what stood there stays.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
 use crate::record::Effective;
-use crate::record::FieldSpec;
-use crate::record::Part;
-use crate::record::Voids;
-use crate::record::WorkSpec;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::history;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;

@@ -1,14 +1,10 @@
 //! Write down a build, from another where one is named: only what differs is asked for.
 
-use std::path::Path;
 use crate::answer::Entered;
-use crate::answer::Written;
 use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
 use crate::manifest::node::Node;
-use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -286,4 +282,3 @@ fn pieces_of(node: Option<&Node>) -> Vec<(String, Piece)> {
 fn not_there(what: &str, name: &str) -> Failure {
     Finding::error("not-found", format!("there is no {what} of this name")).found(format!("`{name}`")).into()
 }
-

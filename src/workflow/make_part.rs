@@ -1,23 +1,15 @@
 //! Write down a part, from its schema or from another part.
 
-use std::path::Path;
 use crate::answer::Entered;
-use crate::answer::Written;
-use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
 use crate::manifest::node::Node;
-use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
-use crate::workflow::gather;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
 
 /// What `part` is asked to write.
@@ -203,4 +195,3 @@ fn taken(tag: &str) -> Failure {
         .next("a tag names one thing: choose another")
         .into()
 }
-

@@ -1,23 +1,15 @@
 //! Write down the place and the sitting: a session, a cell, an instrument.
 
-use std::path::Path;
 use crate::answer::Entered;
-use crate::answer::Written;
-use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
-use crate::manifest::node::Node;
 use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
-use crate::workflow::gather;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::build_path;
 
 /// What `session` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -228,4 +220,3 @@ pub(super) fn need_tag(tag: &str) -> Result<(), Failure> {
             .expected("letters, digits, `.`, `_` and `-`, 64 at most, starting with a letter or digit"),
     ))
 }
-

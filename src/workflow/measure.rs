@@ -1,14 +1,10 @@
 //! Enter a figure of a part, build or pull, with how it is known.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
-use crate::record::Effective;
 use crate::record::FieldSpec;
 use crate::record::Part;
-use crate::record::Voids;
-use crate::record::WorkSpec;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -18,7 +14,6 @@ use crate::workflow::history;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
-use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
@@ -212,4 +207,3 @@ fn echoed(piece: &Piece) -> String {
         _ => String::new(),
     }
 }
-

@@ -1,10 +1,8 @@
 //! Open a new state of a part by work done on it, and say what the work voided.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
-use crate::record::Effective;
 use crate::record::FieldSpec;
 use crate::record::Part;
 use crate::record::Voids;
@@ -16,12 +14,8 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::history;
 use crate::workflow::input;
-use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::UNASSIGNED;
-use crate::workflow::library::build_path;
 use crate::workflow::names;
-use crate::workflow::names::Named;
+use std::collections::BTreeMap;
 
 /// What `rework` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -198,4 +192,3 @@ fn what_is_voided(
     }
     Ok(notes)
 }
-
