@@ -1,2 +1,7 @@
 //! The program `mulebook`.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(mulebook::cli::run(std::env::args_os()))
+}

@@ -59,10 +59,7 @@ fn read_all(bytes: &[u8], columns: &Columns) -> (Summary, Vec<Vec<f64>>) {
 }
 
 fn doubted(findings: &[Finding]) -> Vec<&Finding> {
-    findings
-        .iter()
-        .filter(|f| f.severity == Severity::Doubt)
-        .collect()
+    findings.iter().filter(|f| f.severity == Severity::Doubt).collect()
 }
 
 /// What differs from the expectation, in words; empty where nothing does.
@@ -116,41 +113,25 @@ fn differences(name: &str, bytes: &[u8], expected: &Expected) -> Vec<String> {
     }
     for ((channel, found), values) in expected.channels.iter().zip(&summary.channels).zip(&values) {
         if (found.quantity.word(), &found.unit) != (channel.quantity.as_str(), &channel.unit) {
-            differences.push(format!(
-                "{}: {} in {:?}",
-                channel.name, found.quantity, found.unit
-            ));
+            differences.push(format!("{}: {} in {:?}", channel.name, found.quantity, found.unit));
         }
         let wanted: Vec<Option<u64>> = channel
             .values
             .iter()
             .map(|v| v.as_ref().map(|text| text.parse::<f64>().unwrap().to_bits()))
             .collect();
-        let got: Vec<Option<u64>> = values
-            .iter()
-            .map(|v| (!v.is_nan()).then(|| v.to_bits()))
-            .collect();
+        let got: Vec<Option<u64>> = values.iter().map(|v| (!v.is_nan()).then(|| v.to_bits())).collect();
         if got != wanted {
-            differences.push(format!(
-                "{}: {values:?}, expected {:?}",
-                channel.name, channel.values
-            ));
+            differences.push(format!("{}: {values:?}, expected {:?}", channel.name, channel.values));
         }
     }
-    let all: Vec<Finding> = if expected.columns.is_some() {
-        summary.doubts.clone()
-    } else {
-        guessed
-    };
+    let all: Vec<Finding> = if expected.columns.is_some() { summary.doubts.clone() } else { guessed };
     let mut codes: Vec<&str> = doubted(&all).iter().map(|f| f.code).collect();
     codes.sort_unstable();
     codes.dedup();
     if codes != expected.doubts {
         let texts: Vec<String> = doubted(&all).iter().map(ToString::to_string).collect();
-        differences.push(format!(
-            "doubts {codes:?}, expected {:?}: {texts:?}",
-            expected.doubts
-        ));
+        differences.push(format!("doubts {codes:?}, expected {:?}: {texts:?}", expected.doubts));
     }
     for (code, lines) in &expected.doubt_lines {
         let found: Vec<usize> = summary
@@ -164,10 +145,8 @@ fn differences(name: &str, bytes: &[u8], expected: &Expected) -> Vec<String> {
         }
     }
     if let Some(wanted) = &expected.preamble {
-        let found: Vec<(u64, String, String)> = preamble
-            .iter()
-            .map(|l| (l.line, l.key.clone(), l.value.clone()))
-            .collect();
+        let found: Vec<(u64, String, String)> =
+            preamble.iter().map(|l| (l.line, l.key.clone(), l.value.clone())).collect();
         if found != *wanted {
             differences.push(format!("preamble {found:?}, expected {wanted:?}"));
         }
@@ -180,10 +159,8 @@ fn differences(name: &str, bytes: &[u8], expected: &Expected) -> Vec<String> {
 
 #[test]
 fn every_file_of_the_corpus_comes_out_as_it_was_made() {
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(corpus())
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
+    let mut paths: Vec<PathBuf> =
+        std::fs::read_dir(corpus()).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.retain(|path| path.extension().is_some_and(|e| e == "json"));
     paths.sort();
     assert!(paths.len() >= 60, "only {} files", paths.len());

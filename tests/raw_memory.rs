@@ -1,9 +1,6 @@
 //! A file of any size is read in bounded memory.
 #![cfg(target_os = "linux")]
-#![expect(
-    clippy::disallowed_methods,
-    reason = "the system's account of memory is a file"
-)]
+#![expect(clippy::disallowed_methods, reason = "the system's account of memory is a file")]
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::io::Read;
@@ -52,18 +49,10 @@ fn peak_kib() -> u64 {
 #[test]
 fn memory_does_not_grow_with_the_file() {
     let rows = 6_000_000;
-    let mut log = Log {
-        row: 0,
-        rows,
-        line: b"Time,RPM,Torque\n".to_vec(),
-        at: 0,
-    };
+    let mut log = Log { row: 0, rows, line: b"Time,RPM,Torque\n".to_vec(), at: 0 };
     let columns = Columns {
         name: "log".to_owned(),
-        layout: Layout {
-            segments: SegmentRule::TimeRestarts,
-            ..Layout::default()
-        },
+        layout: Layout { segments: SegmentRule::TimeRestarts, ..Layout::default() },
         channels: vec![
             Column::by_header("Time", ChannelQuantity::Time, Some("s")),
             Column::by_header("RPM", ChannelQuantity::Speed, Some("rpm")),

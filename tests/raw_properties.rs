@@ -52,23 +52,8 @@ fn shape() -> impl Strategy<Value = Written> {
     let ending = prop_oneof![Just("\n"), Just("\r\n"), Just("\r")];
     (1_usize..6).prop_flat_map(move |width| {
         let rows = prop::collection::vec(prop::collection::vec(value.clone(), width), 1..30);
-        let flags = (
-            any::<bool>(),
-            any::<bool>(),
-            0_usize..4,
-            any::<bool>(),
-            0_usize..5,
-            any::<bool>(),
-        );
-        (
-            rows,
-            delimiter.clone(),
-            encoding.clone(),
-            thousands.clone(),
-            ending.clone(),
-            flags,
-            any::<bool>(),
-        )
+        let flags = (any::<bool>(), any::<bool>(), 0_usize..4, any::<bool>(), 0_usize..5, any::<bool>());
+        (rows, delimiter.clone(), encoding.clone(), thousands.clone(), ending.clone(), flags, any::<bool>())
             .prop_map(|(values, delimiter, encoding, thousands, ending, flags, comma)| {
                 let (quoted, bom, padding, trailing, preamble, skip_to_header) = flags;
                 let decimal = if comma { Decimal::Comma } else { Decimal::Point };
@@ -81,27 +66,14 @@ fn shape() -> impl Strategy<Value = Written> {
                     delimiter,
                     decimal,
                     thousands: if clash { Thousands::Off } else { thousands },
-                    skip: if skip_to_header {
-                        Skip::ToHeader
-                    } else {
-                        Skip::Lines(preamble)
-                    },
+                    skip: if skip_to_header { Skip::ToHeader } else { Skip::Lines(preamble) },
                     ..Layout::default()
                 };
                 // Marks that part fields must be quoted when they stand in a number.
                 let inside = (delimiter == Delimiter::Comma
                     && (comma || layout.thousands == Thousands::Comma))
                     || delimiter == Delimiter::Spaces;
-                Written {
-                    values,
-                    layout,
-                    ending,
-                    preamble,
-                    quoted: quoted || inside,
-                    bom,
-                    padding,
-                    trailing,
-                }
+                Written { values, layout, ending, preamble, quoted: quoted || inside, bom, padding, trailing }
             })
     })
 }
@@ -119,9 +91,7 @@ fn grouped(whole: &str, mark: &str) -> String {
 
 fn written_number(value: f64, layout: &Layout) -> String {
     let plain = format!("{value}");
-    let (sign, body) = plain
-        .strip_prefix('-')
-        .map_or(("", plain.as_str()), |rest| ("-", rest));
+    let (sign, body) = plain.strip_prefix('-').map_or(("", plain.as_str()), |rest| ("-", rest));
     let (whole, fraction) = body.split_once('.').unwrap_or((body, ""));
     let mark = match layout.thousands {
         Thousands::Comma => ",",
@@ -130,16 +100,8 @@ fn written_number(value: f64, layout: &Layout) -> String {
         Thousands::Apostrophe => "'",
         _ => "",
     };
-    let decimal = if layout.decimal == Decimal::Comma {
-        ","
-    } else {
-        "."
-    };
-    let tail = if fraction.is_empty() {
-        String::new()
-    } else {
-        format!("{decimal}{fraction}")
-    };
+    let decimal = if layout.decimal == Decimal::Comma { "," } else { "." };
+    let tail = if fraction.is_empty() { String::new() } else { format!("{decimal}{fraction}") };
     format!("{sign}{}{tail}", grouped(whole, mark))
 }
 
@@ -168,11 +130,7 @@ fn bytes_of(written: &Written) -> Vec<u8> {
                 None => "---".to_owned(),
                 Some(value) => {
                     let number = written_number(*value, layout);
-                    let quoted = if written.quoted {
-                        format!("\"{number}\"")
-                    } else {
-                        number
-                    };
+                    let quoted = if written.quoted { format!("\"{number}\"") } else { number };
                     format!("{}{quoted}", " ".repeat(written.padding))
                 }
             })
@@ -186,22 +144,13 @@ fn bytes_of(written: &Written) -> Vec<u8> {
     match layout.encoding {
         Encoding::Utf16Le => {
             let mark: &[u8] = if written.bom { b"\xff\xfe" } else { b"" };
-            mark.iter()
-                .copied()
-                .chain(text.encode_utf16().flat_map(u16::to_le_bytes))
-                .collect()
+            mark.iter().copied().chain(text.encode_utf16().flat_map(u16::to_le_bytes)).collect()
         }
         Encoding::Utf16Be => {
             let mark: &[u8] = if written.bom { b"\xfe\xff" } else { b"" };
-            mark.iter()
-                .copied()
-                .chain(text.encode_utf16().flat_map(u16::to_be_bytes))
-                .collect()
+            mark.iter().copied().chain(text.encode_utf16().flat_map(u16::to_be_bytes)).collect()
         }
-        Encoding::Windows1252 => text
-            .chars()
-            .map(|c| u8::try_from(u32::from(c)).unwrap())
-            .collect(),
+        Encoding::Windows1252 => text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect(),
         _ => {
             let mark: &[u8] = if written.bom { b"\xef\xbb\xbf" } else { b"" };
             mark.iter().copied().chain(text.into_bytes()).collect()
@@ -210,15 +159,9 @@ fn bytes_of(written: &Written) -> Vec<u8> {
 }
 
 fn columns(width: usize, layout: Layout) -> Columns {
-    let channels = (0..width)
-        .map(|n| Column::by_header(format!("channel_{n}"), ChannelQuantity::Other, None))
-        .collect();
-    Columns {
-        name: "any".to_owned(),
-        layout,
-        channels,
-        note: None,
-    }
+    let channels =
+        (0..width).map(|n| Column::by_header(format!("channel_{n}"), ChannelQuantity::Other, None)).collect();
+    Columns { name: "any".to_owned(), layout, channels, note: None }
 }
 
 fn read_back(bytes: &[u8], columns: &Columns) -> Result<Vec<Vec<f64>>, RawError> {
@@ -232,10 +175,7 @@ fn read_back(bytes: &[u8], columns: &Columns) -> Result<Vec<Vec<f64>>, RawError>
 }
 
 fn bits(values: &[f64]) -> Vec<Option<u64>> {
-    values
-        .iter()
-        .map(|v| (!v.is_nan()).then(|| v.to_bits()))
-        .collect()
+    values.iter().map(|v| (!v.is_nan()).then(|| v.to_bits())).collect()
 }
 
 proptest! {
@@ -330,13 +270,7 @@ proptest! {
 /// Rows across many blocks, in every line ending, with quotes now and then.
 #[test]
 fn blocks_are_cut_behind_whole_rows() {
-    for (ending, quotes) in [
-        ("\n", false),
-        ("\r", false),
-        ("\r\n", false),
-        ("\n", true),
-        ("\r\n", true),
-    ] {
+    for (ending, quotes) in [("\n", false), ("\r", false), ("\r\n", false), ("\n", true), ("\r\n", true)] {
         let mut text = format!("channel_0,note,channel_1{ending}");
         let mut expected = (Vec::new(), Vec::new());
         for row in 0..120_000_u32 {
@@ -371,24 +305,13 @@ fn lines_are_named_right_across_blocks() {
     }
     let columns = columns(2, Layout::default());
     let mut lines = Vec::new();
-    let summary = raw::read(&mut text.as_bytes(), &columns, &mut |batch| {
-        lines.extend_from_slice(batch.lines)
-    })
-    .unwrap();
-    let found: Vec<usize> = summary
-        .doubts
-        .iter()
-        .filter_map(|f| f.place.as_ref()?.line)
-        .collect();
+    let summary =
+        raw::read(&mut text.as_bytes(), &columns, &mut |batch| lines.extend_from_slice(batch.lines)).unwrap();
+    let found: Vec<usize> = summary.doubts.iter().filter_map(|f| f.place.as_ref()?.line).collect();
     assert_eq!(odd.len(), 3);
     assert_eq!(found[..3], odd);
     assert_eq!(lines.len(), 200_000);
-    assert!(
-        lines
-            .iter()
-            .enumerate()
-            .all(|(row, line)| *line == row as u64 + 2)
-    );
+    assert!(lines.iter().enumerate().all(|(row, line)| *line == row as u64 + 2));
 }
 
 /// Bytes without end and without a line ending.
@@ -404,16 +327,10 @@ impl Read for Endless {
 #[test]
 fn a_line_without_end_is_refused() {
     let found = raw::read(&mut Endless, &columns(1, Layout::default()), &mut |_| ());
-    assert!(
-        matches!(found, Err(RawError::LineTooLong { line: 1, .. })),
-        "{found:?}"
-    );
+    assert!(matches!(found, Err(RawError::LineTooLong { line: 1, .. })), "{found:?}");
     let body = "channel_0\n1\n2\n".as_bytes().chain(Endless);
     let found = raw::read(&mut { body }, &columns(1, Layout::default()), &mut |_| ());
-    assert!(
-        matches!(found, Err(RawError::LineTooLong { line: 4, .. })),
-        "{found:?}"
-    );
+    assert!(matches!(found, Err(RawError::LineTooLong { line: 4, .. })), "{found:?}");
 }
 
 #[test]
@@ -424,10 +341,7 @@ fn an_open_quote_is_refused_with_its_line() {
     }
     text.push_str("\"open,2\n3,4\n");
     let found = raw::read(&mut text.as_bytes(), &columns(2, Layout::default()), &mut |_| ());
-    assert!(
-        matches!(found, Err(RawError::QuoteOpen { line: 200_002 })),
-        "{found:?}"
-    );
+    assert!(matches!(found, Err(RawError::QuoteOpen { line: 200_002 })), "{found:?}");
 }
 
 #[test]
@@ -438,34 +352,12 @@ fn a_record_that_does_not_fit_is_refused() {
         matches!(found, Err(RawError::HeaderMissing { ref expected, .. }) if expected == "channel_1"),
         "{found:?}"
     );
-    let found = raw::read(
-        &mut "channel_0,channel_1,channel_1\n1,2,3\n".as_bytes(),
-        &other,
-        &mut |_| (),
-    );
-    assert!(
-        matches!(found, Err(RawError::HeaderRepeated { times: 2, .. })),
-        "{found:?}"
-    );
-    let mut by_place = columns(
-        1,
-        Layout {
-            header_rows: 0,
-            ..Layout::default()
-        },
-    );
+    let found = raw::read(&mut "channel_0,channel_1,channel_1\n1,2,3\n".as_bytes(), &other, &mut |_| ());
+    assert!(matches!(found, Err(RawError::HeaderRepeated { times: 2, .. })), "{found:?}");
+    let mut by_place = columns(1, Layout { header_rows: 0, ..Layout::default() });
     by_place.channels = vec![Column::by_position(4, "d", ChannelQuantity::Other, None)];
     let found = raw::read(&mut "1,2,3\n".as_bytes(), &by_place, &mut |_| ());
-    assert!(
-        matches!(
-            found,
-            Err(RawError::ColumnMissing {
-                position: 4,
-                found: 3
-            })
-        ),
-        "{found:?}"
-    );
+    assert!(matches!(found, Err(RawError::ColumnMissing { position: 4, found: 3 })), "{found:?}");
     let found = raw::read(&mut "".as_bytes(), &other, &mut |_| ());
     assert!(matches!(found, Err(RawError::Empty)), "{found:?}");
 }

@@ -37,10 +37,7 @@ pub struct Place {
 impl Place {
     /// A place that is a whole file.
     pub fn file(file: impl Into<String>) -> Self {
-        Self {
-            file: file.into(),
-            ..Self::default()
-        }
+        Self { file: file.into(), ..Self::default() }
     }
 
     /// The same place narrowed to a line.
@@ -121,15 +118,7 @@ impl Finding {
     }
 
     fn new(severity: Severity, code: &'static str, message: impl Into<String>) -> Self {
-        Self {
-            code,
-            severity,
-            place: None,
-            message: message.into(),
-            found: None,
-            expected: None,
-            next: None,
-        }
+        Self { code, severity, place: None, message: message.into(), found: None, expected: None, next: None }
     }
 
     /// Adds where it lies.

@@ -20,11 +20,7 @@ pub struct Mismatch {
 
 impl fmt::Display for Mismatch {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            formatter,
-            "found {}, expected {}; {}",
-            self.found, self.expected, self.hint
-        )
+        write!(formatter, "found {}, expected {}; {}", self.found, self.expected, self.hint)
     }
 }
 
@@ -154,11 +150,7 @@ pub(super) fn mismatch(
     expected: impl Into<String>,
     hint: impl Into<String>,
 ) -> Mismatch {
-    Mismatch {
-        found: found.into(),
-        expected: expected.into(),
-        hint: hint.into(),
-    }
+    Mismatch { found: found.into(), expected: expected.into(), hint: hint.into() }
 }
 
 /// The text as it may be shown in a message: quoted, shortened, with nothing that moves a terminal's cursor.

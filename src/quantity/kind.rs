@@ -164,13 +164,7 @@ impl QuantityKind {
     /// The exponents of the SI base units.
     pub fn dimension(self) -> Dimension {
         let (_, _, [length, mass, time, temperature, current]) = self.entry();
-        Dimension {
-            length,
-            mass,
-            time,
-            temperature,
-            current,
-        }
+        Dimension { length, mass, time, temperature, current }
     }
 
     /// The units in which this kind may be written, the trade's first choices first.
@@ -229,27 +223,14 @@ impl QuantityKind {
             }
             _ => "only figures of one kind go together",
         };
-        Err(QuantityError::KindMismatch(mismatch(
-            other.title(),
-            self.title(),
-            hint,
-        )))
+        Err(QuantityError::KindMismatch(mismatch(other.title(), self.title(), hint)))
     }
 
     /// The spellings to offer in a message, at most this kind's first dozen.
     pub(super) fn offered_units(self) -> String {
-        let symbols: Vec<&str> = self
-            .units()
-            .into_iter()
-            .map(Unit::symbol)
-            .filter(|symbol| !symbol.is_empty())
-            .take(12)
-            .collect();
-        if symbols.is_empty() {
-            "a plain number".to_owned()
-        } else {
-            symbols.join(", ")
-        }
+        let symbols: Vec<&str> =
+            self.units().into_iter().map(Unit::symbol).filter(|symbol| !symbol.is_empty()).take(12).collect();
+        if symbols.is_empty() { "a plain number".to_owned() } else { symbols.join(", ") }
     }
 
     /// Name, title, and the exponents of metre, kilogram, second, kelvin, ampere.

@@ -73,11 +73,7 @@ impl Number {
         let (mantissa, exponent) = plain.split_once(['e', 'E']).unwrap_or((&plain, "0"));
         let exponent: i32 = exponent.parse().map_err(|_| out_of_range(text))?;
         let decimals = mantissa.split_once('.').map_or(0, |(_, decimals)| decimals.len());
-        let digits = mantissa
-            .chars()
-            .filter(char::is_ascii_digit)
-            .skip_while(|digit| *digit == '0')
-            .count();
+        let digits = mantissa.chars().filter(char::is_ascii_digit).skip_while(|digit| *digit == '0').count();
         // Digits first: then the places below fit an i32 with room to spare.
         if digits > MOST_DIGITS || decimals > MOST_DIGITS + LARGEST_POWER.unsigned_abs() as usize {
             return Err(QuantityError::TooManyDigits(mismatch(
@@ -86,12 +82,8 @@ impl Number {
                 "write what the instrument showed",
             )));
         }
-        let last_place = i32::try_from(decimals)
-            .ok()
-            .and_then(|decimals| exponent.checked_sub(decimals));
-        let first_place = i32::try_from(digits)
-            .ok()
-            .and_then(|digits| last_place?.checked_add(digits));
+        let last_place = i32::try_from(decimals).ok().and_then(|decimals| exponent.checked_sub(decimals));
+        let first_place = i32::try_from(digits).ok().and_then(|digits| last_place?.checked_add(digits));
         let (Some(last_place), Some(first_place)) = (last_place, first_place) else {
             return Err(out_of_range(text));
         };
@@ -99,24 +91,15 @@ impl Number {
             return Err(out_of_range(text));
         }
         let value: f64 = plain.parse().map_err(|_| not_a_number(text))?;
-        let half_last_digit: f64 = format!("5e{}", last_place - 1)
-            .parse()
-            .map_err(|_| out_of_range(text))?;
-        Ok(Self {
-            text: text.to_owned(),
-            value,
-            half_last_digit,
-        })
+        let half_last_digit: f64 = format!("5e{}", last_place - 1).parse().map_err(|_| out_of_range(text))?;
+        Ok(Self { text: text.to_owned(), value, half_last_digit })
     }
 
     fn fraction(text: &str, whole: &str, fraction: &str) -> Result<Self, QuantityError> {
         let negative = whole.starts_with(['-', '−']);
         let whole = whole.trim_start_matches(['+', '-', '−']);
         let (numerator, denominator) = fraction.split_once('/').ok_or_else(|| not_a_number(text))?;
-        if [whole, numerator, denominator]
-            .into_iter()
-            .any(|part| part.len() > MOST_FRACTION_DIGITS)
-        {
+        if [whole, numerator, denominator].into_iter().any(|part| part.len() > MOST_FRACTION_DIGITS) {
             return Err(QuantityError::TooManyDigits(mismatch(
                 quoted(text),
                 format!("at most {MOST_FRACTION_DIGITS} digits in each part of a fraction"),
@@ -206,8 +189,7 @@ pub(super) fn is_proper_fraction(text: &str) -> bool {
         return false;
     };
     let both = [numerator, denominator];
-    both.into_iter()
-        .all(|part| is_whole(part) && part.starts_with(|first: char| first.is_ascii_digit()))
+    both.into_iter().all(|part| is_whole(part) && part.starts_with(|first: char| first.is_ascii_digit()))
         && both.map(|part| part.parse::<u32>().unwrap_or(0)).is_sorted()
         && numerator != denominator
 }
@@ -219,11 +201,7 @@ fn fraction_from(bytes: &[u8], start: usize) -> Option<usize> {
 }
 
 fn digits_from(bytes: &[u8], start: usize) -> usize {
-    bytes
-        .iter()
-        .skip(start)
-        .take_while(|byte| byte.is_ascii_digit())
-        .count()
+    bytes.iter().skip(start).take_while(|byte| byte.is_ascii_digit()).count()
 }
 
 pub(super) fn not_a_number(text: &str) -> QuantityError {
@@ -240,4 +218,68 @@ fn out_of_range(text: &str) -> QuantityError {
         format!("a number with no digit beyond 1e{LARGEST_POWER} or 1e-{LARGEST_POWER}"),
         "look for a slip in the exponent",
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str) -> Result<(f64, f64), &'static str> {
+        Number::parse(text)
+            .map(|number| (number.value(), number.half_last_digit()))
+            .map_err(|error| error.code())
+    }
+
+    #[test]
+    fn a_decimal_knows_half_of_its_last_digit() {
+        assert_eq!(read("1.250"), Ok((1.25, 0.0005)));
+        assert_eq!(read("1200"), Ok((1200.0, 0.5)));
+        assert_eq!(read("1.2e3"), Ok((1200.0, 50.0)));
+        assert_eq!(read(".041"), Ok((0.041, 0.0005)));
+        assert_eq!(read("-.005"), Ok((-0.005, 0.0005)));
+        assert_eq!(read("−.005"), Ok((-0.005, 0.0005)));
+        assert_eq!(read("+68."), Ok((68.0, 0.5)));
+        assert_eq!(read("2.5E-3"), Ok((0.0025, 0.000_05)));
+        assert_eq!(read("0.000"), Ok((0.0, 0.0005)));
+    }
+
+    #[test]
+    fn a_fraction_is_read_to_half_of_its_division() {
+        assert_eq!(read("11/32"), Ok((0.34375, 1.0 / 64.0)));
+        assert_eq!(read("1-11/32"), Ok((1.34375, 1.0 / 64.0)));
+        assert_eq!(read("1 11/32"), Ok((1.34375, 1.0 / 64.0)));
+        assert_eq!(read("-1-11/32"), Ok((-1.34375, 1.0 / 64.0)));
+        assert_eq!(read("-1 1/2"), Ok((-1.5, 0.25)));
+        assert_eq!(read("-3/8"), Ok((-0.375, 1.0 / 16.0)));
+        assert_eq!(read("35/32"), Ok((1.09375, 1.0 / 64.0)));
+        assert_eq!(read("1/3"), Ok((1.0 / 3.0, 1.0 / 6.0)));
+    }
+
+    #[test]
+    fn what_is_no_number_is_refused() {
+        for text in
+            ["", "-", ".", "+.", "1.2.3", "1e", "e5", "1/", "/2", "1/0", "1--2", "0x10", "1 2", "1_000"]
+        {
+            assert_eq!(read(text), Err("not-a-number"), "{text}");
+        }
+        assert_eq!(read("1 35/32"), Err("not-a-number"));
+        assert_eq!(read("1-35/32"), Err("ambiguous-figure"));
+    }
+
+    #[test]
+    fn sizes_have_limits() {
+        for text in ["1e400", "1e101", "1e-101", "1e-400", "0e400", "1e99999999999", "-1e400", "1.5e-100"] {
+            assert_eq!(read(text), Err("number-out-of-range"), "{text}");
+        }
+        assert_eq!(read("12345678901234567890123456789012345"), Err("too-many-digits"));
+        assert!(read("1234567890123456789012345678901234").is_ok());
+        assert_eq!(read("1/1234567"), Err("too-many-digits"));
+    }
+
+    #[test]
+    fn values_are_correctly_rounded() {
+        // 2^53 + 1 lies half way between two doubles and goes to the even one (IEEE 754).
+        assert_eq!(read("9007199254740993"), Ok((9_007_199_254_740_992.0, 0.5)));
+        assert_eq!(read("9007199254740993.1").map(|(value, _)| value), Ok(9_007_199_254_740_994.0));
+    }
 }

@@ -1,14 +1,11 @@
 //! A figure as it was written, and what it means.
 
-use std::fmt;
-
-use super::error::{QuantityError, mismatch, quoted};
+use super::error::QuantityError;
 use super::kind::QuantityKind;
 use super::number::Number;
-use super::quantity::Quantity;
-use super::scan::take_apart;
-use super::uncertainty::{StandardUncertainty, Uncertainty, UncertaintyBasis, width_unit};
+use super::uncertainty::{StandardUncertainty, Uncertainty, UncertaintyBasis};
 use super::unit::{CrankReference, Unit};
+use super::value::Quantity;
 
 /// Two figures count as equal within this many combined standard uncertainties (JCGM 100:2008, 6.3.3: k = 2 for about
 /// 95 %).
@@ -23,13 +20,13 @@ const ROUNDING: f64 = 1e-12;
 /// - Shown again, it is the text as written.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
-    text: String,
-    kind: QuantityKind,
-    numbers: Vec<Number>,
-    unit: &'static Unit,
-    unit_written: bool,
-    uncertainty: Option<Uncertainty>,
-    values: Vec<Quantity>,
+    pub(super) text: String,
+    pub(super) kind: QuantityKind,
+    pub(super) numbers: Vec<Number>,
+    pub(super) unit: &'static Unit,
+    pub(super) unit_written: bool,
+    pub(super) uncertainty: Option<Uncertainty>,
+    pub(super) values: Vec<Quantity>,
 }
 
 /// How several values lie about their mean.
@@ -41,105 +38,6 @@ pub struct Spread {
     pub largest: Quantity,
     /// The sample standard deviation (n − 1), a difference; none of one value.
     pub standard_deviation: Option<Quantity>,
-}
-
-/// Reads a figure as people write it: `68.0 cc`, `48.1 48.0 48.3 48.2 ±0.2 cc`, `1-11/32 in`, `31 deg BTDC`.
-///
-/// A number without its unit takes the unit `bare`, and without `bare` is refused, except where the kind is a plain
-/// number. The unit stands once, behind the values or behind the uncertainty; `21.4 degC ±0.5 K` is also read.
-///
-/// A whole number before a fraction always belongs to it (`1 11/32` is one value). `±` states a limit, unless a coverage
-/// factor `k=2` stands behind it.
-///
-/// # Errors
-///
-/// A [`QuantityError`] with what was found, what was expected and what to write instead.
-pub fn parse_reading(
-    text: &str,
-    kind: QuantityKind,
-    bare: Option<&'static Unit>,
-) -> Result<Reading, QuantityError> {
-    let parts = take_apart(text)?;
-    let limit_unit = parts.limit.as_ref().map_or("", |limit| limit.unit.as_str());
-    let unit_written = !(parts.unit.is_empty() && limit_unit.is_empty());
-    let unit = if !parts.unit.is_empty() {
-        unit_of(parts.unit, kind)?
-    } else if !limit_unit.is_empty() {
-        unit_of(limit_unit, kind)?
-    } else {
-        bare_unit(text, kind, bare)?
-    };
-    let uncertainty = match &parts.limit {
-        None => None,
-        Some(limit) => {
-            let stated = Uncertainty::from_limit(limit);
-            let other = !parts.unit.is_empty() && !limit_unit.is_empty();
-            let uncertainty = if other {
-                let factor = width_unit(limit_unit, kind)?.factor() / unit.factor();
-                stated.scaled(factor.abs())
-            } else {
-                stated
-            };
-            Some(uncertainty)
-        }
-    };
-    let values = parts
-        .numbers
-        .iter()
-        .map(|number| Quantity::of(number.value(), unit, kind))
-        .collect::<Result<Vec<_>, _>>()?;
-    Ok(Reading {
-        text: text.trim().to_owned(),
-        kind,
-        numbers: parts.numbers,
-        unit,
-        unit_written,
-        uncertainty,
-        values,
-    })
-}
-
-/// The unit, or which words behind it are too many.
-fn unit_of(text: &str, kind: QuantityKind) -> Result<&'static Unit, QuantityError> {
-    Unit::parse(text, kind).map_err(|refusal| {
-        if !matches!(refusal, QuantityError::UnknownUnit(_)) {
-            return refusal;
-        }
-        let longest = text
-            .char_indices()
-            .filter(|(_, character)| character.is_whitespace() || matches!(character, ';' | '(' | ','))
-            .filter_map(|(at, _)| {
-                let unit = Unit::parse(text.get(..at)?, kind).ok()?;
-                Some((unit, text.get(at..)?))
-            })
-            .next_back();
-        match longest {
-            Some((unit, words)) => QuantityError::TrailingWords(mismatch(
-                format!("{} behind the unit {unit}", quoted(words.trim())),
-                "nothing behind the unit, or ± and its limit",
-                "write values first and the unit once; words belong in the note",
-            )),
-            None => refusal,
-        }
-    })
-}
-
-fn bare_unit(
-    text: &str,
-    kind: QuantityKind,
-    bare: Option<&'static Unit>,
-) -> Result<&'static Unit, QuantityError> {
-    if let Some(unit) = bare {
-        unit.require(kind)?;
-        return Ok(unit);
-    }
-    Unit::parse("", kind).map_err(|_| {
-        QuantityError::NoUnit(mismatch(
-            format!("{} without a unit", quoted(text.trim())),
-            format!("a number and a unit of {}", kind.title()),
-            format!("write one of: {}", kind.offered_units()),
-        ))
-    })
 }
 
 impl Reading {
@@ -212,11 +110,7 @@ impl Reading {
                 }
             }
         }
-        Spread {
-            smallest,
-            largest,
-            standard_deviation: self.standard_deviation(),
-        }
+        Spread { smallest, largest, standard_deviation: self.standard_deviation() }
     }
 
     /// The standard uncertainty of one value, in SI: what was stated, or else half the coarsest last digit, taken as
@@ -224,16 +118,10 @@ impl Reading {
     ///
     /// It is not divided by the number of values, since they may belong to one cylinder each.
     pub fn standard_uncertainty(&self) -> StandardUncertainty {
-        let uncertainty = self.uncertainty.unwrap_or(Uncertainty::Limit {
-            half_width: self.half_last_digit(),
-        });
-        let basis = self
-            .uncertainty
-            .map_or(UncertaintyBasis::LastDigit, |stated| stated.basis());
-        StandardUncertainty {
-            si: self.unit.width_to_si(uncertainty.standard()),
-            basis,
-        }
+        let uncertainty =
+            self.uncertainty.unwrap_or(Uncertainty::Limit { half_width: self.half_last_digit() });
+        let basis = self.uncertainty.map_or(UncertaintyBasis::LastDigit, |stated| stated.basis());
+        StandardUncertainty { si: self.unit.width_to_si(uncertainty.standard()), basis }
     }
 
     /// Whether the two figures tell the same within twice their combined standard uncertainty.
@@ -256,115 +144,99 @@ impl Reading {
         }
     }
 
-    /// The figure in another unit, with the digits that the writing supports; in its own unit, the text as written.
-    ///
-    /// The last decimal shown is the one whose step lies nearest, in the ratio, to the step that was written: 1.250 in
-    /// (steps of 0.0254 mm) is 31.75 mm, 29.92 inHg (steps of 0.034 kPa) is 101.3 kPa. The step shown is never finer
-    /// than the written one by more than √10.
-    ///
-    /// # Errors
-    ///
-    /// Those of [`Quantity::in_unit`].
-    pub fn show_in(&self, unit: &Unit) -> Result<String, QuantityError> {
-        if unit == self.unit && self.unit_written {
-            return Ok(self.text.clone());
-        }
-        let values = self.values_in(unit)?;
-        let mut shown = String::new();
-        for (number, value) in self.numbers.iter().zip(values) {
-            if !shown.is_empty() {
-                shown.push(' ');
-            }
-            if unit == self.unit {
-                shown.push_str(number.text());
-                continue;
-            }
-            let step = unit.width_from_si(self.unit.width_to_si(2.0 * number.half_last_digit()));
-            shown.push_str(&rounded(value, place_of(step)));
-        }
-        if let Some(uncertainty) = self.uncertainty {
-            let half_width = unit.width_from_si(self.unit.width_to_si(uncertainty.half_width()));
-            // Two significant digits (JCGM 100:2008, 7.2.6).
-            let place = libm::floor(libm::log10(half_width)) - 1.0;
-            shown.push_str(" ±");
-            shown.push_str(&rounded(half_width, place));
-        }
-        if !unit.symbol().is_empty() {
-            if !unit.joins_number() {
-                shown.push(' ');
-            }
-            shown.push_str(unit.symbol());
-        }
-        if let Some(Uncertainty::Expanded { k, .. }) = self.uncertainty {
-            shown.push_str(&format!(" k={k}"));
-        }
-        Ok(shown)
-    }
-
     fn written_mean(&self) -> f64 {
         let count = self.numbers.len().max(1);
         let sum: f64 = self.numbers.iter().map(Number::value).sum();
         // u32 holds the count: no more than 64 numbers are read.
         let mean = sum / f64::from(u32::try_from(count).unwrap_or(u32::MAX));
         // Rounding must not carry the mean past the outermost value.
-        let smallest = self
-            .numbers
-            .iter()
-            .map(Number::value)
-            .fold(f64::INFINITY, f64::min);
-        let largest = self
-            .numbers
-            .iter()
-            .map(Number::value)
-            .fold(f64::NEG_INFINITY, f64::max);
+        let smallest = self.numbers.iter().map(Number::value).fold(f64::INFINITY, f64::min);
+        let largest = self.numbers.iter().map(Number::value).fold(f64::NEG_INFINITY, f64::max);
         mean.max(smallest).min(largest)
     }
 
     fn standard_deviation(&self) -> Option<Quantity> {
-        let count = u32::try_from(self.numbers.len())
-            .ok()
-            .filter(|count| *count >= 2)?;
+        let count = u32::try_from(self.numbers.len()).ok().filter(|count| *count >= 2)?;
         let mean = self.written_mean();
-        let squares: f64 = self
-            .numbers
-            .iter()
-            .map(|number| (number.value() - mean) * (number.value() - mean))
-            .sum();
+        let squares: f64 =
+            self.numbers.iter().map(|number| (number.value() - mean) * (number.value() - mean)).sum();
         let deviation = (squares / f64::from(count - 1)).sqrt();
         Quantity::new(self.kind.difference(), self.unit.width_to_si(deviation)).ok()
     }
 
     fn half_last_digit(&self) -> f64 {
-        self.numbers
-            .iter()
-            .map(Number::half_last_digit)
-            .fold(0.0, f64::max)
+        self.numbers.iter().map(Number::half_last_digit).fold(0.0, f64::max)
     }
 }
 
-impl fmt::Display for Reading {
-    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        formatter.write_str(&self.text)
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{QuantityKind as Kind, parse_reading};
+
+    fn read(text: &str, kind: Kind) -> Reading {
+        parse_reading(text, kind, None).unwrap_or_else(|error| panic!("{text}: {error}"))
     }
-}
 
-/// The power of ten nearest to a step, in the ratio.
-fn place_of(step: f64) -> f64 {
-    libm::round(libm::log10(step))
-}
+    #[test]
+    fn a_limit_of_a_temperature_is_a_difference() {
+        let air = read("70 degF ±1 degF", Kind::Temperature);
+        // 1 degF is 5/9 K; u = a/√3.
+        assert!((air.standard_uncertainty().si - 5.0 / 9.0 / 3.0_f64.sqrt()).abs() < 1e-15);
+        let air = read("70 degF ±1 K", Kind::Temperature);
+        assert!((air.uncertainty().unwrap().half_width() - 1.8).abs() < 1e-15);
+        let advance = read("31 deg BTDC ±1 deg", Kind::Timing);
+        assert!((advance.standard_uncertainty().si - (1.0_f64 / 3.0_f64.sqrt()).to_radians()).abs() < 1e-15);
+    }
 
-/// A value rounded to a power of ten.
-fn rounded(value: f64, place: f64) -> String {
-    // Places lie within ±130: numbers within 1e±100 and factors within 1e±16.
-    let decimals = (0..150_usize)
-        .zip(std::iter::successors(Some(0.0_f64), |place| Some(place - 1.0)))
-        .find(|(_, candidate)| *candidate <= place);
-    match decimals {
-        Some((0, _)) => {
-            let step = libm::exp10(place);
-            format!("{:.0}", libm::round(value / step) * step)
-        }
-        Some((decimals, _)) => format!("{value:.decimals$}"),
-        None => format!("{value:e}"),
+    #[test]
+    fn half_the_last_digit_stands_in_and_says_so() {
+        let bore = read("1.250 in", Kind::Length).standard_uncertainty();
+        assert!(bore.is_fallback());
+        assert!((bore.si - 0.0005 * 0.0254 / 3.0_f64.sqrt()).abs() < 1e-18);
+        // The coarsest of several digits.
+        let mixed = read("48 48.25 cc", Kind::Volume).standard_uncertainty();
+        assert!((mixed.si - 0.5e-6 / 3.0_f64.sqrt()).abs() < 1e-18);
+        let rule = read("11/32 in", Kind::Length).standard_uncertainty();
+        assert!((rule.si - 0.0254 / 64.0 / 3.0_f64.sqrt()).abs() < 1e-18);
+    }
+
+    #[test]
+    fn the_mean_and_the_spread_are_those_of_the_values() {
+        // 48.1 48.0 48.3 48.2: mean 48.15, squares .0025 + .0225 + .0225 + .0025, over 3.
+        let reading = read("48.1 48.0 48.3 48.2 cc", Kind::Volume);
+        let spread = reading.spread();
+        assert!((reading.mean().si() - 48.15e-6).abs() < 1e-18);
+        assert!((spread.smallest.si() - 48.0e-6).abs() < 1e-20);
+        assert!((spread.largest.si() - 48.3e-6).abs() < 1e-20);
+        let deviation = spread.standard_deviation.unwrap();
+        assert!((deviation.si() - (0.05_f64 / 3.0).sqrt() * 1e-6).abs() < 1e-18);
+        assert!(read("48.1 cc", Kind::Volume).spread().standard_deviation.is_none());
+        let warm = read("20 21 22 degC", Kind::Temperature);
+        assert!((warm.mean().si() - 294.15).abs() < 1e-12);
+        let deviation = warm.spread().standard_deviation.unwrap();
+        assert_eq!(deviation.kind(), Kind::TemperatureDifference);
+        assert!((deviation.si() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn equal_within_uncertainty_knows_units_and_limits() {
+        let same = |left: &str, right: &str, kind| {
+            let (left, right) = (read(left, kind), read(right, kind));
+            assert_eq!(left.same_within_uncertainty(&right), right.same_within_uncertainty(&left));
+            left.same_within_uncertainty(&right)
+        };
+        assert!(same("1.250 in", "31.75 mm", Kind::Length));
+        assert!(same("29.92 inHg", "101.32 kPa", Kind::PressureAbsolute));
+        assert!(!same("29.92 inHg", "29.92 inHg 60F", Kind::PressureAbsolute));
+        assert!(!same("1.250 in", "1.251 in", Kind::Length));
+        assert!(same("48.1 ±0.2 cc", "48.3 ±0.2 cc", Kind::Volume));
+        assert!(!same("48.1 ±0.05 cc", "48.3 ±0.05 cc", Kind::Volume));
+        assert!(same("48.1 48.2 cc", "48.1 48.2 cc", Kind::Volume));
+        assert!(!same("48.1 48.2 cc", "48.1 48.2 48.3 cc", Kind::Volume));
+        assert!(same("48.1 48.2 cc", "48.2 ±0.5 cc", Kind::Volume));
+        assert!(!same("48.1 48.9 cc", "48.1 ±0.1 cc", Kind::Volume));
+        let gauge = read("5 psi", Kind::PressureGauge);
+        assert!(!gauge.same_within_uncertainty(&read("5 psi", Kind::PressureDifference)));
     }
 }

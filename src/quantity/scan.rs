@@ -162,7 +162,7 @@ fn numbers_and_unit(body: &str) -> Result<(Vec<Number>, &str), QuantityError> {
             )));
         }
         refuse_range(body, token, after)?;
-        if after.starts_with(|next: char| matches!(next, '.' | '+' | '-' | '−' | '_')) {
+        if after.starts_with(['.', '+', '-', '−', '_']) {
             return Err(not_a_number(body));
         }
         numbers.push(Number::parse(token)?);
@@ -170,6 +170,13 @@ fn numbers_and_unit(body: &str) -> Result<(Vec<Number>, &str), QuantityError> {
     }
     if numbers.is_empty() {
         return Err(no_number(body));
+    }
+    if rest.starts_with("/-") || rest.starts_with("/+") {
+        return Err(QuantityError::Uncertainty(mismatch(
+            quoted(body.trim()),
+            "one limit for both sides",
+            "write the middle of the interval and ± half its width",
+        )));
     }
     if mixed && lone_whole {
         return Err(QuantityError::Ambiguous(mismatch(
@@ -197,6 +204,9 @@ fn refuse_range(body: &str, token: &str, after: &str) -> Result<(), QuantityErro
     let upper = ["to ", "..", "–", "—", "- ", "-", "−"]
         .into_iter()
         .find_map(|mark| trimmed.strip_prefix(mark).map(|upper| (mark, upper)));
+    if is_spelling(trimmed) {
+        return Ok(());
+    }
     // ` -.005` is a second, negative value: a minus sign with a space before and none behind.
     let Some((mark, upper)) = upper.filter(|(mark, _)| !(spaced && matches!(*mark, "-" | "−"))) else {
         return Ok(());
@@ -230,7 +240,7 @@ fn refuse_range(body: &str, token: &str, after: &str) -> Result<(), QuantityErro
 fn decimals_of(half_last_digit: f64) -> usize {
     (0..12_usize)
         .zip(std::iter::successors(Some(1.0_f64), |place| Some(place / 10.0)))
-        .find(|(_, place)| *place <= half_last_digit * 2.5)
+        .find(|(_, place)| *place <= half_last_digit)
         .map_or(12, |(decimals, _)| decimals)
 }
 
@@ -267,15 +277,9 @@ fn limit_after(after: &str) -> Result<Limit, QuantityError> {
     }
     let (unit, coverage) = split_coverage(rest).map_err(refused)?;
     if number_length(unit.trim_start()) > 0 && !is_spelling(&unit) {
-        return Err(refused(
-            "write one limit for all values, and the unit once, at the end",
-        ));
+        return Err(refused("write one limit for all values, and the unit once, at the end"));
     }
-    Ok(Limit {
-        number,
-        unit,
-        coverage,
-    })
+    Ok(Limit { number, unit, coverage })
 }
 
 /// The unit text and the coverage factor of ` cc k=2`, `k=2 cc` or ` cc (k=2)`.
@@ -300,5 +304,132 @@ fn split_coverage(rest: &str) -> Result<(String, Option<f64>), &'static str> {
         (false, false) => Err("write the unit once"),
         (true, _) => Ok((behind.to_owned(), Some(coverage))),
         (_, true) => Ok((before.to_owned(), Some(coverage))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{QuantityKind as Kind, parse_reading, parse_uncertainty};
+
+    fn refusal(text: &str, kind: Kind) -> QuantityError {
+        match parse_reading(text, kind, None) {
+            Ok(reading) => panic!("{text:?} was read as {reading:?}"),
+            Err(error) => error,
+        }
+    }
+
+    #[test]
+    fn each_refusal_has_its_own_code() {
+        for (text, kind, code) in [
+            ("", Kind::Length, "no-figure"),
+            (" \u{a0} ", Kind::Length, "no-figure"),
+            ("NaN mm", Kind::Length, "number-out-of-range"),
+            ("-inf mm", Kind::Length, "number-out-of-range"),
+            ("Infinity", Kind::Length, "number-out-of-range"),
+            ("∞ mm", Kind::Length, "number-out-of-range"),
+            ("1e400 mm", Kind::Length, "number-out-of-range"),
+            ("48,1 cc", Kind::Volume, "comma-in-figure"),
+            ("1,250 rpm", Kind::RotationalSpeed, "comma-in-figure"),
+            ("48.1, 48.0 cc", Kind::Volume, "comma-in-figure"),
+            ("48.1 ±0,2 cc", Kind::Volume, "comma-in-figure"),
+            ("12 mm", Kind::Torque, "wrong-unit"),
+            ("12 psig", Kind::PressureAbsolute, "wrong-unit"),
+            ("31 deg", Kind::Timing, "wrong-unit"),
+            ("12", Kind::Length, "no-unit"),
+            ("12 ±0.1", Kind::Length, "no-unit"),
+            ("12.8", Kind::AirFuelRatio, "no-unit"),
+            ("12 furlongs", Kind::Length, "unknown-unit"),
+            ("64 cc measured twice", Kind::Volume, "trailing-words"),
+            ("64 cc 65 cc", Kind::Volume, "trailing-words"),
+            ("64 cc k=2", Kind::Volume, "trailing-words"),
+            ("-460 degF", Kind::Temperature, "below-zero"),
+            ("-1 psia", Kind::PressureAbsolute, "below-zero"),
+            ("20 -300 degC", Kind::Temperature, "below-zero"),
+            ("12\tmm", Kind::Length, "hidden-character"),
+            ("12\u{200b} mm", Kind::Length, "hidden-character"),
+            ("\u{202e}12 mm", Kind::Length, "hidden-character"),
+            ("12 mm\n13 mm", Kind::Length, "hidden-character"),
+            ("١٢ mm", Kind::Length, "unusual-digit"),
+            ("１２ mm", Kind::Length, "unusual-digit"),
+            ("1½ in", Kind::Length, "unusual-digit"),
+            ("0.30-0.35 mm", Kind::Length, "range-as-figure"),
+            ("0.30 - 0.35 mm", Kind::Length, "range-as-figure"),
+            ("0.30–0.35 mm", Kind::Length, "range-as-figure"),
+            ("0.30..0.35 mm", Kind::Length, "range-as-figure"),
+            ("0.30 to 0.35 mm", Kind::Length, "range-as-figure"),
+            ("1-2 in", Kind::Length, "range-as-figure"),
+            ("1 2 11/32 in", Kind::Length, "ambiguous-figure"),
+            ("48.1 +0.2/-0.1 cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ± cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0 cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±-0.2 cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0.2 ±0.3 cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0.2 0.3 cc", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0.2 cc k=0", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0.2 cc k=two", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±0.2 cc p=95", Kind::Volume, "bad-uncertainty"),
+            ("48.1 ±2 % cc", Kind::Volume, "unknown-unit"),
+            ("48.1 cc ±2 %", Kind::Volume, "wrong-unit"),
+            ("±0.2 cc", Kind::Volume, "not-a-number"),
+            ("cc", Kind::Volume, "not-a-number"),
+            ("about 48 cc", Kind::Volume, "not-a-number"),
+            ("1.2.3 mm", Kind::Length, "not-a-number"),
+            ("12345678901234567890123456789012345 mm", Kind::Length, "too-many-digits"),
+        ] {
+            assert_eq!(refusal(text, kind).code(), code, "{text:?}: {}", refusal(text, kind));
+        }
+    }
+
+    #[test]
+    fn every_refusal_shows_both_sides_and_the_way_out() {
+        for text in ["", "48,1 cc", "12 mm", "48", "48 cx", "48 cc or so", "0.3-0.4 cc", "48 ±x cc", "\u{7}"]
+        {
+            let error = refusal(text, Kind::Volume);
+            assert!(!error.found().is_empty() && !error.expected().is_empty() && !error.hint().is_empty());
+            let message = error.to_string();
+            assert!(message.contains(error.found()) && message.contains(error.expected()), "{message}");
+            assert!(!message.contains('\u{7}') && !message.ends_with('.'), "{message}");
+        }
+    }
+
+    #[test]
+    fn hints_say_what_to_write_instead() {
+        for (text, kind, hint) in [
+            ("48,1 cc", Kind::Volume, "use the decimal point: 48.1"),
+            ("6,500 rpm", Kind::RotationalSpeed, "use the decimal point: 6.500, or no separator: 6500"),
+            ("0.30-0.35 mm", Kind::Length, "0.325 ±0.025"),
+            ("48 litrs", Kind::Volume, "did you mean L?"),
+            ("31 deg", Kind::Timing, "deg BTDC"),
+            ("12 mm", Kind::Torque, "lb-ft"),
+            ("12", Kind::Torque, "write one of: N·m, lb-ft"),
+            ("12 psig", Kind::PressureAbsolute, "add the station pressure"),
+        ] {
+            let error = refusal(text, kind);
+            assert!(error.hint().contains(hint), "{text}: {}", error.hint());
+        }
+    }
+
+    #[test]
+    fn a_figure_holds_sixty_four_values_and_no_more() {
+        let values = |count: usize| format!("{}cc", "48.1 ".repeat(count));
+        assert_eq!(parse_reading(&values(64), Kind::Volume, None).map(|r| r.numbers().len()), Ok(64));
+        assert_eq!(refusal(&values(65), Kind::Volume).code(), "too-many-values");
+        assert_eq!(refusal(&"48 ".repeat(5000), Kind::Volume).code(), "too-many-values");
+    }
+
+    #[test]
+    fn an_uncertainty_may_stand_alone() {
+        let stated = parse_uncertainty("±0.2 cc", Kind::Volume).unwrap();
+        // A limit of 0.2 cc is u = 0.2/√3 cc (JCGM 100:2008, 4.3.7).
+        assert!((stated.standard().si - 0.115_470_053_837_925e-6).abs() < 1e-18);
+        let stated = parse_uncertainty("+/-0.1 kPa (k=2)", Kind::PressureAbsolute).unwrap();
+        assert!((stated.standard().si - 50.0).abs() < 1e-12);
+        let stated = parse_uncertainty("±1 degF", Kind::Temperature).unwrap();
+        assert!((stated.unit().width_to_si(1.0) - 5.0 / 9.0).abs() < 1e-15);
+        assert!(parse_uncertainty("± 1 deg", Kind::Timing).is_ok());
+        for text in ["0.2 cc", "48 ±0.2 cc", "±0.2", "±cc", "", "±0.2 mm"] {
+            assert!(parse_uncertainty(text, Kind::Volume).is_err(), "{text}");
+        }
     }
 }

@@ -49,13 +49,8 @@ impl Uncertainty {
     /// The same interval with its half-width scaled.
     pub(super) fn scaled(self, factor: f64) -> Self {
         match self {
-            Self::Limit { half_width } => Self::Limit {
-                half_width: half_width * factor,
-            },
-            Self::Expanded { half_width, k } => Self::Expanded {
-                half_width: half_width * factor,
-                k,
-            },
+            Self::Limit { half_width } => Self::Limit { half_width: half_width * factor },
+            Self::Expanded { half_width, k } => Self::Expanded { half_width: half_width * factor, k },
         }
     }
 

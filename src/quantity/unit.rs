@@ -1,6 +1,6 @@
 //! One unit: how it is written, and what it is in SI.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::LazyLock;
 
@@ -59,9 +59,7 @@ impl Unit {
         if spelling.is_empty() {
             return Err(QuantityError::NoUnit(mismatch("no unit", expected, offered)));
         }
-        let elsewhere = QuantityKind::ALL
-            .into_iter()
-            .find(|other| find(&spelling, *other).is_some());
+        let elsewhere = QuantityKind::ALL.into_iter().find(|other| find(&spelling, *other).is_some());
         if let Some(other) = elsewhere {
             let hint = match (kind, other) {
                 (QuantityKind::Timing, QuantityKind::Angle) => {
@@ -126,9 +124,7 @@ impl Unit {
 
     /// Its exponents of the SI base units.
     pub fn dimension(&self) -> Dimension {
-        self.kinds
-            .first()
-            .map_or_else(Dimension::default, |kind| kind.dimension())
+        self.kinds.first().map_or_else(Dimension::default, |kind| kind.dimension())
     }
 
     /// How large one step of the unit is in SI; negative where the unit counts backwards (deg BTDC).
@@ -178,7 +174,7 @@ impl Unit {
         }
     }
 
-    /// Whether a number may stand against this unit without a space (`12°`, `80%`, `0.25"`, `11.2:1`).
+    /// Whether it is shown against the number, with no space between.
     pub(super) fn joins_number(&self) -> bool {
         matches!(self.symbol, "%" | "")
     }
@@ -200,11 +196,9 @@ impl fmt::Display for Unit {
 
 /// Whether the text is a unit of any kind, with at least one character that is no digit.
 pub(super) fn is_spelling(text: &str) -> bool {
-    let spelling = normalised(text);
+    let spelling = normalised(text).to_lowercase();
     spelling.contains(|character: char| !character.is_ascii_digit() && character != '.')
-        && QuantityKind::ALL
-            .into_iter()
-            .any(|kind| find(&spelling, kind).is_some())
+        && WRITTEN.contains(&spelling)
 }
 
 type Spellings = BTreeMap<(QuantityKind, String), &'static Unit>;
@@ -231,11 +225,12 @@ static FOLDED: LazyLock<Spellings> = LazyLock::new(|| {
             .and_modify(|known| *known = known.filter(|known| known == unit))
             .or_insert(Some(*unit));
     }
-    candidates
-        .into_iter()
-        .filter_map(|(key, unit)| unit.map(|unit| (key, unit)))
-        .collect()
+    candidates.into_iter().filter_map(|(key, unit)| unit.map(|unit| (key, unit))).collect()
 });
+
+/// Every spelling of any kind, in lower case.
+static WRITTEN: LazyLock<BTreeSet<String>> =
+    LazyLock::new(|| EXACT.keys().map(|(_, spelling)| spelling.to_lowercase()).collect());
 
 fn find(spelling: &str, kind: QuantityKind) -> Option<&'static Unit> {
     let key = (kind, spelling.to_owned());
@@ -243,11 +238,10 @@ fn find(spelling: &str, kind: QuantityKind) -> Option<&'static Unit> {
         return Some(unit);
     }
     let unit = FOLDED.get(&(kind, spelling.to_lowercase()))?;
-    // m and M are a milli and a mega: only a spelling that begins as the table's does may differ in the rest.
-    let first = spelling.chars().next()?;
-    let milli_or_mega =
-        matches!(first, 'm' | 'M') && unit.symbol.starts_with(['m', 'M']) && !unit.symbol.starts_with(first);
-    (!milli_or_mega).then_some(unit)
+    // m and M are a milli and a mega: mPa is never read as MPa, nor a short Mm as mm; MBAR can only be mbar.
+    let milli_for_mega = spelling.starts_with('m') && unit.symbol.starts_with('M');
+    let mega_for_milli = spelling.starts_with('M') && unit.symbol.starts_with('m') && spelling.len() <= 3;
+    (!milli_for_mega && !mega_for_milli).then_some(unit)
 }
 
 /// The unit of this kind whose spelling differs least, if by no more than two letters and less than half the text.
@@ -314,4 +308,108 @@ fn normalised(text: &str) -> String {
         spelling.push(plain);
     }
     spelling
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn symbol(text: &str, kind: QuantityKind) -> String {
+        match Unit::parse(text, kind) {
+            Ok(unit) => unit.symbol().to_owned(),
+            Err(error) => error.code().to_owned(),
+        }
+    }
+
+    #[test]
+    fn torque_is_read_however_its_parts_are_joined() {
+        for text in [
+            "lb-ft",
+            "ft-lb",
+            "lbf·ft",
+            "lbf.ft",
+            "lb ft",
+            "ft lb",
+            "LB-FT",
+            "ft·lbf",
+            "ftlb",
+            "lb‑ft",
+            "[lbf_av].[ft_i]",
+        ] {
+            assert_eq!(symbol(text, QuantityKind::Torque), "lb-ft", "{text}");
+        }
+        for text in ["Nm", "N·m", "N.m", "N m", "NM", "nm", "N⋅m"] {
+            assert_eq!(symbol(text, QuantityKind::Torque), "N·m", "{text}");
+        }
+    }
+
+    #[test]
+    fn one_spelling_may_be_a_unit_of_several_kinds() {
+        assert_eq!(symbol("lb", QuantityKind::Mass), "lb");
+        assert_eq!(symbol("lb", QuantityKind::Force), "lbf");
+        assert_eq!(symbol("ft-lb", QuantityKind::Energy), "ft-lbf");
+        assert_eq!(symbol("degF", QuantityKind::Temperature), "degF");
+        let absolute = Unit::parse("degF", QuantityKind::Temperature).unwrap();
+        let step = Unit::parse("degF", QuantityKind::TemperatureDifference).unwrap();
+        assert_ne!(absolute, step);
+        assert!((step.to_si(9.0) - 5.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn gauge_and_absolute_spellings_keep_to_their_kind() {
+        assert_eq!(symbol("psig", QuantityKind::PressureGauge), "psig");
+        assert_eq!(symbol("psig", QuantityKind::PressureAbsolute), "wrong-unit");
+        assert_eq!(symbol("psia", QuantityKind::PressureGauge), "wrong-unit");
+        assert_eq!(symbol("psia", QuantityKind::PressureDifference), "wrong-unit");
+        assert_eq!(symbol("psi", QuantityKind::PressureDifference), "psi");
+    }
+
+    #[test]
+    fn columns_of_stated_temperature_are_units_of_their_own() {
+        assert_eq!(symbol("inHg", QuantityKind::PressureAbsolute), "inHg");
+        assert_eq!(symbol("in Hg", QuantityKind::PressureAbsolute), "inHg");
+        assert_eq!(symbol("inHg 60F", QuantityKind::PressureAbsolute), "inHg 60F");
+        assert_eq!(symbol("inHg (60 °F)", QuantityKind::PressureAbsolute), "inHg 60F");
+        assert_eq!(symbol("inH2O (60F)", QuantityKind::PressureDifference), "inH2O 60F");
+        assert_eq!(symbol("inH₂O", QuantityKind::PressureDifference), "inH2O");
+    }
+
+    #[test]
+    fn milli_is_never_taken_for_mega() {
+        assert_eq!(symbol("MPa", QuantityKind::PressureAbsolute), "MPa");
+        assert_eq!(symbol("mPa", QuantityKind::PressureAbsolute), "unknown-unit");
+        assert_eq!(symbol("mJ", QuantityKind::Energy), "unknown-unit");
+        assert_eq!(symbol("Mm", QuantityKind::Length), "unknown-unit");
+        assert_eq!(symbol("MM", QuantityKind::Length), "mm");
+        assert_eq!(symbol("MBAR", QuantityKind::PressureAbsolute), "mbar");
+        assert_eq!(symbol("RPM", QuantityKind::RotationalSpeed), "rpm");
+        assert_eq!(symbol("KPA", QuantityKind::PressureAbsolute), "kPa");
+    }
+
+    #[test]
+    fn an_unknown_unit_is_answered_with_the_nearest_and_the_list() {
+        let error = Unit::parse("kPs", QuantityKind::PressureAbsolute).unwrap_err();
+        assert_eq!(error.code(), "unknown-unit");
+        assert!(error.hint().starts_with("did you mean kPa?"), "{error}");
+        assert!(error.hint().contains("inHg"), "{error}");
+        let error = Unit::parse("parsec", QuantityKind::Length).unwrap_err();
+        assert!(error.hint().starts_with("write one of: mm, in"), "{error}");
+    }
+
+    #[test]
+    fn a_unit_of_another_kind_is_named_as_such() {
+        let error = Unit::parse("mm", QuantityKind::Torque).unwrap_err();
+        assert_eq!(error.code(), "wrong-unit");
+        assert_eq!(error.found(), "`mm`, a unit of length");
+        assert_eq!(error.expected(), "a unit of torque");
+        assert!(error.hint().contains("lb-ft"), "{error}");
+    }
+
+    #[test]
+    fn edits_are_counted_as_levenshtein_did() {
+        // The usual example of the 1965 distance: kitten and sitting lie three apart.
+        assert_eq!(edits("kitten", "sitting"), 3);
+        assert_eq!(edits("", "abc"), 3);
+        assert_eq!(edits("psi", "psi"), 0);
+    }
 }

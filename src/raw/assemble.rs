@@ -91,10 +91,7 @@ impl<'a> Assembler<'a> {
             start_time: f64::NAN,
             checks: Checks::new(&columns.channels),
             doubts: Vec::new(),
-            counts: Counts {
-                text_cells: vec![0; channels],
-                ..Counts::default()
-            },
+            counts: Counts { text_cells: vec![0; channels], ..Counts::default() },
             time_zero: None,
             lines: Vec::new(),
         }
@@ -187,10 +184,7 @@ impl<'a> Assembler<'a> {
     fn spell_out(&self, code: &str, field: &str) -> bool {
         let same = |f: &&Finding| {
             f.code == code
-                && f.place
-                    .as_ref()
-                    .and_then(|p| p.field.as_deref())
-                    .is_some_and(|name| name == field)
+                && f.place.as_ref().and_then(|p| p.field.as_deref()).is_some_and(|name| name == field)
         };
         self.doubts.iter().filter(same).count() < SPELLED_OUT
     }
@@ -265,18 +259,12 @@ impl<'a> Assembler<'a> {
         for line in std::mem::take(&mut self.waiting) {
             self.counts.between += 1;
             if self.counts.between <= SPELLED_OUT as u64 {
-                let text = if line.key.is_empty() {
-                    line.value
-                } else {
-                    format!("{}: {}", line.key, line.value)
-                };
+                let text =
+                    if line.key.is_empty() { line.value } else { format!("{}: {}", line.key, line.value) };
                 self.doubts.push(
-                    Finding::doubt(
-                        "line-not-read",
-                        "a line between the rows holds no row and is not read",
-                    )
-                    .at(Place::default().line(usize_of(line.line)))
-                    .found(format!("{text:?}")),
+                    Finding::doubt("line-not-read", "a line between the rows holds no row and is not read")
+                        .at(Place::default().line(usize_of(line.line)))
+                        .found(format!("{text:?}")),
                 );
             }
         }
@@ -288,11 +276,7 @@ impl<'a> Assembler<'a> {
         }
         self.lines.clear();
         let base = self.line + 1;
-        self.lines.extend(
-            parsed.lines[rows.clone()]
-                .iter()
-                .map(|offset| base + u64::from(*offset)),
-        );
+        self.lines.extend(parsed.lines[rows.clone()].iter().map(|offset| base + u64::from(*offset)));
         let columns: Vec<&[f64]> = parsed.columns.iter().map(|c| &c[rows.clone()]).collect();
         for (running, values) in self.here.iter_mut().zip(&columns) {
             running.add(values, &self.lines);
@@ -304,11 +288,7 @@ impl<'a> Assembler<'a> {
             segment.last_line = self.lines.last().copied().unwrap_or(0);
             segment.rows += self.lines.len() as u64;
         }
-        let batch = Batch {
-            segment: self.segments.len(),
-            lines: &self.lines,
-            columns: &columns,
-        };
+        let batch = Batch { segment: self.segments.len(), lines: &self.lines, columns: &columns };
         self.checks.rows(&batch);
         sink(&batch);
     }
@@ -357,10 +337,9 @@ impl<'a> Assembler<'a> {
         let rows: u64 = self.segments.iter().map(|s| s.rows).sum();
         if rows == 0 {
             let because = match self.waiting.first() {
-                Some(line) => format!(
-                    "no row of numbers stands in it; line {} holds {:?}",
-                    line.line, line.value
-                ),
+                Some(line) => {
+                    format!("no row of numbers stands in it; line {} holds {:?}", line.line, line.value)
+                }
                 None => "no row stands below the header".to_owned(),
             };
             return Err(RawError::NoTable { because });
@@ -392,39 +371,20 @@ impl<'a> Assembler<'a> {
         let mut more = Vec::new();
         for (column, total) in self.columns.iter().zip(&self.counts.text_cells) {
             if *total > SPELLED_OUT as u64 {
-                more.push((
-                    "text-in-number",
-                    *total,
-                    "cells of text",
-                    Some(column.name.clone()),
-                ));
+                more.push(("text-in-number", *total, "cells of text", Some(column.name.clone())));
             }
         }
         let rest = [
             ("short-row", self.counts.short, "rows that end early"),
-            (
-                "uneven-row",
-                self.counts.extra,
-                "rows of another number of fields",
-            ),
+            ("uneven-row", self.counts.extra, "rows of another number of fields"),
             ("line-not-read", self.counts.between, "lines between the rows"),
         ];
-        more.extend(
-            rest.into_iter()
-                .filter(|r| r.1 > SPELLED_OUT as u64)
-                .map(|(c, n, w)| (c, n, w, None)),
-        );
+        more.extend(rest.into_iter().filter(|r| r.1 > SPELLED_OUT as u64).map(|(c, n, w)| (c, n, w, None)));
         for (code, total, what, field) in more {
-            let place = Place {
-                field,
-                ..Place::default()
-            };
+            let place = Place { field, ..Place::default() };
             self.doubts.push(
-                Finding::doubt(
-                    code,
-                    format!("{total} {what} in all; the first {SPELLED_OUT} are named"),
-                )
-                .at(place),
+                Finding::doubt(code, format!("{total} {what} in all; the first {SPELLED_OUT} are named"))
+                    .at(place),
             );
         }
     }

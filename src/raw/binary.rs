@@ -47,11 +47,7 @@ pub(super) fn recognise(sample: &[u8], name: &str) -> Option<Kind> {
         let lower = name.to_lowercase();
         let sheet = [".xlsx", ".xlsm", ".ods"].iter().any(|end| lower.ends_with(end));
         let holds_sheet = memchr::memmem::find(&sample[..sample.len().min(1 << 16)], b"xl/").is_some();
-        return Some(if sheet || holds_sheet {
-            Kind::Workbook
-        } else {
-            Kind::Opaque("a zip archive")
-        });
+        return Some(if sheet || holds_sheet { Kind::Workbook } else { Kind::Opaque("a zip archive") });
     }
     let text = sample.trim_ascii_start();
     if let Some((_, what)) = SIGNATURES.iter().find(|(start, _)| sample.starts_with(start)) {
@@ -95,10 +91,7 @@ mod tests {
     fn beginnings_tell() {
         assert_eq!(recognise(b"PAR1....", "a"), Some(Kind::Parquet));
         assert_eq!(recognise(b"PK\x03\x04..", "run.xlsx"), Some(Kind::Workbook));
-        assert_eq!(
-            recognise(b"PK\x03\x04..", "run.zip"),
-            Some(Kind::Opaque("a zip archive"))
-        );
+        assert_eq!(recognise(b"PK\x03\x04..", "run.zip"), Some(Kind::Opaque("a zip archive")));
         assert!(matches!(recognise(b"%PDF-1.7", "a"), Some(Kind::Opaque(_))));
         assert_eq!(recognise(b"MZ,rpm\n1,2\n", "a"), None);
         assert_eq!(recognise(b"rpm,hp\n", "a"), None);

@@ -50,11 +50,7 @@ pub(super) enum Event {
     /// A line of text.
     Line { text: String },
     /// A row of means, maxima or the like.
-    Statistic {
-        word: &'static str,
-        text: String,
-        values: Vec<Option<(f64, u32)>>,
-    },
+    Statistic { word: &'static str, text: String, values: Vec<Option<(f64, u32)>> },
     /// Text where the channel has numbers, in the row that follows.
     TextCell { channel: usize, text: String },
     /// The row that follows lacks fields.
@@ -123,10 +119,7 @@ const STATISTIC_WORDS: [(&str, &str); 20] = [
 /// The statistic that a row's first word names.
 pub(super) fn statistic_word(text: &str) -> Option<&'static str> {
     let lower = text.trim().trim_end_matches(':').to_lowercase();
-    STATISTIC_WORDS
-        .iter()
-        .find(|(word, _)| *word == lower)
-        .map(|(_, meaning)| *meaning)
+    STATISTIC_WORDS.iter().find(|(word, _)| *word == lower).map(|(_, meaning)| *meaning)
 }
 
 /// Reads a block. `bases` holds the first time of each channel; where still unknown it is taken from this block.
@@ -251,11 +244,7 @@ impl RowReader<'_> {
         while at < text.len() {
             // Blocks are cut behind whole rows; only a quote left open at the end of a file is left, and the row then
             // ends with its line.
-            let row = self
-                .plan
-                .splitter
-                .row_end(text, at)
-                .unwrap_or_else(|| line_end(text, at));
+            let row = self.plan.splitter.row_end(text, at).unwrap_or_else(|| line_end(text, at));
             self.begin();
             self.plan.splitter.fields(&text[at..row.end], &mut ranges);
             for (field, range) in ranges.iter().enumerate() {
@@ -268,10 +257,8 @@ impl RowReader<'_> {
                 }
             }
             self.finish(&text[at..row.end], at, ranges.len());
-            self.out.line_count = self
-                .out
-                .line_count
-                .saturating_add(u32::try_from(row.lines).unwrap_or(u32::MAX));
+            self.out.line_count =
+                self.out.line_count.saturating_add(u32::try_from(row.lines).unwrap_or(u32::MAX));
             at = row.next;
         }
     }
@@ -333,11 +320,7 @@ impl RowReader<'_> {
             self.out.dropped += 1;
             return;
         }
-        self.out.marks.push(Mark {
-            row: self.out.lines.len(),
-            line: self.out.line_count,
-            event,
-        });
+        self.out.marks.push(Mark { row: self.out.lines.len(), line: self.out.line_count, event });
     }
 
     /// Decides what the row is and keeps it.
@@ -355,9 +338,7 @@ impl RowReader<'_> {
         }
         let odd = !self.texts.is_empty()
             || self.numbers == 0
-            || row
-                .first()
-                .is_some_and(|b| b.is_ascii_alphabetic() || matches!(b, b'#' | b'"'));
+            || row.first().is_some_and(|b| b.is_ascii_alphabetic() || matches!(b, b'#' | b'"'));
         if odd && self.is_no_row(row, start, fields) {
             return;
         }
@@ -368,10 +349,7 @@ impl RowReader<'_> {
         };
         if self.plan.width.is_some_and(uneven) {
             let text = shortened(row);
-            self.mark(Event::Extra {
-                fields: self.last_filled,
-                text,
-            });
+            self.mark(Event::Extra { fields: self.last_filled, text });
             return;
         }
         let short = self.plan.by_field.len() > fields;
@@ -382,10 +360,7 @@ impl RowReader<'_> {
         for (channel, range) in &texts {
             self.out.text_cells[*channel] += 1;
             let cell = &row[range.start - start..range.end - start];
-            self.mark(Event::TextCell {
-                channel: *channel,
-                text: shortened(cell),
-            });
+            self.mark(Event::TextCell { channel: *channel, text: shortened(cell) });
         }
         self.texts = texts;
         for (column, value) in self.out.columns.iter_mut().zip(&self.values) {
@@ -410,9 +385,7 @@ impl RowReader<'_> {
             if self.texts.is_empty() && self.missing > 0 && (fields > 1 || width == 1) {
                 return false;
             }
-            let event = self
-                .statistic(row)
-                .unwrap_or_else(|| Event::Line { text: shortened(row) });
+            let event = self.statistic(row).unwrap_or_else(|| Event::Line { text: shortened(row) });
             self.mark(event);
             return true;
         }
@@ -446,19 +419,11 @@ impl RowReader<'_> {
             let Some(value) = self.plan.marks.number(text.as_bytes()) else {
                 continue;
             };
-            let decimals = text
-                .rsplit_once(['.', ','])
-                .map_or(0, |(_, d)| u32::try_from(d.len()).unwrap_or(0));
-            values[channel] = Some((
-                value * self.plan.channels[channel].factor.unwrap_or(1.0),
-                decimals,
-            ));
+            let decimals =
+                text.rsplit_once(['.', ',']).map_or(0, |(_, d)| u32::try_from(d.len()).unwrap_or(0));
+            values[channel] = Some((value * self.plan.channels[channel].factor.unwrap_or(1.0), decimals));
         }
-        Some(Event::Statistic {
-            word,
-            text: shortened(row),
-            values,
-        })
+        Some(Event::Statistic { word, text: shortened(row), values })
     }
 }
 

@@ -103,11 +103,6 @@ impl Guess {
                 instrument: None,
             })
             .collect();
-        Columns {
-            name: name.into(),
-            layout: self.layout,
-            channels,
-            note: None,
-        }
+        Columns { name: name.into(), layout: self.layout, channels, note: None }
     }
 }

@@ -46,11 +46,7 @@ impl Marks {
         if cell.len() > LONGEST {
             return None;
         }
-        let decimal = if self.decimal == Decimal::Point {
-            b'.'
-        } else {
-            b','
-        };
+        let decimal = if self.decimal == Decimal::Point { b'.' } else { b',' };
         let mut length = 0;
         let mut rest = cell;
         // Digits since the last thousands mark; `None` before the first mark.
@@ -107,10 +103,7 @@ impl Marks {
             Thousands::Apostrophe => &[b"'", b"\xe2\x80\x99"],
             _ => &[],
         };
-        marks
-            .iter()
-            .find(|mark| rest.starts_with(mark))
-            .map(|mark| mark.len())
+        marks.iter().find(|mark| rest.starts_with(mark)).map(|mark| mark.len())
     }
 }
 
@@ -161,10 +154,7 @@ pub(super) fn leading(text: &[u8]) -> Option<(f64, usize)> {
     // Up to 19 digits fit the mantissa; below 2^53 it and the power of ten are exact doubles, so that one division
     // rounds once, which is correct rounding (Clinger 1990).
     if !exponent && digits + decimals <= 19 && mantissa <= 1 << 53 && decimals < POWERS.len() {
-        #[expect(
-            clippy::cast_precision_loss,
-            reason = "at most 2^53, which a double holds exactly"
-        )]
+        #[expect(clippy::cast_precision_loss, reason = "at most 2^53, which a double holds exactly")]
         let magnitude = mantissa as f64 / POWERS[decimals];
         return Some((if negative { -magnitude } else { magnitude }, at));
     }
@@ -242,18 +232,9 @@ mod tests {
         assert_eq!(german.number(b".123"), None);
         assert_eq!(german.number(b"1.2345"), None);
         assert_eq!(marks(Decimal::Comma, Thousands::Off).number(b"1.234"), None);
-        assert_eq!(
-            marks(Decimal::Point, Thousands::Comma).number(b"12,345.75"),
-            Some(12345.75)
-        );
-        assert_eq!(
-            marks(Decimal::Comma, Thousands::Space).number("1\u{202f}234,5".as_bytes()),
-            Some(1234.5)
-        );
-        assert_eq!(
-            marks(Decimal::Point, Thousands::Apostrophe).number(b"1'234.5"),
-            Some(1234.5)
-        );
+        assert_eq!(marks(Decimal::Point, Thousands::Comma).number(b"12,345.75"), Some(12345.75));
+        assert_eq!(marks(Decimal::Comma, Thousands::Space).number("1\u{202f}234,5".as_bytes()), Some(1234.5));
+        assert_eq!(marks(Decimal::Point, Thousands::Apostrophe).number(b"1'234.5"), Some(1234.5));
     }
 
     proptest! {

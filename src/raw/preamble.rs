@@ -10,10 +10,7 @@ pub(super) fn preamble_line(line: u64, text: &str) -> PreambleLine {
     let bare = bare.trim_end_matches([',', ';', '\t', '|', ' ']);
     for mark in [":", "=", "\t", ";", ","] {
         if let Some((key, value)) = bare.split_once(mark) {
-            let (key, value) = (
-                unquoted(key),
-                unquoted(value.trim_start_matches([',', ';', '\t', ' '])),
-            );
+            let (key, value) = (unquoted(key), unquoted(value.trim_start_matches([',', ';', '\t', ' '])));
             let plausible = !key.is_empty()
                 && key.chars().count() <= 40
                 && !key.starts_with(|c: char| c.is_ascii_digit());
@@ -22,11 +19,7 @@ pub(super) fn preamble_line(line: u64, text: &str) -> PreambleLine {
             }
         }
     }
-    PreambleLine {
-        line,
-        key: String::new(),
-        value: unquoted(bare),
-    }
+    PreambleLine { line, key: String::new(), value: unquoted(bare) }
 }
 
 fn unquoted(text: &str) -> String {
@@ -48,10 +41,7 @@ mod tests {
         assert_eq!(parts("Start time: 14:05:06"), pair("Start time", "14:05:06"));
         assert_eq!(parts("Air temp = 21.4 degC"), pair("Air temp", "21.4 degC"));
         assert_eq!(parts("\"Operator\",\"MK\",,,"), pair("Operator", "MK"));
-        assert_eq!(
-            parts("Third run of the morning"),
-            pair("", "Third run of the morning")
-        );
+        assert_eq!(parts("Third run of the morning"), pair("", "Third run of the morning"));
         assert_eq!(parts("14:05 engine started"), pair("", "14:05 engine started"));
     }
 }

@@ -79,10 +79,7 @@ impl Source<'_> {
                 return Err(RawError::QuoteOpen { line: self.line + 1 });
             }
             if self.pending.len() > LONGEST_ROW {
-                return Err(RawError::LineTooLong {
-                    line: self.line + 1,
-                    limit: LONGEST_ROW,
-                });
+                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
             }
             self.stream.fill(&mut self.pending, BLOCK)?;
         }
@@ -117,10 +114,7 @@ impl Source<'_> {
                 return Ok(None);
             }
             if self.pending.len() > 2 * LONGEST_ROW {
-                return Err(RawError::LineTooLong {
-                    line: self.line + 1,
-                    limit: LONGEST_ROW,
-                });
+                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
             }
             self.stream.fill(&mut self.pending, BLOCK)?;
         }
@@ -153,10 +147,7 @@ impl Source<'_> {
                 if self.splitter.row_end(&self.pending, 0).is_none() {
                     return Err(self.quote_open());
                 }
-                return Err(RawError::LineTooLong {
-                    line: self.line + 1,
-                    limit: LONGEST_ROW,
-                });
+                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
             }
         }
     }
@@ -206,10 +197,7 @@ impl Source<'_> {
 fn later_by(error: RawError, lines: u64) -> RawError {
     match error {
         RawError::QuoteOpen { line } => RawError::QuoteOpen { line: line + lines },
-        RawError::LineTooLong { line, limit } => RawError::LineTooLong {
-            line: line + lines,
-            limit,
-        },
+        RawError::LineTooLong { line, limit } => RawError::LineTooLong { line: line + lines, limit },
         other => other,
     }
 }
@@ -224,16 +212,8 @@ struct Head {
 
 fn find_header(source: &mut Source<'_>, columns: &Columns) -> Result<Head, RawError> {
     let layout = &columns.layout;
-    let mut head = Head {
-        preamble: Vec::new(),
-        header: Vec::new(),
-        units: Vec::new(),
-    };
-    let wanted: Vec<&str> = columns
-        .channels
-        .iter()
-        .filter_map(|c| c.header.as_deref())
-        .collect();
+    let mut head = Head { preamble: Vec::new(), header: Vec::new(), units: Vec::new() };
+    let wanted: Vec<&str> = columns.channels.iter().filter_map(|c| c.header.as_deref()).collect();
     let mut window: Vec<(u64, Vec<u8>)> = Vec::new();
     let mut anything = false;
     match layout.skip {
@@ -347,20 +327,14 @@ fn join(window: &[(u64, Vec<u8>)], split: impl Fn(&[u8]) -> Vec<String>) -> Vec<
 /// Fields parted by two or more spaces or a tab.
 pub(super) fn gap_fields(row: &[u8]) -> Vec<String> {
     let text = String::from_utf8_lossy(row).replace('\t', "  ");
-    text.split("  ")
-        .map(str::trim)
-        .filter(|t| !t.is_empty())
-        .map(str::to_owned)
-        .collect()
+    text.split("  ").map(str::trim).filter(|t| !t.is_empty()).map(str::to_owned).collect()
 }
 
 /// Binds the record's channels to the fields of a row.
 fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
     let layout = &columns.layout;
     if columns.channels.is_empty() {
-        return Err(RawError::Record {
-            because: "it lists no channels".to_owned(),
-        });
+        return Err(RawError::Record { because: "it lists no channels".to_owned() });
     }
     if layout.delimiter == Delimiter::Spaces
         && layout.thousands == Thousands::Space
@@ -383,20 +357,13 @@ fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
             return Err(RawError::Record { because });
         }
         by_field[field] = Some(index);
-        let scale = if column.reversed {
-            -column.scale
-        } else {
-            column.scale
-        };
+        let scale = if column.reversed { -column.scale } else { column.scale };
         channels.push(ChannelPlan {
             factor: (scale.to_bits() != 1.0_f64.to_bits()).then_some(scale),
             time: column.time.filter(|form: &TimeForm| form.counts_from_first()),
         });
     }
-    let marks = Marks {
-        decimal: layout.decimal,
-        thousands: layout.thousands,
-    };
+    let marks = Marks { decimal: layout.decimal, thousands: layout.thousands };
     let clash = match layout.decimal {
         Decimal::Comma => layout.thousands == Thousands::Comma,
         _ => layout.thousands == Thousands::Point,
@@ -410,11 +377,7 @@ fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
         splitter: Splitter::new(layout),
         marks,
         missing: layout.missing.iter().map(|w| w.trim().to_lowercase()).collect(),
-        sentinels: layout
-            .missing
-            .iter()
-            .filter_map(|w| marks.number(w.trim().as_bytes()))
-            .collect(),
+        sentinels: layout.missing.iter().filter_map(|w| marks.number(w.trim().as_bytes())).collect(),
         channels,
         by_field,
         width,
@@ -427,10 +390,9 @@ fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
 
 fn check_width(plan: &Plan) -> Result<(), RawError> {
     match plan.width {
-        Some(width) if plan.by_field.len() > width => Err(RawError::ColumnMissing {
-            position: plan.by_field.len(),
-            found: width,
-        }),
+        Some(width) if plan.by_field.len() > width => {
+            Err(RawError::ColumnMissing { position: plan.by_field.len(), found: width })
+        }
         _ => Ok(()),
     }
 }
@@ -438,9 +400,8 @@ fn check_width(plan: &Plan) -> Result<(), RawError> {
 fn field_of(column: &Column, header: &[String]) -> Result<usize, RawError> {
     let by_position = column.position.map(|position| position.saturating_sub(1));
     let Some(wanted) = &column.header else {
-        return by_position.ok_or_else(|| RawError::Record {
-            because: format!("channel {} names no column", column.name),
-        });
+        return by_position
+            .ok_or_else(|| RawError::Record { because: format!("channel {} names no column", column.name) });
     };
     if header.is_empty() {
         return by_position.ok_or_else(|| RawError::HeaderMissing {
@@ -453,27 +414,15 @@ fn field_of(column: &Column, header: &[String]) -> Result<usize, RawError> {
             Some(found) if found == wanted => Ok(field),
             found => Err(RawError::HeaderMissing {
                 expected: format!("{wanted} at position {}", field + 1),
-                found: found
-                    .cloned()
-                    .unwrap_or_else(|| format!("{} columns", header.len())),
+                found: found.cloned().unwrap_or_else(|| format!("{} columns", header.len())),
             }),
         };
     }
-    let mut places = header
-        .iter()
-        .enumerate()
-        .filter(|(_, h)| *h == wanted)
-        .map(|(field, _)| field);
+    let mut places = header.iter().enumerate().filter(|(_, h)| *h == wanted).map(|(field, _)| field);
     match (places.next(), places.count()) {
         (Some(field), 0) => Ok(field),
-        (Some(_), more) => Err(RawError::HeaderRepeated {
-            header: wanted.clone(),
-            times: more + 1,
-        }),
-        (None, _) => Err(RawError::HeaderMissing {
-            expected: wanted.clone(),
-            found: header.join(", "),
-        }),
+        (Some(_), more) => Err(RawError::HeaderRepeated { header: wanted.clone(), times: more + 1 }),
+        (None, _) => Err(RawError::HeaderMissing { expected: wanted.clone(), found: header.join(", ") }),
     }
 }
 
@@ -490,10 +439,7 @@ fn run(
     mut assembler: Assembler<'_>,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
-    let mut job = Job {
-        text: Vec::new(),
-        parsed: Parsed::default(),
-    };
+    let mut job = Job { text: Vec::new(), parsed: Parsed::default() };
     loop {
         if !source.next_block(&mut job.text)? {
             return assembler.finish();
@@ -501,11 +447,7 @@ fn run(
         parse_block(plan, &mut bases, &job.text, &mut job.parsed);
         source.line += u64::from(job.parsed.line_count);
         assembler.take(&job.parsed, sink);
-        let open = plan
-            .channels
-            .iter()
-            .zip(&bases)
-            .any(|(c, base)| c.time.is_some() && base.is_none());
+        let open = plan.channels.iter().zip(&bases).any(|(c, base)| c.time.is_some() && base.is_none());
         if !open || source.stream.ended() {
             break;
         }
@@ -536,10 +478,8 @@ fn run(
         let mut failed = None;
         while more || taken < sent {
             while more && sent - taken < 4 {
-                let mut job = spare.pop().unwrap_or_else(|| Job {
-                    text: Vec::new(),
-                    parsed: Parsed::default(),
-                });
+                let mut job =
+                    spare.pop().unwrap_or_else(|| Job { text: Vec::new(), parsed: Parsed::default() });
                 match source.next_block(&mut job.text) {
                     Ok(another) => more = another,
                     Err(error) => {

@@ -45,18 +45,12 @@ impl Splitter {
         }
         match layout.delimiter {
             Delimiter::Spaces => Self::Spaces { quotes },
-            other => Self::Byte {
-                delimiter: delimiter_byte(other),
-                quotes,
-            },
+            other => Self::Byte { delimiter: delimiter_byte(other), quotes },
         }
     }
 
     pub(super) fn quotes(&self) -> bool {
-        matches!(
-            self,
-            Self::Byte { quotes: true, .. } | Self::Spaces { quotes: true }
-        )
+        matches!(self, Self::Byte { quotes: true, .. } | Self::Spaces { quotes: true })
     }
 
     fn parts(&self, byte: u8) -> bool {
@@ -79,12 +73,7 @@ impl Splitter {
         loop {
             match text.get(at) {
                 None => {
-                    return Some(RowEnd {
-                        end: at,
-                        next: at,
-                        lines,
-                        closed: false,
-                    });
+                    return Some(RowEnd { end: at, next: at, lines, closed: false });
                 }
                 Some(b'\n' | b'\r') => {
                     let end = line_end(text, at);
@@ -199,21 +188,11 @@ pub(super) fn delimiter_byte(delimiter: Delimiter) -> u8 {
 /// The end of the line that `from` lies in: LF, CR or CR LF.
 pub(super) fn line_end(text: &[u8], from: usize) -> RowEnd {
     match memchr2(b'\n', b'\r', &text[from..]) {
-        None => RowEnd {
-            end: text.len(),
-            next: text.len(),
-            lines: 1,
-            closed: false,
-        },
+        None => RowEnd { end: text.len(), next: text.len(), lines: 1, closed: false },
         Some(offset) => {
             let end = from + offset;
             let pair = text[end] == b'\r' && text.get(end + 1) == Some(&b'\n');
-            RowEnd {
-                end,
-                next: end + if pair { 2 } else { 1 },
-                lines: 1,
-                closed: true,
-            }
+            RowEnd { end, next: end + if pair { 2 } else { 1 }, lines: 1, closed: true }
         }
     }
 }
@@ -259,11 +238,7 @@ fn fixed_fields(row: &[u8], starts: &[usize], out: &mut Vec<Range<usize>>) {
         _ => Vec::new(),
     };
     let byte_of = |column: usize| {
-        if bytes.is_empty() {
-            column.min(row.len())
-        } else {
-            bytes.get(column).copied().unwrap_or(row.len())
-        }
+        if bytes.is_empty() { column.min(row.len()) } else { bytes.get(column).copied().unwrap_or(row.len()) }
     };
     for (index, start) in starts.iter().enumerate() {
         let from = byte_of(*start);
@@ -277,10 +252,7 @@ mod tests {
     use super::*;
 
     fn comma() -> Splitter {
-        Splitter::Byte {
-            delimiter: b',',
-            quotes: true,
-        }
+        Splitter::Byte { delimiter: b',', quotes: true }
     }
 
     #[test]
@@ -295,20 +267,14 @@ mod tests {
 
     #[test]
     fn a_quote_inside_a_field_is_text() {
-        assert_eq!(
-            comma().texts(b"Baro (\"Hg),4\" pipe"),
-            ["Baro (\"Hg)", "4\" pipe"]
-        );
+        assert_eq!(comma().texts(b"Baro (\"Hg),4\" pipe"), ["Baro (\"Hg)", "4\" pipe"]);
         assert_eq!(comma().row_end(b"Baro (\"Hg),1\nx", 0).map(|r| r.next), Some(13));
     }
 
     #[test]
     fn spaces_and_fixed_columns() {
         let spaces = Splitter::Spaces { quotes: true };
-        assert_eq!(
-            spaces.texts(b"  1000   12.5\t\"no load\" "),
-            ["1000", "12.5", "no load"]
-        );
+        assert_eq!(spaces.texts(b"  1000   12.5\t\"no load\" "), ["1000", "12.5", "no load"]);
         let fixed = Splitter::Fixed(vec![0, 5, 10]);
         assert_eq!(fixed.texts("1000 12.5   9".as_bytes()), ["1000", "12.5", "9"]);
         assert_eq!(fixed.texts("1000      9".as_bytes()), ["1000", "", "9"]);

@@ -120,9 +120,7 @@ pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     if values.len() % 2 == 1 {
         return Some(upper);
     }
-    values
-        .get(middle.checked_sub(1)?)
-        .map(|lower| f64::midpoint(*lower, upper))
+    values.get(middle.checked_sub(1)?).map(|lower| f64::midpoint(*lower, upper))
 }
 
 #[cfg(test)]

@@ -37,10 +37,7 @@ pub(super) fn detect(sample: &[u8], whole: bool) -> (Encoding, Option<&'static s
     match std::str::from_utf8(sample) {
         Ok(_) => (Encoding::Utf8, None),
         Err(error) if error.error_len().is_none() && !whole => (Encoding::Utf8, None),
-        Err(_) => (
-            Encoding::Windows1252,
-            Some("some bytes are not UTF-8; read as Windows-1252 (Latin-1)"),
-        ),
+        Err(_) => (Encoding::Windows1252, Some("some bytes are not UTF-8; read as Windows-1252 (Latin-1)")),
     }
 }
 
@@ -59,11 +56,7 @@ fn decoder(encoding: Encoding) -> encoding_rs::Decoder {
 pub(super) fn decode(sample: &[u8], encoding: Encoding) -> String {
     let mut text = String::new();
     let mut decoder = decoder(encoding);
-    text.reserve(
-        decoder
-            .max_utf8_buffer_length(sample.len())
-            .unwrap_or(sample.len()),
-    );
+    text.reserve(decoder.max_utf8_buffer_length(sample.len()).unwrap_or(sample.len()));
     // The reserved length is the most that the decoder can write, so one call decodes everything.
     let _ = decoder.decode_to_string(sample, &mut text, false);
     text
@@ -83,13 +76,7 @@ pub(super) struct TextStream<'a> {
 impl<'a> TextStream<'a> {
     pub(super) fn new(input: &'a mut dyn Read, encoding: Encoding) -> Self {
         let decoder = (encoding != Encoding::Utf8).then(|| decoder(encoding));
-        Self {
-            input,
-            decoder,
-            raw: Vec::new(),
-            ended: false,
-            started: false,
-        }
+        Self { input, decoder, raw: Vec::new(), ended: false, started: false }
     }
 
     /// Whether everything has been handed out.
@@ -166,10 +153,7 @@ mod tests {
         let text = "Öltemp;21,5 °C\r\n";
         let utf16le: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
         let utf16be: Vec<u8> = text.encode_utf16().flat_map(u16::to_be_bytes).collect();
-        let windows: Vec<u8> = text
-            .chars()
-            .map(|c| u8::try_from(u32::from(c)).unwrap())
-            .collect();
+        let windows: Vec<u8> = text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
         for step in [1, 2, 3, 7, 1000] {
             assert_eq!(streamed(text.as_bytes(), Encoding::Utf8, step), text);
             assert_eq!(streamed(&utf16le, Encoding::Utf16Le, step), text);

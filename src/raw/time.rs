@@ -74,12 +74,8 @@ fn clock(cell: &[u8], hours_minutes: bool) -> Option<i128> {
         _ => (cell, None),
     };
     let parts: Vec<&[u8]> = cell.split(|b| *b == b':').collect();
-    let sixty = |digits: &[u8]| {
-        (digits.len() <= 2)
-            .then(|| digits_value(digits))
-            .flatten()
-            .filter(|n| *n < 60)
-    };
+    let sixty =
+        |digits: &[u8]| (digits.len() <= 2).then(|| digits_value(digits)).flatten().filter(|n| *n < 60);
     let seconds =
         |digits: &[u8]| decimal(digits, SECOND).filter(|n| (0..60 * SECOND).contains(n) && digits[0] != b'+');
     let (hours, minutes, below) = match parts.as_slice() {
@@ -116,9 +112,7 @@ fn date(cell: &[u8], form: TimeForm) -> Option<i128> {
         _ => (third, first, second),
     };
     if !matches!(year.len(), 2 | 4)
-        || [year, month, day]
-            .iter()
-            .any(|p| !p.bytes().all(|b| b.is_ascii_digit()))
+        || [year, month, day].iter().any(|p| !p.bytes().all(|b| b.is_ascii_digit()))
     {
         return None;
     }
@@ -154,20 +148,9 @@ fn split_zone(rest: &str) -> Option<(&str, i128)> {
         return None;
     }
     let hours: i128 = digits[..2].parse().ok()?;
-    let minutes: i128 = if digits.len() == 4 {
-        digits[2..].parse().ok()?
-    } else {
-        0
-    };
+    let minutes: i128 = if digits.len() == 4 { digits[2..].parse().ok()? } else { 0 };
     let offset = (hours * 3600 + minutes * 60) * SECOND;
-    Some((
-        rest[..at].trim(),
-        if rest[at..].starts_with('-') {
-            -offset
-        } else {
-            offset
-        },
-    ))
+    Some((rest[..at].trim(), if rest[at..].starts_with('-') { -offset } else { offset }))
 }
 
 #[cfg(test)]
@@ -175,25 +158,14 @@ mod tests {
     use super::*;
 
     fn apart(form: TimeForm, start: &str, end: &str) -> Option<f64> {
-        Some(seconds_between(
-            picoseconds(form, start.as_bytes())?,
-            picoseconds(form, end.as_bytes())?,
-        ))
+        Some(seconds_between(picoseconds(form, start.as_bytes())?, picoseconds(form, end.as_bytes())?))
     }
 
     #[test]
     fn nineteen_digits_are_subtracted_before_they_are_rounded() {
-        let between = apart(
-            TimeForm::EpochNanoseconds,
-            "1700000000000000001",
-            "1700000000000000003",
-        );
+        let between = apart(TimeForm::EpochNanoseconds, "1700000000000000001", "1700000000000000003");
         assert_eq!(between, Some(2e-9));
-        let between = apart(
-            TimeForm::EpochSeconds,
-            "1700000000.000000001",
-            "1700000001.000000004",
-        );
+        let between = apart(TimeForm::EpochSeconds, "1700000000.000000001", "1700000001.000000004");
         assert_eq!(between, Some(1.000000003));
         assert_eq!(apart(TimeForm::EpochNanoseconds, "1.7e18", "1.7e18"), None);
     }
@@ -202,26 +174,13 @@ mod tests {
     fn clocks_and_dates() {
         assert_eq!(apart(TimeForm::Clock, "1:02:03", "1:02:04.25"), Some(1.25));
         assert_eq!(apart(TimeForm::Clock, "59:59.5", "60:00,5"), Some(1.0));
-        assert_eq!(
-            apart(TimeForm::Clock, "12:00:00 AM", "12:00:00 PM"),
-            Some(43_200.0)
-        );
+        assert_eq!(apart(TimeForm::Clock, "12:00:00 AM", "12:00:00 PM"), Some(43_200.0));
         assert_eq!(apart(TimeForm::ClockHoursMinutes, "14:05", "15:05"), Some(3600.0));
         assert_eq!(apart(TimeForm::Clock, "14:65:00", "14:65:00"), None);
+        assert_eq!(apart(TimeForm::DateDayFirst, "28.02.2028 23:59:59", "1.3.2028 0:00:00"), Some(86_401.0));
+        assert_eq!(apart(TimeForm::DateMonthFirst, "3/1/26 1:00 PM", "3/1/2026 13:00:30"), Some(30.0));
         assert_eq!(
-            apart(TimeForm::DateDayFirst, "28.02.2028 23:59:59", "1.3.2028 0:00:00"),
-            Some(86_401.0)
-        );
-        assert_eq!(
-            apart(TimeForm::DateMonthFirst, "3/1/26 1:00 PM", "3/1/2026 13:00:30"),
-            Some(30.0)
-        );
-        assert_eq!(
-            apart(
-                TimeForm::DateYearFirst,
-                "2026-03-02T14:00:00+02:00",
-                "2026-03-02 12:00:01.5Z"
-            ),
+            apart(TimeForm::DateYearFirst, "2026-03-02T14:00:00+02:00", "2026-03-02 12:00:01.5Z"),
             Some(1.5)
         );
         assert_eq!(apart(TimeForm::DateYearFirst, "2026-02-30", "2026-02-30"), None);

@@ -77,10 +77,7 @@ const WORDS: [(ChannelQuantity, &str); 28] = [
     (ChannelQuantity::Power, "power"),
     (ChannelQuantity::FuelFlow, "fuel-flow"),
     (ChannelQuantity::AirFlow, "air-flow"),
-    (
-        ChannelQuantity::SpecificFuelConsumption,
-        "specific-fuel-consumption",
-    ),
+    (ChannelQuantity::SpecificFuelConsumption, "specific-fuel-consumption"),
     (ChannelQuantity::Lambda, "lambda"),
     (ChannelQuantity::AirFuelRatio, "air-fuel-ratio"),
     (ChannelQuantity::OilPressure, "oil-pressure"),
@@ -107,18 +104,12 @@ const WORDS: [(ChannelQuantity, &str); 28] = [
 impl ChannelQuantity {
     /// The quantity's word in a columns record (`fuel-flow`).
     pub fn word(self) -> &'static str {
-        WORDS
-            .iter()
-            .find(|(quantity, _)| *quantity == self)
-            .map_or("other", |(_, word)| word)
+        WORDS.iter().find(|(quantity, _)| *quantity == self).map_or("other", |(_, word)| word)
     }
 
     /// The quantity that a word of a columns record names, if any.
     pub fn from_word(word: &str) -> Option<Self> {
-        WORDS
-            .iter()
-            .find(|(_, known)| *known == word)
-            .map(|(quantity, _)| *quantity)
+        WORDS.iter().find(|(_, known)| *known == word).map(|(quantity, _)| *quantity)
     }
 
     /// The kinds of quantity that such a channel may hold, the usual one first; none for `time` written as a date, a
@@ -161,9 +152,7 @@ impl ChannelQuantity {
 
     /// The unit that a spelling names for such a channel, and the kind of quantity that it makes of it.
     pub fn unit(self, spelling: &str) -> Option<(&'static Unit, QuantityKind)> {
-        self.kinds()
-            .iter()
-            .find_map(|kind| Unit::parse(spelling, *kind).ok().map(|unit| (unit, *kind)))
+        self.kinds().iter().find_map(|kind| Unit::parse(spelling, *kind).ok().map(|unit| (unit, *kind)))
     }
 
     /// Every quantity, in the order of the enum.

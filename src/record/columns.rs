@@ -125,18 +125,12 @@ const TIME_WORDS: [(TimeForm, &str); 10] = [
 impl TimeForm {
     /// The word for it in a columns record.
     pub fn word(self) -> &'static str {
-        TIME_WORDS
-            .iter()
-            .find(|(form, _)| *form == self)
-            .map_or("number", |(_, word)| word)
+        TIME_WORDS.iter().find(|(form, _)| *form == self).map_or("number", |(_, word)| word)
     }
 
     /// The form that a word names, if any.
     pub fn from_word(word: &str) -> Option<Self> {
-        TIME_WORDS
-            .iter()
-            .find(|(_, known)| *known == word)
-            .map(|(form, _)| *form)
+        TIME_WORDS.iter().find(|(_, known)| *known == word).map(|(form, _)| *form)
     }
 
     /// Whether the channel then counts seconds from the file's first time, instead of the file's own numbers.
@@ -173,12 +167,7 @@ impl Columns {
         if findings.iter().any(Finding::is_error) {
             Err(findings)
         } else {
-            Ok(Self {
-                name,
-                layout,
-                channels,
-                note,
-            })
+            Ok(Self { name, layout, channels, note })
         }
     }
 
@@ -187,10 +176,7 @@ impl Columns {
         let mut map = Map::new();
         map.insert("columns".into(), json!(self.name));
         map.insert("layout".into(), self.layout.to_value());
-        map.insert(
-            "channels".into(),
-            Value::Array(self.channels.iter().map(column_to_value).collect()),
-        );
+        map.insert("channels".into(), Value::Array(self.channels.iter().map(column_to_value).collect()));
         if let Some(note) = &self.note {
             map.insert("note".into(), json!(note));
         }
@@ -203,9 +189,7 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
     let mut reader = FieldReader::new(value, &path);
     let header = reader.text("header");
     let position = reader.whole("position");
-    let quantity = reader
-        .word("quantity", ChannelQuantity::from_word)
-        .unwrap_or(ChannelQuantity::Other);
+    let quantity = reader.word("quantity", ChannelQuantity::from_word).unwrap_or(ChannelQuantity::Other);
     let name = reader
         .text("name")
         .or_else(|| header.clone())
@@ -230,11 +214,7 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
     };
     findings.extend(reader.finish());
     if column.header.is_none() && column.position.is_none() {
-        findings.push(error_at(
-            &path,
-            "field-missing",
-            "a channel is found by its header or its position",
-        ));
+        findings.push(error_at(&path, "field-missing", "a channel is found by its header or its position"));
     }
     if column.position == Some(0) {
         findings.push(error_at(&path, "out-of-range", "positions are counted from 1").found("0"));
@@ -259,11 +239,7 @@ fn column_to_value(column: &Column) -> Value {
         map.insert("name".into(), json!(column.name));
     }
     map.insert("quantity".into(), json!(column.quantity.word()));
-    let texts = [
-        ("unit", &column.unit),
-        ("basis", &column.basis),
-        ("instrument", &column.instrument),
-    ];
+    let texts = [("unit", &column.unit), ("basis", &column.basis), ("instrument", &column.instrument)];
     for (key, text) in texts {
         if let Some(text) = text {
             map.insert(key.into(), json!(text));
@@ -302,19 +278,11 @@ impl FieldReader {
                 Map::new()
             }
         };
-        Self {
-            fields,
-            path: path.to_owned(),
-            findings,
-        }
+        Self { fields, path: path.to_owned(), findings }
     }
 
     fn place(&self, key: &str) -> String {
-        if self.path.is_empty() {
-            key.to_owned()
-        } else {
-            format!("{}.{key}", self.path)
-        }
+        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
     }
 
     fn take(&mut self, key: &str) -> Option<Value> {
@@ -345,8 +313,7 @@ impl FieldReader {
     fn required_text(&mut self, key: &str) -> String {
         self.text(key).unwrap_or_else(|| {
             let place = self.place(key);
-            self.findings
-                .push(error_at(&place, "field-missing", "this field must be given"));
+            self.findings.push(error_at(&place, "field-missing", "this field must be given"));
             String::new()
         })
     }

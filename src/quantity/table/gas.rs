@@ -38,7 +38,7 @@ pub(super) static UNITS: &[Unit] = &[
     row("inHg 60F", "337685.cPa", 337_685.0, 1e2, PRESSURE, "inHg(60F)|inHg @ 60F|inHg@60F|inHg 60°F|inHg(60°F)|inHg 60 degF|in Hg 60F"),
     row("inHg 32F", "338638.cPa", 338_638.0, 1e2, PRESSURE, "inHg(32F)|inHg @ 32F|inHg@32F|inHg 32°F|inHg(32°F)|inHg 32 degF|in Hg 32F|inHg 0C"),
     // UCUM takes the metre of mercury as 133.3220 kPa, which is a fourth inch of mercury.
-    row("inHg UCUM", "[in_i'Hg]", INCH_MM * 133.3220, 1.0, PRESSURE, "[in_i'Hg]"),
+    row("inHg UCUM", "[in_i'Hg]", INCH_MM * 133.3220, 1.0, PRESSURE, ""),
     // Conventional millimetre of mercury: 13 595.1 kg/m³ × 9.80665 m/s² × 1 mm (BS 350: Part 1: 1974).
     row("mmHg", "133322387415.nPa", 13_595.1 * GRAVITY, 1e3, PRESSURE, "mm Hg|mm of mercury"),
     row("mmHg UCUM", "mm[Hg]", 133.3220, 1.0, PRESSURE, ""),
@@ -61,14 +61,14 @@ pub(super) static UNITS: &[Unit] = &[
     row("kPa gauge", "kPa{gauge}", 1e3, 1.0, GAUGE, "kPa g|kPa(g)|kPag"),
 
     // 0 degC is 273.15 K; 0 degF is 459.67 steps of 5/9 K.
-    row("degC", "Cel", 1.0, 1.0, TEMPERATURE, "°C|C|deg C|celsius|degrees C").from_origin(273.15),
-    row("degF", "[degF]", 5.0, 9.0, TEMPERATURE, "°F|F|deg F|fahrenheit|degrees F").from_origin(459.67),
+    row("degC", "Cel", 1.0, 1.0, TEMPERATURE, "°C|C|deg C|celsius|degrees C").counted_from(273.15),
+    row("degF", "[degF]", 5.0, 9.0, TEMPERATURE, "°F|F|deg F|fahrenheit|degrees F").counted_from(459.67),
     row("K", "K", 1.0, 1.0, TEMPERATURE, "kelvin|kelvins|degK|°K"),
     row("degR", "5.K/9", 5.0, 9.0, TEMPERATURE, "°R|R|rankine|deg R"),
 
     row("K", "K", 1.0, 1.0, TEMPERATURE_STEP, "kelvin|kelvins"),
     row("degC", "K{degC}", 1.0, 1.0, TEMPERATURE_STEP, "°C|C|Cel|deg C|degrees C"),
-    row("degF", "5.K/9{degF}", 5.0, 9.0, TEMPERATURE_STEP, "°F|F|[degF]|deg F|degrees F|5.K/9"),
+    row("degF", "5.K{degF}/9", 5.0, 9.0, TEMPERATURE_STEP, "°F|F|[degF]|deg F|degrees F|5.K/9"),
 
     row("cfm", "[ft_i]3/min", FOOT_M * FOOT_M * FOOT_M, 60.0, VOLUME_FLOW, "CFM|ft3/min|ft³/min|cu ft/min|[cft_i]/min"),
     row("L/s", "L/s", 1.0, 1e3, VOLUME_FLOW, "l/s|dm3/s"),
@@ -93,6 +93,6 @@ pub(super) static UNITS: &[Unit] = &[
     row("lb/ft³", "[lb_av]/[ft_i]3", POUND_KG, FOOT_M * FOOT_M * FOOT_M, DENSITY, "lb/ft3|lb/cu ft|lbm/ft3"),
     row("lb/gal", "[lb_av]/[gal_us]", POUND_KG * 1e9, 231.0 * SQUARE_INCH_MM2 * INCH_MM, DENSITY, "lbs/gal"),
 
-    row("cSt", "mm2/s", 1.0, 1e6, VISCOSITY, "cst|mm²/s|centistokes|cSt."),
+    row("cSt", "mm2/s", 1.0, 1e6, VISCOSITY, "cst|mm²/s|centistokes"),
     row("m²/s", "m2/s", 1.0, 1.0, VISCOSITY, "m2/s"),
 ];

@@ -51,19 +51,19 @@ pub(super) static UNITS: &[Unit] = &[
 
     row("deg BTDC", "deg{BTDC}", -HALF_TURN, 180.0, TIMING, "° BTDC|BTDC|degrees BTDC|deg before TDC|° before TDC"),
     row("deg ATDC", "deg{ATDC}", HALF_TURN, 180.0, TIMING, "° ATDC|ATDC|degrees ATDC|deg after TDC|° after TDC"),
-    row("deg BBDC", "deg{BBDC}", -HALF_TURN, 180.0, TIMING, "° BBDC|BBDC|degrees BBDC|deg before BDC|° before BDC").from_origin(-180.0),
-    row("deg ABDC", "deg{ABDC}", HALF_TURN, 180.0, TIMING, "° ABDC|ABDC|degrees ABDC|deg after BDC|° after BDC").from_origin(180.0),
+    row("deg BBDC", "deg{BBDC}", -HALF_TURN, 180.0, TIMING, "° BBDC|BBDC|degrees BBDC|deg before BDC|° before BDC").counted_from(-180.0),
+    row("deg ABDC", "deg{ABDC}", HALF_TURN, 180.0, TIMING, "° ABDC|ABDC|degrees ABDC|deg after BDC|° after BDC").counted_from(180.0),
     row("rad ATDC", "rad{ATDC}", 1.0, 1.0, TIMING, ""),
 
     row("%", "%", 1.0, 1e2, &[Fraction], "percent|per cent|pct|% RH|%rh"),
     // A share written 0 to 1 says so in words, since 0.6 and 60 % are too easily taken for each other.
-    row("fraction", "1{fraction}", 1.0, 1.0, &[Fraction], "of 1"),
+    row("fraction", "{fraction}", 1.0, 1.0, &[Fraction], "of 1"),
     row("g/kg", "g/kg", 1.0, 1e3, HUMIDITY, ""),
     // 7000 grains are a pound.
     row("gr/lb", "[gr]/[lb_av]", 1.0, 7e3, HUMIDITY, "grains/lb"),
     row("kg/kg", "kg/kg", 1.0, 1.0, HUMIDITY, ""),
-    row("", "1", 1.0, 1.0, &[Ratio, Count], ":1|to 1|pcs|off|{count}|{ratio}"),
-    row("lambda", "{lambda}", 1.0, 1.0, &[Lambda], "λ|1|1{lambda}"),
+    row("", "1", 1.0, 1.0, &[Ratio, Count], ":1|to 1|pcs|off"),
+    row("lambda", "{lambda}", 1.0, 1.0, &[Lambda], "λ|1"),
     row("AFR", "g/g", 1.0, 1.0, &[AirFuelRatio], ":1|to 1|A/F|1|{AFR}|kg/kg|lb/lb"),
 
     row("s", "s", 1.0, 1.0, DURATION, "sec|secs|second|seconds"),

@@ -41,7 +41,7 @@ pub(super) static UNITS: &[Unit] = &[
 
     row("N·m", "N.m", 1.0, 1.0, TORQUE, "Nm|newton metre|newton metres"),
     row("lb-ft", "[lbf_av].[ft_i]", FOOT_M * POUND_FORCE_N, 1.0, TORQUE,
-        "ft-lb|lbf·ft|ft·lbf|ft-lbs|lbs-ft|lb-ft.|lbft|ftlb|ft-lbf|[ft_i].[lbf_av]|pound-feet|foot-pounds"),
+        "ft-lb|lbf·ft|ft·lbf|ft-lbs|lbs-ft|lbft|ftlb|ft-lbf|[ft_i].[lbf_av]|pound-feet|foot-pounds"),
     row("in-lb", "[lbf_av].[in_i]", INCH_MM * POUND_FORCE_N, 1e3, TORQUE, "lb-in|in-lbs|lbf·in|in·lbf|lbs-in|inch-pounds|[in_i].[lbf_av]"),
     row("kgf·m", "kgf.m", GRAVITY, 1.0, TORQUE, "kgfm|kgm|kg·m|m·kgf|mkg|mkp|kpm"),
 

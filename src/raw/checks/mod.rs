@@ -38,9 +38,7 @@ impl Checks {
         Self {
             time: of(ChannelQuantity::Time).map(TimeCheck::new),
             power: PowerCheck::all(columns),
-            stopped: speed
-                .zip(load)
-                .map(|(speed, load)| sameness::StoppedSpeed::new(speed, load)),
+            stopped: speed.zip(load).map(|(speed, load)| sameness::StoppedSpeed::new(speed, load)),
             thin: Thin::new(columns.len()),
         }
     }

@@ -32,34 +32,13 @@ pub(in crate::raw) struct PowerUnits {
 
 /// The pairs that equipment writes. Torque × rpm ÷ power is 5252.113, 9549.297, 7023.496 and so on.
 const PAIRS: [PowerUnits; 7] = [
-    PowerUnits {
-        torque: "lb-ft",
-        power: "hp",
-    },
-    PowerUnits {
-        torque: "N·m",
-        power: "kW",
-    },
-    PowerUnits {
-        torque: "N·m",
-        power: "PS",
-    },
-    PowerUnits {
-        torque: "N·m",
-        power: "hp",
-    },
-    PowerUnits {
-        torque: "kgf·m",
-        power: "PS",
-    },
-    PowerUnits {
-        torque: "N·m",
-        power: "W",
-    },
-    PowerUnits {
-        torque: "lb-ft",
-        power: "kW",
-    },
+    PowerUnits { torque: "lb-ft", power: "hp" },
+    PowerUnits { torque: "N·m", power: "kW" },
+    PowerUnits { torque: "N·m", power: "PS" },
+    PowerUnits { torque: "N·m", power: "hp" },
+    PowerUnits { torque: "kgf·m", power: "PS" },
+    PowerUnits { torque: "N·m", power: "W" },
+    PowerUnits { torque: "lb-ft", power: "kW" },
 ];
 
 /// What torque × rpm ÷ power of a file says about its units.
@@ -86,10 +65,7 @@ pub(in crate::raw) fn fitting_units(torque: &[f64], speed: &[f64], power: &[f64]
     let ratio = median_ratio(torque, speed, power)?;
     let units = PAIRS
         .into_iter()
-        .filter(|pair| {
-            pair.ratio()
-                .is_some_and(|expected| (ratio / expected - 1.0).abs() < AGREES)
-        })
+        .filter(|pair| pair.ratio().is_some_and(|expected| (ratio / expected - 1.0).abs() < AGREES))
         .collect();
     Some(Fit { ratio, units })
 }
@@ -106,10 +82,7 @@ fn median_ratio(torque: &[f64], speed: &[f64], power: &[f64]) -> Option<f64> {
         .filter(|ratio| ratio.is_finite() && *ratio > 0.0)
         .collect();
     let middle = median(ratios.clone())?;
-    let close = ratios
-        .iter()
-        .filter(|r| (*r / middle - 1.0).abs() < ROW_AGREES)
-        .count();
+    let close = ratios.iter().filter(|r| (*r / middle - 1.0).abs() < ROW_AGREES).count();
     (close * 4 >= ratios.len() * 3).then_some(middle)
 }
 
@@ -128,18 +101,9 @@ pub(super) struct PowerCheck {
 impl PowerCheck {
     /// Every pairing of the file's power and torque channels with known units.
     pub(super) fn all(columns: &[Column]) -> Vec<Self> {
-        let of = |quantity| {
-            columns
-                .iter()
-                .enumerate()
-                .filter(move |(_, c)| c.quantity == quantity)
-        };
-        let factor = |column: &Column| {
-            column
-                .quantity
-                .unit(column.unit.as_deref()?)
-                .map(|(unit, _)| unit.factor())
-        };
+        let of = |quantity| columns.iter().enumerate().filter(move |(_, c)| c.quantity == quantity);
+        let factor =
+            |column: &Column| column.quantity.unit(column.unit.as_deref()?).map(|(unit, _)| unit.factor());
         let mut checks = Vec::new();
         let Some((speed, speed_column)) = of(ChannelQuantity::Speed).next() else {
             return checks;
@@ -151,14 +115,7 @@ impl PowerCheck {
                     && checks.len() < 16
                 {
                     let factor = n * t / p;
-                    checks.push(Self {
-                        speed,
-                        torque,
-                        power,
-                        factor,
-                        off: Vec::new(),
-                        more_off: 0,
-                    });
+                    checks.push(Self { speed, torque, power, factor, off: Vec::new(), more_off: 0 });
                 }
             }
         }
@@ -167,11 +124,9 @@ impl PowerCheck {
 
     pub(super) fn rows(&mut self, batch: &Batch<'_>) {
         let columns = batch.columns;
-        let (Some(speed), Some(torque), Some(power)) = (
-            columns.get(self.speed),
-            columns.get(self.torque),
-            columns.get(self.power),
-        ) else {
+        let (Some(speed), Some(torque), Some(power)) =
+            (columns.get(self.speed), columns.get(self.torque), columns.get(self.power))
+        else {
             return;
         };
         for (row, ((n, t), p)) in speed.iter().zip(*torque).zip(*power).enumerate() {
@@ -200,12 +155,8 @@ pub(super) fn finish(
     powers.dedup();
     for power in powers {
         let ratio_of = |check: &&PowerCheck| {
-            median_ratio(
-                thin.column(check.torque),
-                thin.column(check.speed),
-                thin.column(check.power),
-            )
-            .map(|ratio| ratio * check.factor)
+            median_ratio(thin.column(check.torque), thin.column(check.speed), thin.column(check.power))
+                .map(|ratio| ratio * check.factor)
         };
         // Of several torques, the one that suits this power best is its own.
         let mine = checks.iter().filter(|c| c.power == power);
@@ -229,31 +180,21 @@ pub(super) fn finish(
 }
 
 fn greatest(running: &[Running], channel: usize) -> f64 {
-    running[channel]
-        .range()
-        .map_or(0.0, |(least, greatest)| least.abs().max(greatest.abs()))
+    running[channel].range().map_or(0.0, |(least, greatest)| least.abs().max(greatest.abs()))
 }
 
 fn single_rows(check: &PowerCheck, columns: &[Column], running: &[Running], doubts: &mut Vec<Finding>) {
     let allowed = ROW_ROUNDING * greatest(running, check.power);
     let (power, torque) = (&columns[check.power].name, &columns[check.torque].name);
-    let off: Vec<_> = check
-        .off
-        .iter()
-        .filter(|(_, found, expected)| (found - expected).abs() > allowed)
-        .collect();
+    let off: Vec<_> =
+        check.off.iter().filter(|(_, found, expected)| (found - expected).abs() > allowed).collect();
     for (line, found, expected) in off.iter().take(NAMED) {
         doubts.push(
-            Finding::doubt(
-                "power-disagrees",
-                format!("{power} is not {torque} times speed in this row"),
-            )
-            .at(Place::default()
-                .line(usize::try_from(*line).unwrap_or(usize::MAX))
-                .field(power.as_str()))
-            .found(found.to_string())
-            .expected(format!("{expected:.2}"))
-            .next("see whether a number was copied wrongly; the file's numbers stay as they are"),
+            Finding::doubt("power-disagrees", format!("{power} is not {torque} times speed in this row"))
+                .at(Place::default().line(usize::try_from(*line).unwrap_or(usize::MAX)).field(power.as_str()))
+                .found(found.to_string())
+                .expected(format!("{expected:.2}"))
+                .next("see whether a number was copied wrongly; the file's numbers stay as they are"),
         );
     }
     if off.len() > NAMED {
@@ -267,46 +208,28 @@ fn single_rows(check: &PowerCheck, columns: &[Column], running: &[Running], doub
 
 fn systematic(check: &PowerCheck, ratio: f64, thin: &Thin, columns: &[Column], doubts: &mut Vec<Finding>) {
     let (power, torque) = (&columns[check.power], &columns[check.torque]);
-    let fit = fitting_units(
-        thin.column(check.torque),
-        thin.column(check.speed),
-        thin.column(check.power),
-    );
+    let fit = fitting_units(thin.column(check.torque), thin.column(check.speed), thin.column(check.power));
     let unit = |column: &Column| column.unit.clone().unwrap_or_default();
     let next = match fit.as_ref().and_then(|f| f.units.first()) {
-        Some(pair) => format!(
-            "the numbers fit {} and {} at rpm: is a unit wrong?",
-            pair.torque, pair.power
-        ),
+        Some(pair) => format!("the numbers fit {} and {} at rpm: is a unit wrong?", pair.torque, pair.power),
         None if (0.85..=1.15).contains(&ratio) => {
             format!("power × {ratio:.4} would agree: is one of the two corrected and the other observed?")
         }
         None => "is a unit wrong, or is torque measured behind a gear?".to_owned(),
     };
-    let found = format!(
-        "torque × speed ÷ power of {ratio:.4} in {} and {}",
-        unit(torque),
-        unit(power)
-    );
+    let found = format!("torque × speed ÷ power of {ratio:.4} in {} and {}", unit(torque), unit(power));
     doubts.push(
-        Finding::doubt(
-            "power-disagrees",
-            format!("{} is not {} times speed", power.name, torque.name),
-        )
-        .at(Place::default().field(power.name.as_str()))
-        .found(found)
-        .expected("1.0000")
-        .next(next),
+        Finding::doubt("power-disagrees", format!("{} is not {} times speed", power.name, torque.name))
+            .at(Place::default().field(power.name.as_str()))
+            .found(found)
+            .expected("1.0000")
+            .next(next),
     );
 }
 
 fn scattered(check: &PowerCheck, columns: &[Column], running: &[Running], doubts: &mut Vec<Finding>) {
     let loaded = LOADED * greatest(running, check.power);
-    let off = check
-        .off
-        .iter()
-        .filter(|(_, found, _)| found.abs() > loaded)
-        .count();
+    let off = check.off.iter().filter(|(_, found, _)| found.abs() > loaded).count();
     if off == 0 {
         return;
     }
@@ -331,10 +254,7 @@ pub(super) fn fuel(thin: &Thin, columns: &[Column], doubts: &mut Vec<Finding>) {
     };
     let factor = |channel: usize| {
         let column = &columns[channel];
-        column
-            .quantity
-            .unit(column.unit.as_deref()?)
-            .map(|(unit, kind)| (unit.factor(), kind))
+        column.quantity.unit(column.unit.as_deref()?).map(|(unit, kind)| (unit.factor(), kind))
     };
     let (Some((f, fuel_kind)), Some((c, _)), Some((p, _))) =
         (factor(fuel), factor(consumption), factor(power))
@@ -354,22 +274,13 @@ pub(super) fn fuel(thin: &Thin, columns: &[Column], doubts: &mut Vec<Finding>) {
     if (ratio - 1.0).abs() <= 0.01 {
         return;
     }
-    let (fuel, consumption, power) = (
-        &columns[fuel].name,
-        &columns[consumption].name,
-        &columns[power].name,
-    );
+    let (fuel, consumption, power) = (&columns[fuel].name, &columns[consumption].name, &columns[power].name);
     doubts.push(
-        Finding::doubt(
-            "hidden-correction",
-            format!("{consumption} times {power} is not {fuel}"),
-        )
-        .at(Place::default().field(power.as_str()))
-        .found(format!("a ratio of {ratio:.4}"))
-        .expected("1.00")
-        .next(format!(
-            "{power} may be corrected by a factor that the file does not state"
-        )),
+        Finding::doubt("hidden-correction", format!("{consumption} times {power} is not {fuel}"))
+            .at(Place::default().field(power.as_str()))
+            .found(format!("a ratio of {ratio:.4}"))
+            .expected("1.00")
+            .next(format!("{power} may be corrected by a factor that the file does not state")),
     );
 }
 
@@ -392,15 +303,9 @@ mod tests {
         let speed = [3000.0, 4000.0, 5000.0, 6000.0];
         let torque = [300.0, 320.0, 330.0, 310.0];
         for pair in PAIRS.iter().take(4) {
-            let power: Vec<f64> = speed
-                .iter()
-                .zip(torque)
-                .map(|(n, t)| n * t / pair.ratio().unwrap())
-                .collect();
-            assert_eq!(
-                fitting_units(&torque, &speed, &power).unwrap().units.first(),
-                Some(pair)
-            );
+            let power: Vec<f64> =
+                speed.iter().zip(torque).map(|(n, t)| n * t / pair.ratio().unwrap()).collect();
+            assert_eq!(fitting_units(&torque, &speed, &power).unwrap().units.first(), Some(pair));
         }
         assert_eq!(fitting_units(&torque, &speed, &[1.0, 200.0, 3.0, 400.0]), None);
     }

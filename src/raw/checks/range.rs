@@ -55,11 +55,7 @@ fn unit_doubt(quantity: ChannelQuantity, unit: Option<&str>, values: &[f64]) -> 
     let loaded: Vec<f64> = values.iter().copied().filter(|v| v.abs() > 0.0).collect();
     let middle = median(loaded)?;
     let magnitude = |value: f64| {
-        if matches!(quantity, ChannelQuantity::Torque | ChannelQuantity::Power) {
-            value.abs()
-        } else {
-            value
-        }
+        if matches!(quantity, ChannelQuantity::Torque | ChannelQuantity::Power) { value.abs() } else { value }
     };
     let within = |si: f64| (least..=greatest).contains(&magnitude(si));
     if within(unit.to_si(middle)) {
@@ -75,10 +71,7 @@ fn unit_doubt(quantity: ChannelQuantity, unit: Option<&str>, values: &[f64]) -> 
     let next = if others.is_empty() {
         "see whether the column holds what its header says".to_owned()
     } else {
-        format!(
-            "the values would suit {}; say the right unit in the columns record",
-            others.join(", ")
-        )
+        format!("the values would suit {}; say the right unit in the columns record", others.join(", "))
     };
     let message = format!("the values do not suit the unit {spelling} for {}", kind.title());
     Some(
@@ -94,20 +87,11 @@ mod tests {
 
     #[test]
     fn a_unit_far_off_is_doubted_and_a_better_one_named() {
-        let doubt = unit_doubt(
-            ChannelQuantity::WaterTemperature,
-            Some("degC"),
-            &[178.0, 180.0, 182.0],
-        )
-        .unwrap();
+        let doubt =
+            unit_doubt(ChannelQuantity::WaterTemperature, Some("degC"), &[178.0, 180.0, 182.0]).unwrap();
         assert!(doubt.next.unwrap().contains("degF"));
         assert!(
-            unit_doubt(
-                ChannelQuantity::WaterTemperature,
-                Some("degF"),
-                &[178.0, 180.0, 182.0]
-            )
-            .is_none()
+            unit_doubt(ChannelQuantity::WaterTemperature, Some("degF"), &[178.0, 180.0, 182.0]).is_none()
         );
         assert!(unit_doubt(ChannelQuantity::Barometer, Some("kPa"), &[29.1, 29.2]).is_some());
         assert!(unit_doubt(ChannelQuantity::Barometer, Some("inHg"), &[29.1, 29.2]).is_none());

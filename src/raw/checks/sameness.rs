@@ -46,23 +46,15 @@ pub(super) fn stuck(columns: &[Column], running: &[Running], doubts: &mut Vec<Fi
             continue;
         }
         let message = if constant && seen.count >= STUCK_ROWS {
-            format!(
-                "{} never moves: a stuck sensor, or a number typed in",
-                column.name
-            )
+            format!("{} never moves: a stuck sensor, or a number typed in", column.name)
         } else if !constant && run >= STUCK_RUN && run * 4 >= seen.count {
             format!("{} stands still for {run} rows", column.name)
         } else {
             continue;
         };
-        let place = Place::default()
-            .line(usize::try_from(line).unwrap_or(usize::MAX))
-            .field(column.name.as_str());
-        doubts.push(
-            Finding::doubt("stuck", message)
-                .at(place)
-                .found(format!("{run} rows of one value")),
-        );
+        let place =
+            Place::default().line(usize::try_from(line).unwrap_or(usize::MAX)).field(column.name.as_str());
+        doubts.push(Finding::doubt("stuck", message).at(place).found(format!("{run} rows of one value")));
     }
 }
 
@@ -157,40 +149,21 @@ impl StoppedSpeed {
     fn close(&mut self) {
         let zero = self.value.abs() < f64::MIN_POSITIVE;
         if self.run >= STOPPED_ROWS && !zero && self.stops.len() < 100 {
-            self.stops.push((
-                self.start,
-                self.run,
-                self.value,
-                self.load_range.1 - self.load_range.0,
-            ));
+            self.stops.push((self.start, self.run, self.value, self.load_range.1 - self.load_range.0));
         }
         self.run = 0;
         self.load_range = (f64::INFINITY, f64::NEG_INFINITY);
     }
 
     pub(super) fn finish(&self, columns: &[Column], doubts: &mut Vec<Finding>) {
-        let (name, load) = (
-            columns[self.speed].name.as_str(),
-            columns[self.load].name.as_str(),
-        );
+        let (name, load) = (columns[self.speed].name.as_str(), columns[self.load].name.as_str());
         let mut stops = self.stops.clone();
         if self.run >= STOPPED_ROWS && self.value.abs() > 0.0 {
-            stops.push((
-                self.start,
-                self.run,
-                self.value,
-                self.load_range.1 - self.load_range.0,
-            ));
+            stops.push((self.start, self.run, self.value, self.load_range.1 - self.load_range.0));
         }
-        let at = |line: u64| {
-            Place::default()
-                .line(usize::try_from(line).unwrap_or(usize::MAX))
-                .field(name)
-        };
-        for (line, rows, value, moved) in stops
-            .iter()
-            .filter(|s| s.3 > STOPPED_LOAD * self.greatest_load)
-            .take(5)
+        let at = |line: u64| Place::default().line(usize::try_from(line).unwrap_or(usize::MAX)).field(name);
+        for (line, rows, value, moved) in
+            stops.iter().filter(|s| s.3 > STOPPED_LOAD * self.greatest_load).take(5)
         {
             doubts.push(
                 Finding::doubt(

@@ -15,12 +15,7 @@ pub(super) struct Thin {
 
 impl Thin {
     pub(super) fn new(channels: usize) -> Self {
-        Self {
-            columns: vec![Vec::new(); channels],
-            step: 1,
-            seen: 0,
-            kept: 0,
-        }
+        Self { columns: vec![Vec::new(); channels], step: 1, seen: 0, kept: 0 }
     }
 
     pub(super) fn rows(&mut self, batch: &Batch<'_>) {
@@ -72,11 +67,7 @@ mod tests {
             let values: Vec<f64> = (0..777).map(|n| next + f64::from(n)).collect();
             next += 777.0;
             let lines = vec![0; values.len()];
-            thin.rows(&Batch {
-                segment: 1,
-                lines: &lines,
-                columns: &[&values],
-            });
+            thin.rows(&Batch { segment: 1, lines: &lines, columns: &[&values] });
         }
         let kept = thin.column(0);
         assert!(kept.len() < MOST && kept.len() > MOST / 4);

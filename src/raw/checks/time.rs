@@ -107,11 +107,7 @@ impl TimeCheck {
             (Some(unit), _) => format!(" {unit}"),
             _ => String::new(),
         };
-        let at = |line: u64| {
-            Place::default()
-                .line(usize::try_from(line).unwrap_or(usize::MAX))
-                .field(name)
-        };
+        let at = |line: u64| Place::default().line(usize::try_from(line).unwrap_or(usize::MAX)).field(name);
         if self.back > self.forward {
             doubts.push(
                 Finding::doubt(
@@ -132,10 +128,8 @@ impl TimeCheck {
                 );
             }
             if self.back > NAMED as u64 {
-                let message = format!(
-                    "time steps back {} times in all; the first {NAMED} are named",
-                    self.back
-                );
+                let message =
+                    format!("time steps back {} times in all; the first {NAMED} are named", self.back);
                 doubts.push(Finding::doubt("time-steps-back", message).at(Place::default().field(name)));
             }
         }
@@ -156,17 +150,10 @@ impl TimeCheck {
         }
         // The longest run of quick steps among the first rows.
         let quick = |step: &(f64, u64)| step.0 < BURST * usual;
-        let runs = self
-            .early
-            .chunk_by(|a, b| quick(a) == quick(b))
-            .filter(|run| run.first().is_some_and(quick));
+        let runs =
+            self.early.chunk_by(|a, b| quick(a) == quick(b)).filter(|run| run.first().is_some_and(quick));
         if let Some([first, .., last]) = runs.max_by_key(|run| run.len()).filter(|run| run.len() >= 3) {
-            let steps = format!(
-                "steps under {:.4}{unit} on lines {} to {}",
-                BURST * usual,
-                first.1,
-                last.1
-            );
+            let steps = format!("steps under {:.4}{unit} on lines {} to {}", BURST * usual, first.1, last.1);
             doubts.push(
                 Finding::doubt("time-burst", "rows follow each other far faster than the rest")
                     .at(at(first.1))

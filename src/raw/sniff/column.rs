@@ -52,10 +52,7 @@ pub(super) fn name_and_unit(header: &str) -> (String, Option<String>) {
         }
     }
     // `RPM`, `hp`: the unit is the name.
-    (
-        header.to_owned(),
-        is_unit(header).then(|| header.trim().to_owned()),
-    )
+    (header.to_owned(), is_unit(header).then(|| header.trim().to_owned()))
 }
 
 /// Guesses one column from its header, the unit row's cell below it and its cells.
@@ -95,11 +92,7 @@ pub(super) fn guess(
         } else if quantity.unit(&spelling).is_some() {
             why = format!(
                 "{why}; {} says {text}",
-                if from_row.is_some() {
-                    "the unit row"
-                } else {
-                    "the header"
-                }
+                if from_row.is_some() { "the unit row" } else { "the header" }
             );
             unit = Some(spelling);
         } else if is_unit(text) {
@@ -140,30 +133,20 @@ pub(super) fn guess(
         why,
         repeated: false,
     };
-    Guessed {
-        guess,
-        doubts,
-        question,
-    }
+    Guessed { guess, doubts, question }
 }
 
 /// The form of time that the cells show by themselves, if they do.
 fn visible_time(cells: &[(u64, &str, Look)]) -> Option<Vec<TimeForm>> {
     let times = cells.iter().filter(|c| c.2 == Look::Time).count();
-    let held = cells
-        .iter()
-        .filter(|c| !matches!(c.2, Look::Empty | Look::Missing))
-        .count();
+    let held = cells.iter().filter(|c| !matches!(c.2, Look::Empty | Look::Missing)).count();
     if times == 0 || times * 10 < held * 9 {
         return None;
     }
     let fits: Vec<TimeForm> = VISIBLE_TIMES
         .into_iter()
         .filter(|form| {
-            cells
-                .iter()
-                .filter(|c| c.2 == Look::Time)
-                .all(|c| picoseconds(*form, c.1.as_bytes()).is_some())
+            cells.iter().filter(|c| c.2 == Look::Time).all(|c| picoseconds(*form, c.1.as_bytes()).is_some())
         })
         .collect();
     Some(fits).filter(|f| !f.is_empty())
@@ -179,16 +162,11 @@ fn time_form(
     if let Some(forms) = visible {
         return visible_form(name, &forms, cells);
     }
-    let numbers: Vec<(u64, &str)> = cells
-        .iter()
-        .filter(|c| c.2 == Look::Number)
-        .map(|c| (c.0, c.1.trim()))
-        .collect();
+    let numbers: Vec<(u64, &str)> =
+        cells.iter().filter(|c| c.2 == Look::Number).map(|c| (c.0, c.1.trim())).collect();
     let digits = |text: &str| text.split(['.', ',']).next().unwrap_or("").len();
     let all = |n: usize| {
-        numbers
-            .iter()
-            .all(|(_, t)| digits(t) == n && t.bytes().next().is_some_and(|b| b.is_ascii_digit()))
+        numbers.iter().all(|(_, t)| digits(t) == n && t.bytes().next().is_some_and(|b| b.is_ascii_digit()))
     };
     let epochs = [
         (10, TimeForm::EpochSeconds),
@@ -204,10 +182,7 @@ fn time_form(
     if unit.is_some() || numbers.is_empty() {
         return (Some(TimeForm::Number), None);
     }
-    let values: Vec<f64> = numbers
-        .iter()
-        .filter_map(|(_, t)| t.replace(',', ".").parse().ok())
-        .collect();
+    let values: Vec<f64> = numbers.iter().filter_map(|(_, t)| t.replace(',', ".").parse().ok()).collect();
     let whole = values.iter().all(|v| v.fract().abs() < f64::EPSILON);
     let steps = crate::raw::statistics::median(values.windows(2).map(|w| (w[1] - w[0]).abs()).collect());
     if whole && steps.is_some_and(|s| s >= 2.0) {
@@ -218,14 +193,8 @@ fn time_form(
                 "{name} has no unit and goes in whole numbers (line {line}: {cell}): seconds or milliseconds?"
             ),
             choices: vec![
-                Choice {
-                    word: format!("{name}.unit=s"),
-                    means: format!("{cell} s"),
-                },
-                Choice {
-                    word: format!("{name}.unit=ms"),
-                    means: format!("{cell} ms"),
-                },
+                Choice { word: format!("{name}.unit=s"), means: format!("{cell} s") },
+                Choice { word: format!("{name}.unit=ms"), means: format!("{cell} ms") },
             ],
         };
         *unit = Some("s".to_owned());
@@ -246,26 +215,18 @@ fn visible_form(
     forms: &[TimeForm],
     cells: &[(u64, &str, Look)],
 ) -> (Option<TimeForm>, Option<Question>) {
-    let times: Vec<(u64, &str)> = cells
-        .iter()
-        .filter(|c| c.2 == Look::Time)
-        .map(|c| (c.0, c.1.trim()))
-        .collect();
+    let times: Vec<(u64, &str)> =
+        cells.iter().filter(|c| c.2 == Look::Time).map(|c| (c.0, c.1.trim())).collect();
     let first = times.first().copied().unwrap_or((0, ""));
     if let [TimeForm::Clock] = forms {
-        let two_parts = times
-            .iter()
-            .all(|(_, t)| t.matches(':').count() == 1 && !t.contains(['.', ',']));
+        let two_parts = times.iter().all(|(_, t)| t.matches(':').count() == 1 && !t.contains(['.', ',']));
         if two_parts && !first.1.to_lowercase().ends_with('m') {
             let (line, cell) = first;
             let question = Question {
                 code: "clock-parts",
                 says: format!("{name} on line {line} is {cell}: hours and minutes, or minutes and seconds?"),
                 choices: vec![
-                    Choice {
-                        word: format!("{name}.time=clock"),
-                        means: "minutes and seconds".to_owned(),
-                    },
+                    Choice { word: format!("{name}.time=clock"), means: "minutes and seconds".to_owned() },
                     Choice {
                         word: format!("{name}.time=clock-hours-minutes"),
                         means: "hours and minutes".to_owned(),

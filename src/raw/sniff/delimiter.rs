@@ -22,11 +22,7 @@ pub(super) fn inside_numbers(table: &Table, heading: &Heading) -> Option<(Questi
     if table.width < 2 {
         return None;
     }
-    let header = heading
-        .header
-        .iter()
-        .rposition(|t| !t.is_empty())
-        .map_or(0, |n| n + 1);
+    let header = heading.header.iter().rposition(|t| !t.is_empty()).map_or(0, |n| n + 1);
     let rows = || table.rows[table.first..].iter().filter(|r| r.is_data());
     let taken_whole = |row: &Row| String::from_utf8_lossy(&row.bytes).trim().to_owned();
     let whole_rows = rows().all(|r| is_number(&taken_whole(r)));
@@ -62,48 +58,24 @@ pub(super) fn inside_numbers(table: &Table, heading: &Heading) -> Option<(Questi
         "the file cannot be read safely as it is".to_owned()
     };
     let choices = vec![
-        Choice {
-            word: "delimiter=parts".to_owned(),
-            means: parts,
-        },
-        Choice {
-            word: INSIDE.to_owned(),
-            means: inside,
-        },
+        Choice { word: "delimiter=parts".to_owned(), means: parts },
+        Choice { word: INSIDE.to_owned(), means: inside },
     ];
-    Some((
-        Question {
-            code: "delimiter-inside-number",
-            says,
-            choices,
-        },
-        whole_rows,
-    ))
+    Some((Question { code: "delimiter-inside-number", says, choices }, whole_rows))
 }
 
 /// The refusal of a file whose delimiter stands inside its numbers.
 pub(super) fn unsafe_export() -> RawError {
     let because = "the delimiter also stands inside numbers; export the file again with a semicolon or tab between fields";
-    RawError::NoTable {
-        because: because.to_owned(),
-    }
+    RawError::NoTable { because: because.to_owned() }
 }
 
 /// The sample as a table of one column.
 pub(super) fn one_column(text: &[u8]) -> Option<(Table, Heading)> {
-    let splitter = Splitter::Byte {
-        delimiter: b'\t',
-        quotes: true,
-    };
+    let splitter = Splitter::Byte { delimiter: b'\t', quotes: true };
     let rows = table::rows(text, &splitter);
-    let mut table = Table {
-        splitter,
-        delimiter: Some(Delimiter::Tab),
-        rows,
-        first: 0,
-        width: 1,
-        table_rows: 0,
-    };
+    let mut table =
+        Table { splitter, delimiter: Some(Delimiter::Tab), rows, first: 0, width: 1, table_rows: 0 };
     table::settle(&mut table)?;
     let heading = header::find(&table);
     Some((table, heading))

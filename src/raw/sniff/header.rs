@@ -27,10 +27,7 @@ pub(super) struct Heading {
 
 /// Finds header and unit row above the table's first row.
 pub(super) fn find(table: &Table) -> Heading {
-    let mut heading = Heading {
-        top: table.first,
-        ..Heading::default()
-    };
+    let mut heading = Heading { top: table.first, ..Heading::default() };
     let above = |from: usize| {
         let mut index = from;
         let mut blanks = 0;
@@ -64,10 +61,7 @@ pub(super) fn find(table: &Table) -> Heading {
             header_index = second;
         }
     }
-    let used: Vec<&Row> = table.rows[header_index..=last]
-        .iter()
-        .filter(|r| !r.is_blank())
-        .collect();
+    let used: Vec<&Row> = table.rows[header_index..=last].iter().filter(|r| !r.is_blank()).collect();
     heading.header = texts(&table.rows[header_index..=last], table);
     heading.header_rows = used.len();
     heading.units = unit_index.map(|index| table.splitter.texts(strip_comment(&table.rows[index].bytes)));
@@ -76,17 +70,12 @@ pub(super) fn find(table: &Table) -> Heading {
 }
 
 fn texts(rows: &[Row], table: &Table) -> Vec<String> {
-    let window: Vec<(u64, Vec<u8>)> = rows
-        .iter()
-        .filter(|r| !r.is_blank())
-        .map(|r| (r.line, r.bytes.clone()))
-        .collect();
+    let window: Vec<(u64, Vec<u8>)> =
+        rows.iter().filter(|r| !r.is_blank()).map(|r| (r.line, r.bytes.clone())).collect();
     let mut header = joined_header(&window, &table.splitter, &[]);
     if matches!(table.splitter, Splitter::Spaces { .. }) && header.len() != table.width {
-        let by_gaps: Vec<Vec<String>> = window
-            .iter()
-            .map(|(_, row)| gap_fields(strip_comment(row)))
-            .collect();
+        let by_gaps: Vec<Vec<String>> =
+            window.iter().map(|(_, row)| gap_fields(strip_comment(row))).collect();
         if let [only] = by_gaps.as_slice()
             && only.len() == table.width
         {
@@ -149,19 +138,13 @@ fn is_unit_row(row: &Row, splitter: &Splitter) -> bool {
 }
 
 fn row_placeholder(text: &str) -> bool {
-    matches!(
-        text.to_lowercase().as_str(),
-        "-" | "--" | "---" | "n/a" | "none" | "#"
-    )
+    matches!(text.to_lowercase().as_str(), "-" | "--" | "---" | "n/a" | "none" | "#")
 }
 
 /// Whether two header rows together name more than the lower one alone.
 fn tells_more(both: &[String], alone: &[String]) -> bool {
     let known = |header: &[String]| {
-        header
-            .iter()
-            .filter(|h| !h.is_empty() && quantity(h, None) != ChannelQuantity::Other)
-            .count()
+        header.iter().filter(|h| !h.is_empty() && quantity(h, None) != ChannelQuantity::Other).count()
     };
     let distinct = |header: &[String]| {
         let held: Vec<&String> = header.iter().filter(|h| !h.is_empty()).collect();

@@ -26,47 +26,19 @@ impl Look {
 
 /// Every way of writing numbers that is known.
 pub(super) const WRITINGS: [Marks; 8] = [
-    Marks {
-        decimal: Decimal::Point,
-        thousands: Thousands::Off,
-    },
-    Marks {
-        decimal: Decimal::Comma,
-        thousands: Thousands::Off,
-    },
-    Marks {
-        decimal: Decimal::Point,
-        thousands: Thousands::Comma,
-    },
-    Marks {
-        decimal: Decimal::Comma,
-        thousands: Thousands::Point,
-    },
-    Marks {
-        decimal: Decimal::Point,
-        thousands: Thousands::Space,
-    },
-    Marks {
-        decimal: Decimal::Comma,
-        thousands: Thousands::Space,
-    },
-    Marks {
-        decimal: Decimal::Point,
-        thousands: Thousands::Apostrophe,
-    },
-    Marks {
-        decimal: Decimal::Comma,
-        thousands: Thousands::Apostrophe,
-    },
+    Marks { decimal: Decimal::Point, thousands: Thousands::Off },
+    Marks { decimal: Decimal::Comma, thousands: Thousands::Off },
+    Marks { decimal: Decimal::Point, thousands: Thousands::Comma },
+    Marks { decimal: Decimal::Comma, thousands: Thousands::Point },
+    Marks { decimal: Decimal::Point, thousands: Thousands::Space },
+    Marks { decimal: Decimal::Comma, thousands: Thousands::Space },
+    Marks { decimal: Decimal::Point, thousands: Thousands::Apostrophe },
+    Marks { decimal: Decimal::Comma, thousands: Thousands::Apostrophe },
 ];
 
 /// The forms of time that a cell shows by itself; epoch numbers look like any number.
-pub(super) const VISIBLE_TIMES: [TimeForm; 4] = [
-    TimeForm::Clock,
-    TimeForm::DateYearFirst,
-    TimeForm::DateDayFirst,
-    TimeForm::DateMonthFirst,
-];
+pub(super) const VISIBLE_TIMES: [TimeForm; 4] =
+    [TimeForm::Clock, TimeForm::DateYearFirst, TimeForm::DateDayFirst, TimeForm::DateMonthFirst];
 
 /// What a cell looks like.
 pub(super) fn look(cell: &str) -> Look {
@@ -76,19 +48,12 @@ pub(super) fn look(cell: &str) -> Look {
     }
     if !cell.bytes().any(|b| b.is_ascii_digit()) {
         let lower = cell.to_lowercase();
-        return if MISSING_WORDS.contains(&lower.as_str()) {
-            Look::Missing
-        } else {
-            Look::Text
-        };
+        return if MISSING_WORDS.contains(&lower.as_str()) { Look::Missing } else { Look::Text };
     }
     if is_number(cell) {
         return Look::Number;
     }
-    if VISIBLE_TIMES
-        .iter()
-        .any(|form| picoseconds(*form, cell.as_bytes()).is_some())
-    {
+    if VISIBLE_TIMES.iter().any(|form| picoseconds(*form, cell.as_bytes()).is_some()) {
         return Look::Time;
     }
     Look::Text
@@ -96,9 +61,7 @@ pub(super) fn look(cell: &str) -> Look {
 
 /// Whether a cell is a number in any known writing.
 pub(super) fn is_number(cell: &str) -> bool {
-    WRITINGS
-        .iter()
-        .any(|marks| marks.number(cell.as_bytes()).is_some())
+    WRITINGS.iter().any(|marks| marks.number(cell.as_bytes()).is_some())
 }
 
 #[cfg(test)]

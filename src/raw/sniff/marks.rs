@@ -36,10 +36,7 @@ pub(super) struct MarkEvidence {
 impl MarkEvidence {
     /// Takes the evidence of one cell that looks like a number.
     pub(super) fn cell(&mut self, cell: &str, line: u64) {
-        let example = || Example {
-            line,
-            cell: cell.to_owned(),
-        };
+        let example = || Example { line, cell: cell.to_owned() };
         let body = cell.trim_start_matches(['-', '+', '\u{2212}']);
         let body = body.split(['e', 'E']).next().unwrap_or(body);
         if body.contains([' ', '\u{a0}', '\u{202f}', '\u{2009}']) {
@@ -107,31 +104,19 @@ impl MarkEvidence {
                     comma.line, comma.cell, point.line, point.cell
                 ),
                 [
-                    (
-                        "decimal=comma",
-                        format!("{} is a number, {} is kept as text", comma.cell, point.cell),
-                    ),
-                    (
-                        "decimal=point",
-                        format!("{} is a number, {} is kept as text", point.cell, comma.cell),
-                    ),
+                    ("decimal=comma", format!("{} is a number, {} is kept as text", comma.cell, point.cell)),
+                    ("decimal=point", format!("{} is a number, {} is kept as text", point.cell, comma.cell)),
                 ],
             );
             return (marks(Decimal::Comma, other), Some(question));
         }
         if comma_decimal {
             let grouped = self.point.either.is_some() || self.point.thousands.is_some();
-            return (
-                marks(Decimal::Comma, if grouped { Thousands::Point } else { other }),
-                None,
-            );
+            return (marks(Decimal::Comma, if grouped { Thousands::Point } else { other }), None);
         }
         if point_decimal {
             let grouped = self.comma.either.is_some() || self.comma.thousands.is_some();
-            return (
-                marks(Decimal::Point, if grouped { Thousands::Comma } else { other }),
-                None,
-            );
+            return (marks(Decimal::Point, if grouped { Thousands::Comma } else { other }), None);
         }
         // No cell shows a decimal mark beyond doubt.
         match (&self.comma.thousands, &self.point.thousands) {
@@ -181,10 +166,7 @@ impl MarkEvidence {
 
 /// The marks that an answer to one of the questions above names.
 pub(super) fn answered(word: &str) -> Option<Marks> {
-    let mut marks = Marks {
-        decimal: Decimal::Point,
-        thousands: Thousands::Off,
-    };
+    let mut marks = Marks { decimal: Decimal::Point, thousands: Thousands::Off };
     for part in word.split_whitespace() {
         let (key, value) = part.split_once('=')?;
         match key {
@@ -206,26 +188,14 @@ fn either(mark: &str, cell: &str, line: u64, character: char) -> Question {
         "decimal-or-thousands",
         format!("line {line} holds {cell}: is the {mark} a decimal or a thousands mark?"),
         [
-            (
-                &format!("decimal={mark}"),
-                format!("{cell} is {}", cell.replace(character, ".")),
-            ),
-            (
-                &format!("thousands={mark}"),
-                format!("{cell} is {}", cell.replace(character, "")),
-            ),
+            (&format!("decimal={mark}"), format!("{cell} is {}", cell.replace(character, "."))),
+            (&format!("thousands={mark}"), format!("{cell} is {}", cell.replace(character, ""))),
         ],
     )
 }
 
 fn question<W: ToString>(code: &'static str, says: String, choices: [(W, String); 2]) -> Question {
-    let choices = choices
-        .into_iter()
-        .map(|(word, means)| Choice {
-            word: word.to_string(),
-            means,
-        })
-        .collect();
+    let choices = choices.into_iter().map(|(word, means)| Choice { word: word.to_string(), means }).collect();
     Question { code, says, choices }
 }
 
@@ -251,35 +221,20 @@ mod tests {
         assert_eq!(decided(&["1.234", "0.345"], Delimiter::Tab).1, None);
         assert_eq!(
             decided(&["1,234", "2,34"], Delimiter::Tab),
-            (
-                Marks {
-                    decimal: Decimal::Comma,
-                    thousands: Thousands::Off
-                },
-                None
-            )
+            (Marks { decimal: Decimal::Comma, thousands: Thousands::Off }, None)
         );
     }
 
     #[test]
     fn other_cells_settle_it() {
-        let american = Marks {
-            decimal: Decimal::Point,
-            thousands: Thousands::Comma,
-        };
-        let german = Marks {
-            decimal: Decimal::Comma,
-            thousands: Thousands::Point,
-        };
+        let american = Marks { decimal: Decimal::Point, thousands: Thousands::Comma };
+        let german = Marks { decimal: Decimal::Comma, thousands: Thousands::Point };
         assert_eq!(decided(&["1,234", "12.5"], Delimiter::Tab), (american, None));
         assert_eq!(decided(&["1,234,567"], Delimiter::Tab), (american, None));
         assert_eq!(decided(&["1,234.5"], Delimiter::Tab), (american, None));
         assert_eq!(decided(&["1.234", "12,5"], Delimiter::Tab), (german, None));
         assert_eq!(decided(&["1.234,5"], Delimiter::Tab), (german, None));
-        assert_eq!(
-            decided(&["1,5", "1.5"], Delimiter::Tab).1,
-            Some("two-decimal-marks")
-        );
+        assert_eq!(decided(&["1,5", "1.5"], Delimiter::Tab).1, Some("two-decimal-marks"));
         assert_eq!(answered("thousands=comma"), Some(american));
         assert_eq!(answered("decimal=comma thousands=point"), Some(german));
     }

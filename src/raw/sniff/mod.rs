@@ -46,20 +46,12 @@ pub(super) fn sniff_text(sample: &[u8], whole: bool, answers: &[&str]) -> Result
         return Err(RawError::Empty);
     }
     if let Some(what) = binary::control_characters(&text) {
-        return Err(RawError::NotTable {
-            what: what.to_owned(),
-        });
+        return Err(RawError::NotTable { what: what.to_owned() });
     }
     let (mut table, quotes) = table::find(text.as_bytes(), whole).ok_or_else(|| no_table(&text))?;
-    let mut sniffer = Sniffer {
-        answers,
-        questions: Vec::new(),
-        doubts: Vec::new(),
-    };
+    let mut sniffer = Sniffer { answers, questions: Vec::new(), doubts: Vec::new() };
     if let Some(why) = encoding_doubt {
-        sniffer
-            .doubts
-            .push(Finding::note("encoding-guessed", why).found(encoding.word()));
+        sniffer.doubts.push(Finding::note("encoding-guessed", why).found(encoding.word()));
     }
     let mut starts = Vec::new();
     if matches!(table.splitter, Splitter::Spaces { .. })
@@ -90,11 +82,7 @@ pub(super) fn sniff_text(sample: &[u8], whole: bool, answers: &[&str]) -> Result
         (table, heading) = delimiter::one_column(text.as_bytes()).ok_or_else(|| no_table(&text))?;
     }
     let layout = Layout {
-        format: if starts.is_empty() {
-            FileFormat::Delimited
-        } else {
-            FileFormat::FixedWidth
-        },
+        format: if starts.is_empty() { FileFormat::Delimited } else { FileFormat::FixedWidth },
         encoding,
         delimiter: table.delimiter.unwrap_or(Delimiter::Comma),
         starts,
@@ -116,10 +104,7 @@ struct Sniffer<'a> {
 impl Sniffer<'_> {
     /// Raises a question, or gives the answer where it has one already.
     fn ask(&mut self, question: Question) -> Option<String> {
-        let answer = question
-            .choices
-            .iter()
-            .find(|c| self.answers.contains(&c.word.as_str()));
+        let answer = question.choices.iter().find(|c| self.answers.contains(&c.word.as_str()));
         if let Some(choice) = answer {
             return Some(choice.word.clone());
         }
@@ -168,9 +153,7 @@ impl Sniffer<'_> {
         }
         let mut columns: Vec<ColumnGuess> = columns.into_iter().map(|(guess, _)| guess).collect();
         if columns.is_empty() {
-            return Err(RawError::NoTable {
-                because: "no column holds numbers".to_owned(),
-            });
+            return Err(RawError::NoTable { because: "no column holds numbers".to_owned() });
         }
         mark_repeats(&mut columns);
         layout.missing = sentinel::words(body(), &columns, found, &mut self.doubts);
@@ -214,18 +197,10 @@ impl Sniffer<'_> {
 
     /// Every column with whether it holds text.
     fn columns(&mut self, table: &Table, heading: &Heading) -> Vec<(ColumnGuess, bool)> {
-        let header_width = heading
-            .header
-            .iter()
-            .rposition(|t| !t.is_empty())
-            .map_or(0, |n| n + 1);
+        let header_width = heading.header.iter().rposition(|t| !t.is_empty()).map_or(0, |n| n + 1);
         let body: Vec<_> = table.rows[table.first..].iter().filter(|r| r.is_data()).collect();
         let held = body.iter().map(|r| r.filled()).max().unwrap_or(0);
-        let width = if header_width > 0 {
-            header_width
-        } else {
-            held.min(table.width)
-        };
+        let width = if header_width > 0 { header_width } else { held.min(table.width) };
         let mut columns = Vec::new();
         for field in 0..width {
             let cells: Vec<(u64, &str, Look)> = body
@@ -238,11 +213,7 @@ impl Sniffer<'_> {
             if blank_header && all_empty {
                 continue;
             }
-            let unit = heading
-                .units
-                .as_ref()
-                .and_then(|u| u.get(field))
-                .map(String::as_str);
+            let unit = heading.units.as_ref().and_then(|u| u.get(field)).map(String::as_str);
             let guessed = column::guess(header.filter(|h| !h.is_empty()), unit, field + 1, &cells);
             self.doubts.extend(guessed.doubts);
             let mut guess = guessed.guess;
@@ -300,9 +271,8 @@ fn mark_repeats(columns: &mut [ColumnGuess]) {
             .iter()
             .filter(|c| c.header == columns[index].header && c.header.is_some())
             .count();
-        let later = columns[index + 1..]
-            .iter()
-            .any(|c| c.header == columns[index].header && c.header.is_some());
+        let later =
+            columns[index + 1..].iter().any(|c| c.header == columns[index].header && c.header.is_some());
         columns[index].repeated = earlier > 0 || later;
         if earlier > 0 {
             let base = columns[index].name.clone();
@@ -311,15 +281,8 @@ fn mark_repeats(columns: &mut [ColumnGuess]) {
         // Two headers may differ only by the unit.
         let mut number = 2;
         while columns[..index].iter().any(|c| c.name == columns[index].name) {
-            let base = columns[index]
-                .header
-                .clone()
-                .unwrap_or_else(|| columns[index].name.clone());
-            columns[index].name = if number == 2 {
-                base
-            } else {
-                format!("{base} {number}")
-            };
+            let base = columns[index].header.clone().unwrap_or_else(|| columns[index].name.clone());
+            columns[index].name = if number == 2 { base } else { format!("{base} {number}") };
             number += 1;
         }
     }
@@ -334,9 +297,7 @@ fn lines_above(table: &Table, heading: &Heading) -> usize {
 /// Whether skipping to the header would find this very header.
 fn header_is_first_of_its_kind(table: &Table, heading: &Heading) -> bool {
     let wanted: Vec<&String> = heading.header.iter().filter(|h| !h.is_empty()).collect();
-    !table.rows[..heading.top]
-        .iter()
-        .any(|row| wanted.iter().all(|w| row.texts.contains(w)))
+    !table.rows[..heading.top].iter().any(|row| wanted.iter().all(|w| row.texts.contains(w)))
         && (heading.header_rows == 1 || matches!(table.splitter, Splitter::Byte { .. }))
 }
 
@@ -354,10 +315,7 @@ fn on_its_side(table: &Table, heading: &Heading) -> Result<(), RawError> {
         return Ok(());
     }
     let rows: Vec<_> = table.rows[table.first..].iter().filter(|r| r.is_data()).collect();
-    let named = rows
-        .iter()
-        .filter(|r| r.looks.first() == Some(&Look::Text))
-        .count();
+    let named = rows.iter().filter(|r| r.looks.first() == Some(&Look::Text)).count();
     let known = rows
         .iter()
         .filter(|r| {
@@ -370,28 +328,17 @@ fn on_its_side(table: &Table, heading: &Heading) -> Result<(), RawError> {
     if named == rows.len() && known >= 2 {
         let because =
             "the table lies on its side, one channel per line; turn rows into columns and export it again";
-        return Err(RawError::NoTable {
-            because: because.to_owned(),
-        });
+        return Err(RawError::NoTable { because: because.to_owned() });
     }
     Ok(())
 }
 
 fn no_table(text: &str) -> RawError {
     let lines = text.lines().filter(|l| !l.trim().is_empty()).count();
-    let first: String = text
-        .lines()
-        .find(|l| !l.trim().is_empty())
-        .unwrap_or("")
-        .trim()
-        .chars()
-        .take(60)
-        .collect();
-    let numbers = text
-        .lines()
-        .flat_map(|l| l.split([',', ';', '\t', ' ']))
-        .filter(|c| look(c) == Look::Number)
-        .count();
+    let first: String =
+        text.lines().find(|l| !l.trim().is_empty()).unwrap_or("").trim().chars().take(60).collect();
+    let numbers =
+        text.lines().flat_map(|l| l.split([',', ';', '\t', ' '])).filter(|c| look(c) == Look::Number).count();
     let because = if numbers == 0 {
         format!("no line of {lines} holds a number; the first is {first:?}")
     } else {

@@ -85,11 +85,7 @@ fn grouped_by(table: &Table, parts: impl Fn(&Table, usize) -> bool) -> bool {
 
 /// Whether a line is the heading of a pull (`Run 2`).
 pub(super) fn names_a_run(texts: &[String]) -> bool {
-    let first = texts
-        .iter()
-        .find(|t| !t.is_empty())
-        .map(|t| t.to_lowercase())
-        .unwrap_or_default();
+    let first = texts.iter().find(|t| !t.is_empty()).map(|t| t.to_lowercase()).unwrap_or_default();
     let held = texts.iter().filter(|t| !t.is_empty()).count();
     let looks_like = ["run", "pull", "test", "sweep", "lauf", "segment", "pass"];
     let begins = first.trim_start_matches(['#', '*', '-', '=', '[', ' ']);

@@ -7,12 +7,8 @@ use crate::raw::number::{MISSING_WORDS, Marks};
 use crate::raw::sniff::table::Row;
 
 /// Numbers that equipment writes for no value (common practice, no source).
-const BELOW: [f64; 9] = [
-    -999.0, -9999.0, -99999.0, -999.9, -999.99, -999.25, -9999.9, -32768.0, -99.0,
-];
-const ABOVE: [f64; 8] = [
-    9999.0, 99999.0, 999_999.0, 9999.9, 999.9, 32767.0, 65535.0, 65534.0,
-];
+const BELOW: [f64; 9] = [-999.0, -9999.0, -99999.0, -999.9, -999.99, -999.25, -9999.9, -32768.0, -99.0];
+const ABOVE: [f64; 8] = [9999.0, 99999.0, 999_999.0, 9999.9, 999.9, 32767.0, 65535.0, 65534.0];
 
 /// The words of the record's `missing` list, with a doubt for each number among them.
 pub(super) fn words<'r>(
@@ -40,9 +36,7 @@ pub(super) fn words<'r>(
     }
     for (column, seen) in columns.iter().zip(&seen) {
         let place = |line: u64| {
-            Place::default()
-                .line(usize::try_from(line).unwrap_or(usize::MAX))
-                .field(column.name.as_str())
+            Place::default().line(usize::try_from(line).unwrap_or(usize::MAX)).field(column.name.as_str())
         };
         for (text, line) in &seen.below {
             // A negative that no other value of the column comes near.
@@ -51,21 +45,15 @@ pub(super) fn words<'r>(
                     words.push(text.clone());
                 }
                 doubts.push(
-                    Finding::doubt(
-                        "sentinel",
-                        format!("{text} in {} is read as no value", column.name),
-                    )
-                    .at(place(*line))
-                    .found(text.as_str())
-                    .next("take it out of missing: in the columns record if it is a measurement"),
+                    Finding::doubt("sentinel", format!("{text} in {} is read as no value", column.name))
+                        .at(place(*line))
+                        .found(text.as_str())
+                        .next("take it out of missing: in the columns record if it is a measurement"),
                 );
             }
         }
         for (text, line) in &seen.above {
-            if seen.others > 2
-                && marks
-                    .number(text.as_bytes())
-                    .is_some_and(|v| v > 3.0 * seen.greatest.abs())
+            if seen.others > 2 && marks.number(text.as_bytes()).is_some_and(|v| v > 3.0 * seen.greatest.abs())
             {
                 doubts.push(
                     Finding::doubt(

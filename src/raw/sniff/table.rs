@@ -24,12 +24,7 @@ impl Row {
     fn new(line: u64, bytes: &[u8], splitter: &Splitter) -> Self {
         let texts = splitter.texts(bytes);
         let looks = texts.iter().map(|t| look(t)).collect();
-        Self {
-            line,
-            bytes: bytes.to_vec(),
-            texts,
-            looks,
-        }
+        Self { line, bytes: bytes.to_vec(), texts, looks }
     }
 
     pub(super) fn is_blank(&self) -> bool {
@@ -38,10 +33,7 @@ impl Row {
 
     /// Fields up to the last that holds anything.
     pub(super) fn filled(&self) -> usize {
-        self.looks
-            .iter()
-            .rposition(|l| *l != Look::Empty)
-            .map_or(0, |n| n + 1)
+        self.looks.iter().rposition(|l| *l != Look::Empty).map_or(0, |n| n + 1)
     }
 
     fn count(&self, wanted: impl Fn(Look) -> bool) -> usize {
@@ -103,10 +95,7 @@ pub(super) fn quotes_close(text: &[u8], delimiter: Delimiter, whole: bool) -> bo
 fn with_quotes(delimiter: Delimiter, quotes: bool) -> Splitter {
     match delimiter {
         Delimiter::Spaces => Splitter::Spaces { quotes },
-        other => Splitter::Byte {
-            delimiter: delimiter_byte(other),
-            quotes,
-        },
+        other => Splitter::Byte { delimiter: delimiter_byte(other), quotes },
     }
 }
 
@@ -145,13 +134,7 @@ impl Candidate {
 /// Finds the table and whether quotes can be read as quotes; `None` where no line looks like a row of numbers.
 pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
     let shape = ends(text);
-    let order = [
-        Delimiter::Tab,
-        Delimiter::Semicolon,
-        Delimiter::Pipe,
-        Delimiter::Comma,
-        Delimiter::Spaces,
-    ];
+    let order = [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe, Delimiter::Comma, Delimiter::Spaces];
     let mut candidates: Vec<Candidate> = order
         .into_iter()
         .filter_map(|d| Candidate::new(d, &shape, quotes_close(text, d, whole), 2))
@@ -185,11 +168,7 @@ pub(super) fn settle(table: &mut Table) -> Option<()> {
     table.table_rows = count;
     let fits = |row: &Row| row.is_data() && row.texts.len() == width;
     table.first = (0..table.rows.len()).find(|index| {
-        let after: Vec<&Row> = table.rows[*index..]
-            .iter()
-            .filter(|r| !r.is_blank())
-            .take(6)
-            .collect();
+        let after: Vec<&Row> = table.rows[*index..].iter().filter(|r| !r.is_blank()).take(6).collect();
         let fitting = after.iter().filter(|r| fits(r)).count();
         let row = &table.rows[*index];
         fits(row)
@@ -207,11 +186,8 @@ fn is_remark(row: &Row, below: &[Row], width: usize) -> bool {
     }
     let heads = |r: &&Row| !r.is_blank() && r.count(Look::is_value) == 0 && r.filled() * 2 >= width;
     let mut rest = below.iter().take(1000).skip_while(|r| !heads(r)).skip(1);
-    let fitting: Vec<&Row> = rest
-        .by_ref()
-        .filter(|r| r.is_data() && r.looks.len() == width)
-        .take(50)
-        .collect();
+    let fitting: Vec<&Row> =
+        rest.by_ref().filter(|r| r.is_data() && r.looks.len() == width).take(50).collect();
     let texts = |field: usize| fitting.iter().filter(|r| r.looks[field] == Look::Text).count();
     let odd =
         |field: &usize| row.looks.get(*field) == Some(&Look::Text) && texts(*field) * 2 <= fitting.len();
@@ -242,9 +218,7 @@ fn usual_width(rows: &[Row], least: usize) -> Option<(usize, usize)> {
         *score += row_score(row);
         *count += 1;
     }
-    let heaviest = widths
-        .into_iter()
-        .max_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b))?;
+    let heaviest = widths.into_iter().max_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b))?;
     Some((heaviest.0, heaviest.1.1))
 }
 
@@ -254,16 +228,8 @@ fn row_score(row: &Row) -> f64 {
     let values = count(Look::is_value);
     let held = count(|l| l != Look::Empty && l != Look::Missing);
     // A quote inside a cell of text was cut by the wrong delimiter.
-    let cut = row
-        .looks
-        .iter()
-        .zip(&row.texts)
-        .any(|(l, text)| *l == Look::Text && text.contains('"'));
-    if held > 0.0 && !cut {
-        values * (values / held) * (values / held)
-    } else {
-        0.0
-    }
+    let cut = row.looks.iter().zip(&row.texts).any(|(l, text)| *l == Look::Text && text.contains('"'));
+    if held > 0.0 && !cut { values * (values / held) * (values / held) } else { 0.0 }
 }
 
 /// Finds fixed columns in text that spaces part unevenly: character columns that no row fills.
@@ -273,17 +239,14 @@ pub(super) fn fixed_columns(table: &Table) -> Option<Vec<usize>> {
         .filter(|r| r.is_data())
         .map(|r| String::from_utf8_lossy(&r.bytes).chars().collect())
         .collect();
-    let uneven = table.rows[table.first..]
-        .iter()
-        .filter(|r| r.is_data() && r.texts.len() != table.width)
-        .count();
+    let uneven =
+        table.rows[table.first..].iter().filter(|r| r.is_data() && r.texts.len() != table.width).count();
     if uneven == 0 || lines.len() < 3 || lines.iter().any(|l| l.contains(&'\t')) {
         return None;
     }
     let longest = lines.iter().map(Vec::len).max()?;
-    let filled: Vec<bool> = (0..longest)
-        .map(|column| lines.iter().any(|l| l.get(column).is_some_and(|c| *c != ' ')))
-        .collect();
+    let filled: Vec<bool> =
+        (0..longest).map(|column| lines.iter().any(|l| l.get(column).is_some_and(|c| *c != ' '))).collect();
     let mut starts = vec![0];
     for column in 1..longest {
         // A field begins right behind the field before, so that wider numbers to its left still belong to it.

@@ -15,19 +15,15 @@ const USUAL_RPM: (f64, f64) = (300.0, 25_000.0);
 pub(super) fn settle(sniffer: &mut Sniffer<'_>, guess: &mut Guess, read: &[Vec<f64>]) {
     answered(sniffer, guess);
     let of = |guess: &Guess, quantity| {
-        let list: Vec<usize> = (0..guess.columns.len())
-            .filter(|n| guess.columns[*n].quantity == quantity)
-            .collect();
+        let list: Vec<usize> =
+            (0..guess.columns.len()).filter(|n| guess.columns[*n].quantity == quantity).collect();
         list
     };
     let speeds = of(guess, ChannelQuantity::Speed);
     speed_unit(sniffer, guess, read, &speeds);
     let powers = of(guess, ChannelQuantity::Power);
     let torques = of(guess, ChannelQuantity::Torque);
-    if let Some(speed) = speeds
-        .first()
-        .copied()
-        .filter(|n| guess.columns[*n].unit.as_deref() == Some("rpm"))
+    if let Some(speed) = speeds.first().copied().filter(|n| guess.columns[*n].unit.as_deref() == Some("rpm"))
     {
         for power in &powers {
             for torque in &torques {
@@ -81,10 +77,7 @@ fn speed_unit(sniffer: &mut Sniffer<'_>, guess: &mut Guess, read: &[Vec<f64>], s
         let column = &mut guess.columns[*index];
         if let Some(unit) = &column.unit {
             // The checks below compare with rpm, however the file spells it.
-            if ChannelQuantity::Speed
-                .unit(unit)
-                .is_some_and(|(unit, _)| unit.symbol() == "rpm")
-            {
+            if ChannelQuantity::Speed.unit(unit).is_some_and(|(unit, _)| unit.symbol() == "rpm") {
                 column.unit = Some("rpm".to_owned());
             }
             continue;
@@ -124,25 +117,17 @@ fn pair(sniffer: &mut Sniffer<'_>, guess: &mut Guess, torque: usize, power: usiz
         same(torque, pair.torque) && same(power, pair.power)
     };
     let mut suiting: Vec<PowerUnits> = fit.units.iter().filter(suits).copied().collect();
-    let distance = |pair: &PowerUnits| {
-        pair.ratio()
-            .map_or(f64::INFINITY, |expected| (fit.ratio / expected - 1.0).abs())
-    };
+    let distance =
+        |pair: &PowerUnits| pair.ratio().map_or(f64::INFINITY, |expected| (fit.ratio / expected - 1.0).abs());
     suiting.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
     let Some(best) = suiting.first().copied() else {
         return;
     };
     // Two pairs may both lie within the tolerance; the nearer one stands if it is clearly nearer.
-    if suiting
-        .get(1)
-        .is_some_and(|second| distance(second) < 3.0 * distance(&best))
-    {
+    if suiting.get(1).is_some_and(|second| distance(second) < 3.0 * distance(&best)) {
         return;
     }
-    let names = (
-        guess.columns[torque].name.clone(),
-        guess.columns[power].name.clone(),
-    );
+    let names = (guess.columns[torque].name.clone(), guess.columns[power].name.clone());
     for (index, symbol) in [(torque, best.torque), (power, best.power)] {
         let column = &mut guess.columns[index];
         if column.unit.is_none() {
@@ -178,10 +163,8 @@ fn leftovers(sniffer: &mut Sniffer<'_>, guess: &mut Guess, torques: &[usize], po
             if settled {
                 let word = column.quantity.word();
                 column.quantity = ChannelQuantity::Other;
-                column.why = format!(
-                    "{}; it does not agree with the file's power at any known unit",
-                    column.why
-                );
+                column.why =
+                    format!("{}; it does not agree with the file's power at any known unit", column.why);
                 sniffer.doubts.push(
                     Finding::doubt(
                         "unit-not-stated",

@@ -34,51 +34,14 @@ struct Hint {
     flow: bool,
 }
 
-const TEMPERATURE: [&str; 8] = [
-    "temp",
-    "temps",
-    "temperature",
-    "temperatur",
-    "température",
-    "tmp",
-    "temperatura",
-    "tmpr",
-];
-const PRESSURE: [&str; 9] = [
-    "pressure",
-    "press",
-    "pres",
-    "prs",
-    "druck",
-    "pression",
-    "pressione",
-    "presión",
-    "psi",
-];
-const FLOW: [&str; 10] = [
-    "flow",
-    "rate",
-    "consumption",
-    "verbrauch",
-    "débit",
-    "portata",
-    "caudal",
-    "durchfluss",
-    "mass",
-    "cfm",
-];
+const TEMPERATURE: [&str; 8] =
+    ["temp", "temps", "temperature", "temperatur", "température", "tmp", "temperatura", "tmpr"];
+const PRESSURE: [&str; 9] =
+    ["pressure", "press", "pres", "prs", "druck", "pression", "pressione", "presión", "psi"];
+const FLOW: [&str; 10] =
+    ["flow", "rate", "consumption", "verbrauch", "débit", "portata", "caudal", "durchfluss", "mass", "cfm"];
 const OIL: [&str; 4] = ["oil", "öl", "huile", "olio"];
-const WATER: [&str; 9] = [
-    "water",
-    "wtr",
-    "coolant",
-    "cool",
-    "clt",
-    "ect",
-    "jacket",
-    "wasser",
-    "kühlwasser",
-];
+const WATER: [&str; 9] = ["water", "wtr", "coolant", "cool", "clt", "ect", "jacket", "wasser", "kühlwasser"];
 const AIR: [&str; 13] = [
     "air",
     "inlet",
@@ -118,27 +81,12 @@ pub(super) fn quantity(header: &str, unit: Option<&str>) -> ChannelQuantity {
         || (has(&["factor", "fact", "faktor"]) && says(&["corr", "sae", "din", "stp", "korrektur"]))
     {
         Q::CorrectionFactor
-    } else if has(&[
-        "humidity",
-        "humid",
-        "hum",
-        "rh",
-        "feuchte",
-        "luftfeuchte",
-        "humidité",
-        "umidità",
-    ]) {
+    } else if has(&["humidity", "humid", "hum", "rh", "feuchte", "luftfeuchte", "humidité", "umidità"]) {
         Q::Humidity
     } else if has(&["vapor", "vapour"]) {
         Q::VapourPressure
-    } else if has(&[
-        "baro",
-        "barometer",
-        "barometric",
-        "barom",
-        "luftdruck",
-        "barometro",
-    ]) || (pressure && has(&["ambient", "atm", "atmospheric", "station", "cell"]))
+    } else if has(&["baro", "barometer", "barometric", "barom", "luftdruck", "barometro"])
+        || (pressure && has(&["ambient", "atm", "atmospheric", "station", "cell"]))
     {
         Q::Barometer
     } else if has(&["blowby"]) || says(&["blow by"]) {
@@ -166,16 +114,7 @@ pub(super) fn quantity(header: &str, unit: Option<&str>) -> ChannelQuantity {
         Q::AirTemperature
     } else if (has(&EXHAUST) || has(&["back"])) && pressure {
         Q::ExhaustPressure
-    } else if has(&[
-        "map",
-        "manifold",
-        "boost",
-        "vacuum",
-        "vac",
-        "ladedruck",
-        "saugrohr",
-    ]) && !temperature
-    {
+    } else if has(&["map", "manifold", "boost", "vacuum", "vac", "ladedruck", "saugrohr"]) && !temperature {
         Q::ManifoldPressure
     } else if is_time(&words, &joined) {
         Q::Time
@@ -215,22 +154,13 @@ pub(super) fn quantity(header: &str, unit: Option<&str>) -> ChannelQuantity {
         "horsepower",
     ]) {
         Q::Power
-    } else if has(&[
-        "rpm", "speed", "revs", "rev", "drehzahl", "régime", "regime", "giri", "n", "rpms",
-    ]) || says(&["1 min", "u min"])
+    } else if has(&["rpm", "speed", "revs", "rev", "drehzahl", "régime", "regime", "giri", "n", "rpms"])
+        || says(&["1 min", "u min"])
     {
         Q::Speed
     } else if has(&["throttle", "tps", "drosselklappe"]) {
         Q::Throttle
-    } else if has(&[
-        "timing",
-        "ign",
-        "ignition",
-        "spark",
-        "advance",
-        "zündung",
-        "zündwinkel",
-    ]) {
+    } else if has(&["timing", "ign", "ignition", "spark", "advance", "zündung", "zündwinkel"]) {
         Q::IgnitionTiming
     } else if has(&["run", "pull", "lauf", "segment", "pass"]) {
         Q::Run
@@ -261,26 +191,17 @@ fn is_time(words: &[String], joined: &str) -> bool {
         "millis",
     ];
     words.first().is_some_and(|w| times.contains(&w.as_str()))
-        || words
-            .last()
-            .is_some_and(|w| ["time", "timestamp", "zeit"].contains(&w.as_str()))
+        || words.last().is_some_and(|w| ["time", "timestamp", "zeit"].contains(&w.as_str()))
         || matches!(joined, "t" | "t s" | "time s" | "t ms")
 }
 
 /// The quantity that a unit alone settles.
 fn by_unit(unit: Option<&str>) -> ChannelQuantity {
-    let candidates = [
-        ChannelQuantity::Speed,
-        ChannelQuantity::Torque,
-        ChannelQuantity::Power,
-    ];
+    let candidates = [ChannelQuantity::Speed, ChannelQuantity::Torque, ChannelQuantity::Power];
     let Some(unit) = unit else {
         return ChannelQuantity::Other;
     };
-    candidates
-        .into_iter()
-        .find(|q| q.unit(&tidy(unit)).is_some())
-        .unwrap_or(ChannelQuantity::Other)
+    candidates.into_iter().find(|q| q.unit(&tidy(unit)).is_some()).unwrap_or(ChannelQuantity::Other)
 }
 
 fn hint_of(unit: &str) -> Hint {
@@ -334,9 +255,7 @@ pub(super) fn tidy(unit: &str) -> String {
 pub(super) fn is_unit(text: &str) -> bool {
     let unit = tidy(text);
     unit.chars().any(|c| !c.is_ascii_digit())
-        && QuantityKind::ALL
-            .into_iter()
-            .any(|kind| Unit::parse(&unit, kind).is_ok())
+        && QuantityKind::ALL.into_iter().any(|kind| Unit::parse(&unit, kind).is_ok())
 }
 
 /// Whether a header says observed or corrected, and in which word.

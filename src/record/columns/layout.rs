@@ -210,9 +210,7 @@ impl Layout {
                 SegmentRule::Off
             }),
         };
-        let starts = list(&mut reader, "starts", |v| {
-            v.as_u64().and_then(|n| usize::try_from(n).ok())
-        });
+        let starts = list(&mut reader, "starts", |v| v.as_u64().and_then(|n| usize::try_from(n).ok()));
         let missing = list(&mut reader, "missing", |v| match v {
             Value::String(text) => Some(text.clone()),
             Value::Number(number) => Some(number.to_string()),
@@ -227,22 +225,12 @@ impl Layout {
             }
         };
         let layout = Self {
-            format: reader
-                .word("format", FileFormat::from_word)
-                .unwrap_or(usual.format),
-            encoding: reader
-                .word("encoding", Encoding::from_word)
-                .unwrap_or(usual.encoding),
-            delimiter: reader
-                .word("delimiter", Delimiter::from_word)
-                .unwrap_or(usual.delimiter),
+            format: reader.word("format", FileFormat::from_word).unwrap_or(usual.format),
+            encoding: reader.word("encoding", Encoding::from_word).unwrap_or(usual.encoding),
+            delimiter: reader.word("delimiter", Delimiter::from_word).unwrap_or(usual.delimiter),
             quote: reader.word("quote", Quote::from_word).unwrap_or(usual.quote),
-            decimal: reader
-                .word("decimal", Decimal::from_word)
-                .unwrap_or(usual.decimal),
-            thousands: reader
-                .word("thousands", Thousands::from_word)
-                .unwrap_or(usual.thousands),
+            decimal: reader.word("decimal", Decimal::from_word).unwrap_or(usual.decimal),
+            thousands: reader.word("thousands", Thousands::from_word).unwrap_or(usual.thousands),
             header_rows: reader.whole("header-rows").unwrap_or(usual.header_rows),
             sheet: reader.text("sheet"),
             starts,
@@ -378,10 +366,9 @@ fn segment_rule(value: &Value) -> Option<SegmentRule> {
             "text-line" => Some(SegmentRule::TextLine),
             _ => None,
         },
-        Value::Object(map) if map.len() == 1 => map
-            .get("channel")
-            .and_then(Value::as_str)
-            .map(|name| SegmentRule::Channel(name.to_owned())),
+        Value::Object(map) if map.len() == 1 => {
+            map.get("channel").and_then(Value::as_str).map(|name| SegmentRule::Channel(name.to_owned()))
+        }
         _ => None,
     }
 }
@@ -390,9 +377,7 @@ fn list<T>(reader: &mut FieldReader, key: &str, each: impl Fn(&Value) -> Option<
     let Some(value) = reader.take(key) else {
         return Vec::new();
     };
-    let items = value
-        .as_array()
-        .map(|items| items.iter().map(&each).collect::<Option<Vec<T>>>());
+    let items = value.as_array().map(|items| items.iter().map(&each).collect::<Option<Vec<T>>>());
     match items {
         Some(Some(items)) => items,
         _ => {

@@ -1,0 +1,79 @@
+//! What is not documented, and what closes it.
+
+use serde::Serialize;
+
+use crate::check::Close;
+use crate::check::Gap;
+use crate::check::GapSide;
+use crate::check::Why;
+
+/// One gap in words.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct GapLine {
+    /// What is missing, as commands name it.
+    pub item: String,
+    /// The trade's name.
+    pub title: String,
+    /// On which side: `base`, `test` or `both`.
+    pub side: &'static str,
+    /// Why it counts as missing.
+    pub why: String,
+    /// What the other side says, where it says something.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub other: Option<String>,
+    /// The commands that close it.
+    pub close: Vec<String>,
+    /// The same, for a program that closes them.
+    #[serde(skip)]
+    pub closes: Vec<Close>,
+}
+
+impl From<&Gap> for GapLine {
+    fn from(gap: &Gap) -> Self {
+        Self {
+            item: gap.item.path(),
+            title: gap.item.title.clone(),
+            side: match gap.side {
+                GapSide::Base => "base",
+                GapSide::Test => "test",
+                GapSide::Both => "both",
+            },
+            why: why_words(&gap.why),
+            other: gap.other.as_ref().map(|shown| shown.text.clone()),
+            close: gap.close.iter().map(ToString::to_string).collect(),
+            closes: gap.close.clone(),
+        }
+    }
+}
+
+/// Why a gap counts as one, in words.
+fn why_words(why: &Why) -> String {
+    match why {
+        Why::Absent => "nobody wrote it down".to_owned(),
+        Why::Voided { work, state, was } => {
+            format!("{was} stood here, but {work} ({state}) can have changed it")
+        }
+        Why::Refit { was } => format!("{was} stood here, but the parts were apart since"),
+        Why::OtherPart { role } => format!("the build's figure speaks of another {role}"),
+        Why::NoInstrument { was } => format!("{was} was measured, nobody says with what"),
+        Why::NoBatch => "the same name on both sides, and nothing says it is the same batch".to_owned(),
+        Why::NoBuild => "the pull has no build yet".to_owned(),
+    }
+}
+
+/// What is not documented on one side, or between two.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct GapsAnswer {
+    /// What was asked about.
+    pub about: Vec<String>,
+    /// The gaps, those that matter most first.
+    pub gaps: Vec<GapLine>,
+    /// Gaps that both sides share and that cannot explain a difference.
+    pub common: Vec<GapLine>,
+    /// Figures that are only listed or assumed, a line each.
+    pub soft: Vec<String>,
+    /// Files with pending edits that would change the answer.
+    pub pending: Vec<String>,
+    /// What to do next.
+    pub next: String,
+}

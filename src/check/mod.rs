@@ -1,0 +1,30 @@
+//! The documented-check: whether two sides may be compared at all, and what differs between them.
+//!
+//! In: two [`Side`]s with every record they rest on, and the compiled schemas. Out: a [`Refusal`] that names each gap
+//! with the command that closes it, or a [`Checked`] value that later rooms demand before they print one two-sided
+//! figure. It never guesses, and no argument turns a refusal off.
+
+mod changes;
+mod close;
+mod documented;
+mod side;
+mod told;
+
+pub use changes::Change;
+pub use changes::ChangeGroup;
+pub use close::Close;
+pub use documented::Checked;
+pub use documented::Gap;
+pub use documented::GapSide;
+pub use documented::OpenQuestion;
+pub use documented::Refusal;
+pub use documented::documented;
+pub use documented::gaps_of;
+pub use documented::soft_of;
+pub use side::Side;
+pub use side::Wear;
+pub use told::Group;
+pub use told::Item;
+pub use told::Shown;
+pub use told::Told;
+pub use told::Why;

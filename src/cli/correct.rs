@@ -1,0 +1,45 @@
+//! `correct`.
+
+use clap::Args;
+
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::cli::make::entered;
+use crate::workflow::Failure;
+use crate::workflow::measure;
+
+/// Mend a wrong record, visibly: the old value stays and the reason is kept
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook correct 0412a-04..06 --set spacer=sp-25/a --because \"seen in the photograph\"\n  mulebook correct 0412a-07 --set build=b4 --because \"entered before the build was written down\"\n  mulebook correct 0412a-07 --set outcome=\"throttle not fully open\" --because \"seen in the trace\"\n\nWhat can be set: a role, a setting, a fit, a condition, run.NAME, build, correction, outcome; of a part batch, serial, name, where, note."
+)]
+pub(super) struct Correct {
+    /// A pull, a run of pulls (0412a-04..06), a build or a part
+    record: String,
+    /// What is right (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE", required = true)]
+    set: Vec<String>,
+    /// Why the record was wrong
+    #[arg(long, value_name = "WHY")]
+    because: String,
+    /// The instrument, for a measured value
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
+}
+
+impl Correct {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("correct", Some(&book))?;
+        let answer = measure::correct(
+            &book,
+            &context,
+            &self.record,
+            &self.set,
+            self.with.as_deref(),
+            surroundings.person().as_deref(),
+            &self.because,
+        )?;
+        Ok(entered(&answer, surroundings))
+    }
+}

@@ -1,0 +1,52 @@
+//! `diff`.
+
+use clap::Args;
+
+use crate::answer::DiffAnswer;
+use crate::cli::REFUSED;
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::compare;
+
+/// See what changed between two pulls or builds; refused where something that could differ is undocumented
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook diff 0412a-03 0412a-07     what 07 differs in from 03\n  mulebook diff 3 last --subject header\n\nThe base comes first. Exit code 3 means refused; `mulebook gaps BASE TEST --fill` asks for what is missing."
+)]
+pub(super) struct Diff {
+    /// The base: a pull's id, its beginning, an order number of the newest session, `last`, or a build
+    base: String,
+    /// The test side, named alike
+    test: String,
+    /// The role under test
+    #[arg(long, value_name = "ROLE")]
+    subject: Option<String>,
+    /// Distance of the table's rows, in rpm
+    #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
+    step: u32,
+    /// Answer from the work tree, pending edits included
+    #[arg(long)]
+    pending: bool,
+}
+
+impl Diff {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let request = compare::DiffRequest {
+            base: self.base,
+            test: self.test,
+            subject: self.subject,
+            step_rpm: self.step,
+            pending: self.pending,
+        };
+        let answer = compare::diff(&book, &request)?;
+        let code = if matches!(answer, DiffAnswer::Refused(_)) { REFUSED } else { 0 };
+        Ok(Said {
+            text: render::diff(&answer, surroundings.look()),
+            json: render::json("diff", &answer),
+            code,
+        })
+    }
+}

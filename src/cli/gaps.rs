@@ -1,0 +1,157 @@
+//! `gaps`, and asking for them one by one.
+
+use std::io::BufRead;
+use std::io::Write;
+
+use clap::Args;
+
+use crate::answer::GapLine;
+use crate::check::Close;
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::finding::Finding;
+use crate::render;
+use crate::store::Book;
+use crate::workflow::Context;
+use crate::workflow::Failure;
+use crate::workflow::compare;
+use crate::workflow::input::FigureInput;
+use crate::workflow::input::Way;
+use crate::workflow::measure;
+
+/// See what is not documented, and for which comparison it matters
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook gaps                       of the last pull\n  mulebook gaps 0412a-03 0412a-07     what bars this comparison\n  mulebook gaps 0412a-03 0412a-07 --fill   asks for each in turn"
+)]
+pub(super) struct Gaps {
+    /// A pull or build, or two of them; the last pull unless said
+    about: Vec<String>,
+    /// Ask for each gap in turn
+    #[arg(long)]
+    fill: bool,
+    /// Answer from the work tree, pending edits included
+    #[arg(long, conflicts_with = "fill")]
+    pending: bool,
+}
+
+impl Gaps {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        if self.fill {
+            if surroundings.json() {
+                return Err(Failure::usage(Finding::error(
+                    "cannot-ask",
+                    "--fill asks a person; it does not go with --json",
+                )));
+            }
+            let context = surroundings.context("gaps --fill", Some(&book))?;
+            fill(&book, &context, &self.about)?;
+        }
+        let answer = compare::gaps(&book, &self.about, self.pending)?;
+        Ok(Said::done(render::gaps(&answer, surroundings.look()), render::json("gaps", &answer)))
+    }
+}
+
+/// Asks for each gap in turn; every answer is a commit of its own, so that stopping half-way loses nothing.
+fn fill(book: &Book, context: &Context, about: &[String]) -> Result<(), Failure> {
+    let answer = compare::gaps(book, about, false)?;
+    let count = answer.gaps.len();
+    let mut input = std::io::stdin().lock();
+    let mut asked: Vec<Close> = Vec::new();
+    for (number, gap) in answer.gaps.iter().enumerate() {
+        for close in &gap.closes {
+            if asked.contains(close) {
+                continue;
+            }
+            asked.push(close.clone());
+            loop {
+                let question = question(gap, close, number + 1, count);
+                let Some(line) = ask(&mut input, &question).map_err(cannot_ask)? else { return Ok(()) };
+                if line.is_empty() {
+                    break;
+                }
+                match enter(book, context, close, &line) {
+                    Ok(()) => break,
+                    Err(failure) => {
+                        let text = render::failure(&failure.findings, render::Look::default());
+                        ask_again(&text).map_err(cannot_ask)?;
+                    }
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn question(gap: &GapLine, close: &Close, number: usize, count: usize) -> String {
+    let other = gap.other.as_ref().map(|other| format!(" The other side says {other}.")).unwrap_or_default();
+    let (at, like) = match close {
+        Close::Measure { at, gone: true, .. } => (at, "unknown: why, or calculated: VALUE; FROM"),
+        Close::Measure { at, .. } => {
+            (at, "VALUE @INSTRUMENT, listed: VALUE; SOURCE, assumed: VALUE; WHY, unknown: WHY")
+        }
+        Close::Correct { record, like, .. } => (record, *like),
+    };
+    render::clean(&format!(
+        "\n({number} of {count}) {} at {at}: {}.{other}\n  {like}; Enter leaves it open\n> ",
+        gap.item, gap.why
+    ))
+}
+
+fn ask(input: &mut impl BufRead, question: &str) -> std::io::Result<Option<String>> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(question.as_bytes())?;
+    out.flush()?;
+    let mut line = String::new();
+    if input.read_line(&mut line)? == 0 {
+        writeln!(out)?;
+        return Ok(None);
+    }
+    Ok(Some(line.trim().to_owned()))
+}
+
+fn ask_again(text: &str) -> std::io::Result<()> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()
+}
+
+fn enter(book: &Book, context: &Context, close: &Close, line: &str) -> Result<(), Failure> {
+    match close {
+        Close::Measure { at, field, .. } => {
+            let (line, with) = match line.rsplit_once(" @") {
+                Some((value, instrument)) => (value.trim(), Some(instrument.trim().to_owned())),
+                None => (line, None),
+            };
+            let mut told = FigureInput::typed(line);
+            if let Some((value, from)) =
+                line.strip_prefix("calculated:").and_then(|rest| rest.split_once(';'))
+            {
+                told = FigureInput {
+                    way: Way::Calculated(from.trim().to_owned()),
+                    ..FigureInput::measured(value.trim())
+                };
+            }
+            told.with = with;
+            measure::measure(book, context, at, field, &told).map(drop)
+        }
+        Close::Correct { record, set, .. } => {
+            let assignment = [format!("{set}={line}")];
+            measure::correct(
+                book,
+                context,
+                record,
+                &assignment,
+                None,
+                None,
+                "filled in: it was not written down at the time",
+            )
+            .map(drop)
+        }
+    }
+}
+
+fn cannot_ask(error: std::io::Error) -> Failure {
+    Finding::error("cannot-ask", format!("the terminal could not be read or written: {error}")).into()
+}

@@ -1,0 +1,279 @@
+//! `new`, `part`, `build`, `session`, `cell`, `instrument`.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::answer::Entered;
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::make;
+
+/// An entry as text and JSON.
+pub(super) fn entered(answer: &Entered, surroundings: &Surroundings) -> Said {
+    if answer.written.recovered.is_some() {
+        surroundings.told_recovery();
+    }
+    Said::done(render::entered(answer, surroundings.look()), render::json("entered", answer))
+}
+
+/// Make an empty book, with templates that explain themselves
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  mulebook new hill-climb --name \"Hill-climb four\" --by mk")]
+pub(super) struct New {
+    /// The folder; made when missing
+    dir: PathBuf,
+    /// The book's name; the folder's unless said
+    #[arg(long)]
+    name: Option<String>,
+    /// The book's zone as distance from UTC; this machine's unless said
+    #[arg(long, value_name = "+HH:MM", allow_hyphen_values = true)]
+    zone: Option<String>,
+}
+
+impl New {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let context = surroundings.context("new", None)?;
+        let zone = self.zone.unwrap_or_else(|| context.now.format("%:z").to_string());
+        let name = self.name.or_else(|| self.dir.file_name().map(|name| name.to_string_lossy().into_owned()));
+        let (_, answer) =
+            make::new_book(&self.dir, name.as_deref().unwrap_or("engine book"), &zone, &context)?;
+        Ok(entered(&answer, surroundings))
+    }
+}
+
+/// Write down a part: its tag, its kind, and what is known of it
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook part cylinder-head h2 --serial 0417 --how \"bought new\" \\\n      --set inlet-diameter=\"listed: 33.0 mm; seller's sheet\"\n\nA value is measured by you, now, unless it begins with `listed: VALUE; SOURCE`, `assumed: VALUE; WHY` or `unknown: WHY`."
+)]
+pub(super) struct Part {
+    /// The kind (cylinder-head, header, intake …); may be left out with --from
+    kind: String,
+    /// The short tag painted on it
+    tag: Option<String>,
+    /// Copy the listed figures of another part of its kind
+    #[arg(long, value_name = "TAG")]
+    from: Option<String>,
+    /// What people call it
+    #[arg(long)]
+    name: Option<String>,
+    /// Serial or casting number
+    #[arg(long)]
+    serial: Option<String>,
+    /// Batch, for gaskets, oil, fuel and plugs
+    #[arg(long)]
+    batch: Option<String>,
+    /// How it came: bought new, came with the car
+    #[arg(long)]
+    how: Option<String>,
+    /// Since when it is so; today unless said
+    #[arg(long, value_name = "DAY")]
+    since: Option<String>,
+    /// Cylinders, for a short block
+    #[arg(long)]
+    cylinders: Option<u32>,
+    /// A role this engine never has (may be given several times)
+    #[arg(long, value_name = "ROLE")]
+    never: Vec<String>,
+    /// A figure (may be given several times)
+    #[arg(long, value_name = "FIGURE=VALUE")]
+    set: Vec<String>,
+    /// The instrument that measured figures were taken with
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
+}
+
+impl Part {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("part", Some(&book))?;
+        // `part --from h1 h2` names the tag alone.
+        let (kind, tag) = match self.tag {
+            Some(tag) => (Some(self.kind), tag),
+            None => (None, self.kind),
+        };
+        let request = make::PartRequest {
+            kind,
+            tag,
+            from: self.from,
+            name: self.name,
+            serial: self.serial,
+            batch: self.batch,
+            how: self.how,
+            since: self.since,
+            cylinders: self.cylinders,
+            never: self.never,
+            set: self.set,
+            with: self.with,
+            by: surroundings.person(),
+        };
+        Ok(entered(&make::part(&book, &context, &request)?, surroundings))
+    }
+}
+
+/// Write down a build: part and state for each role, settings and fits
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook build b4 --from b3 --set header=step-1 --set spacer=none \\\n      --set ignition-timing=\"31 deg BTDC\" --with lamp-1\n\nWith --from only what differs is said. What the change can have disturbed is not copied; it is listed."
+)]
+pub(super) struct Build {
+    /// Its name
+    name: String,
+    /// The engine's tag; the other build's with --from
+    #[arg(long, value_name = "TAG")]
+    engine: Option<String>,
+    /// The build it differs from
+    #[arg(long, value_name = "BUILD")]
+    from: Option<String>,
+    /// Since when it is together; today unless said
+    #[arg(long, value_name = "DAY")]
+    since: Option<String>,
+    /// A role, setting or fit (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE")]
+    set: Vec<String>,
+    /// The instrument that settings were measured with
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
+    /// The same parts, off and on again, with nothing else changed
+    #[arg(long)]
+    refit: bool,
+    /// A remark
+    #[arg(long)]
+    note: Option<String>,
+}
+
+impl Build {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("build", Some(&book))?;
+        let request = make::BuildRequest {
+            name: self.name,
+            engine: self.engine,
+            from: self.from,
+            since: self.since,
+            set: self.set,
+            with: self.with,
+            refit: self.refit,
+            by: surroundings.person(),
+            note: self.note,
+        };
+        Ok(entered(&make::build(&book, &context, &request)?, surroundings))
+    }
+}
+
+/// Begin a session: one sitting in a cell
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook session 0412a --cell tower --engine mule-1 --warm-up \"8 min at 2500 rpm, oil 85 °C\""
+)]
+pub(super) struct Session {
+    /// Its short tag; pulls are numbered TAG-01, TAG-02 …
+    tag: String,
+    /// The cell
+    #[arg(long)]
+    cell: String,
+    /// The day; today unless said
+    #[arg(long, value_name = "DAY")]
+    on: Option<String>,
+    /// The engine's tag
+    #[arg(long, value_name = "TAG")]
+    engine: Option<String>,
+    /// The warm-up recipe
+    #[arg(long)]
+    warm_up: Option<String>,
+    /// What is waited for between pulls
+    #[arg(long)]
+    between: Option<String>,
+    /// A remark
+    #[arg(long)]
+    note: Option<String>,
+}
+
+impl Session {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("session", Some(&book))?;
+        let request = make::SessionRequest {
+            tag: self.tag,
+            cell: self.cell,
+            on: self.on,
+            by: surroundings.person(),
+            engine: self.engine,
+            warm_up: self.warm_up,
+            between: self.between,
+            note: self.note,
+        };
+        Ok(entered(&make::session(&book, &context, &request)?, surroundings))
+    }
+}
+
+/// Write down a test cell
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook cell tower --set altitude=\"listed: 320 m; survey map\" --set absorber=\"eddy-current brake\""
+)]
+pub(super) struct Cell {
+    /// Its short tag
+    tag: String,
+    /// A figure or field of the cell (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE")]
+    set: Vec<String>,
+    /// The instrument that figures were measured with
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
+}
+
+impl Cell {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("cell", Some(&book))?;
+        Ok(entered(&make::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?, surroundings))
+    }
+}
+
+/// Write down an instrument, its uncertainty and its last calibration
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook instrument burette-1 \"50 cc burette\" --uncertainty \"volume=±0.1 cc/reading\" \\\n      --calibrated 2026-01-15 --calibrated-by \"county metrology\""
+)]
+pub(super) struct Instrument {
+    /// Its short tag
+    tag: String,
+    /// What it is
+    what: String,
+    /// Serial number
+    #[arg(long)]
+    serial: Option<String>,
+    /// A stated uncertainty, with what it covers behind a slash: reading, session or calibration
+    #[arg(long, value_name = "QUANTITY=±LIMIT/SCOPE")]
+    uncertainty: Vec<String>,
+    /// The day of its last calibration
+    #[arg(long, value_name = "DAY")]
+    calibrated: Option<String>,
+    /// Who calibrated it
+    #[arg(long, value_name = "WHO")]
+    calibrated_by: Option<String>,
+    /// Until when the calibration holds
+    #[arg(long, value_name = "DAY")]
+    due: Option<String>,
+}
+
+impl Instrument {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("instrument", Some(&book))?;
+        let request = make::InstrumentRequest {
+            tag: self.tag,
+            what: self.what,
+            serial: self.serial,
+            uncertainty: self.uncertainty,
+            calibrated: self.calibrated,
+            calibrated_by: self.calibrated_by,
+            due: self.due,
+        };
+        Ok(entered(&make::instrument(&book, &context, &request)?, surroundings))
+    }
+}

@@ -1,0 +1,130 @@
+//! `measure` and `rework`.
+
+use clap::Args;
+
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::cli::make::entered;
+use crate::finding::Finding;
+use crate::workflow::Failure;
+use crate::workflow::input::FigureInput;
+use crate::workflow::input::Way;
+use crate::workflow::measure;
+
+/// Enter a figure: a measurement, or another way of knowing it
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\""
+)]
+pub(super) struct Measure {
+    /// A part in a state (h2/b), a build, or a pull
+    at: String,
+    /// The figure's name
+    field: String,
+    /// The value with its unit; several values side by side, one per cylinder
+    #[arg(required_unless_present = "unknown", allow_hyphen_values = true)]
+    value: Option<String>,
+    /// The instrument
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
+    /// When it was taken; now unless said
+    #[arg(long, value_name = "DAY|TIME")]
+    taken: Option<String>,
+    /// At which speed, lift or temperature it holds
+    #[arg(long, value_name = "WHERE")]
+    condition: Option<String>,
+    /// The same as --condition, as people say it
+    #[arg(long = "at", value_name = "WHERE", conflicts_with = "condition")]
+    at_which: Option<String>,
+    /// It is unknown, with the reason
+    #[arg(long, value_name = "WHY", conflicts_with_all = ["value", "listed", "assumed", "calculated"])]
+    unknown: Option<String>,
+    /// It is someone else's figure, with its source
+    #[arg(long, value_name = "SOURCE", conflicts_with_all = ["assumed", "calculated"])]
+    listed: Option<String>,
+    /// It is assumed, with the reason
+    #[arg(long, value_name = "WHY", conflicts_with = "calculated")]
+    assumed: Option<String>,
+    /// It is worked out, with what from
+    #[arg(long, value_name = "FROM")]
+    calculated: Option<String>,
+    /// The number of the entry that this one says was wrong
+    #[arg(long, value_name = "N", requires = "because")]
+    corrects: Option<usize>,
+    /// Why that entry was wrong
+    #[arg(long, value_name = "WHY")]
+    because: Option<String>,
+    /// A remark
+    #[arg(long)]
+    note: Option<String>,
+}
+
+impl Measure {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("measure", Some(&book))?;
+        let (way, value) = match (self.unknown, self.listed, self.assumed, self.calculated) {
+            (Some(why), _, _, _) => (Way::Unknown, Some(why)),
+            (_, Some(source), _, _) => (Way::Listed(source), self.value),
+            (_, _, Some(why), _) => (Way::Assumed(why), self.value),
+            (_, _, _, Some(from)) => (Way::Calculated(from), self.value),
+            _ => (Way::Measured, self.value),
+        };
+        let Some(value) = value else {
+            return Err(Failure::usage(Finding::error("value-missing", "the value is missing")));
+        };
+        let told = FigureInput {
+            way,
+            with: self.with,
+            by: surroundings.person(),
+            taken: self.taken,
+            at: self.at_which.or(self.condition),
+            corrects: self.corrects,
+            because: self.because,
+            note: self.note,
+            ..FigureInput::measured(value)
+        };
+        Ok(entered(&measure::measure(&book, &context, &self.at, &self.field, &told)?, surroundings))
+    }
+}
+
+/// Open a new state of a part by work done on it, and see what the work voided
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook rework h2 mill-deck --detail cut=\"0.40 mm\" --on 2026-04-11 --note \"gasket leaked\""
+)]
+pub(super) struct Rework {
+    /// The part's tag
+    part: String,
+    /// The work, by its kind's word (mill-deck, port, valve-job …)
+    op: String,
+    /// What the work asks for (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE")]
+    detail: Vec<String>,
+    /// The new state's letter; the next one unless said
+    #[arg(long, value_name = "LETTER")]
+    state: Option<String>,
+    /// The day; today unless said
+    #[arg(long, value_name = "DAY")]
+    on: Option<String>,
+    /// A remark
+    #[arg(long)]
+    note: Option<String>,
+}
+
+impl Rework {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("rework", Some(&book))?;
+        let request = measure::ReworkRequest {
+            part: self.part,
+            op: self.op,
+            details: self.detail,
+            letter: self.state,
+            on: self.on,
+            by: surroundings.person(),
+            note: self.note,
+        };
+        Ok(entered(&measure::rework(&book, &context, &request)?, surroundings))
+    }
+}

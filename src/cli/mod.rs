@@ -1,0 +1,203 @@
+//! Arguments in, one workflow, one rendering out; a file for each command.
+//!
+//! In: arguments, environment, clock, terminal. Out: text or JSON on standard output, progress and failures on standard
+//! error, an exit code: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged. It decides nothing.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the outermost room: clock, environment and current folder are read here and handed down"
+)]
+
+mod audit;
+mod correct;
+mod demo;
+mod diff;
+mod gaps;
+mod keep;
+mod look;
+mod make;
+mod measure;
+mod pull;
+mod surroundings;
+
+use std::ffi::OsString;
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Parser;
+use clap::Subcommand;
+
+use crate::finding::Finding;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::FailureKind;
+
+pub(crate) use surroundings::Surroundings;
+
+/// Exit code of a refused comparison.
+const REFUSED: u8 = 3;
+/// Exit code of damaged evidence.
+const DAMAGED: u8 = 4;
+
+/// The record book of a test engine: what was on it, how each figure is known, what changed, and whether two pulls may
+/// be compared.
+#[derive(Debug, Parser)]
+#[command(
+    name = "mulebook",
+    version,
+    max_term_width = 100,
+    after_help = "Try it:\n  mulebook demo               a worked book, from raw files to a comparison\n  mulebook new my-engine      an empty book\n\nEvery command takes --json, works with no network, and leaves nothing half-written.\nExit codes: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged."
+)]
+struct Arguments {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// What every command takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Common {
+    /// Answer as JSON with a documented shape
+    #[arg(long, global = true)]
+    json: bool,
+    /// The book; the one around the current folder unless said
+    #[arg(long, global = true, value_name = "DIR")]
+    book: Option<PathBuf>,
+    /// Who enters this, as people.yaml calls them (or set MULEBOOK_PERSON)
+    #[arg(long, global = true, value_name = "INITIALS")]
+    by: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    New(make::New),
+    Demo(demo::Demo),
+    Part(make::Part),
+    Build(make::Build),
+    Session(make::Session),
+    Cell(make::Cell),
+    Instrument(make::Instrument),
+    Measure(measure::Measure),
+    Rework(measure::Rework),
+    Correct(correct::Correct),
+    Look(look::Look),
+    Pull(pull::Pull),
+    Keep(keep::Keep),
+    Gaps(gaps::Gaps),
+    Diff(diff::Diff),
+    Audit(audit::Audit),
+}
+
+/// What a command has to say.
+pub(crate) struct Said {
+    /// For people.
+    pub(crate) text: String,
+    /// For programs.
+    pub(crate) json: String,
+    /// The exit code.
+    pub(crate) code: u8,
+}
+
+impl Said {
+    /// A text and its JSON, done.
+    pub(crate) fn done(text: String, json: String) -> Self {
+        Self { text, json, code: 0 }
+    }
+}
+
+/// Runs a command line; returns the exit code.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let code = if error.use_stderr() { 2 } else { 0 };
+            return if error.print().is_ok() { code } else { 1 };
+        }
+    };
+    let json = arguments.common.json;
+    let surroundings = Surroundings::read(arguments.common);
+    let outcome = dispatch(arguments.command, &surroundings);
+    let (code, text, to_stderr) = match outcome {
+        Ok(said) => (said.code, if json { said.json } else { said.text }, false),
+        Err(failure) => {
+            let code = match failure.kind {
+                FailureKind::Fault => 1,
+                FailureKind::Usage => 2,
+                FailureKind::Damaged => DAMAGED,
+            };
+            if json {
+                (code, render::json("error", &Failed { findings: &failure.findings }), false)
+            } else {
+                (code, render::failure(&failure.findings, surroundings.look_of_errors()), true)
+            }
+        }
+    };
+    surroundings.end_progress();
+    let untold = surroundings.untold();
+    if !untold.is_empty() {
+        // On standard error even beside JSON; that it cannot be shown there changes nothing of the answer.
+        let _ = say(&render::failure(&untold, surroundings.look_of_errors()), true);
+    }
+    if say(&text, to_stderr).is_err() && code == 0 {
+        // What was done is done; that it could not be told is not to pass for success.
+        return 1;
+    }
+    code
+}
+
+#[derive(serde::Serialize)]
+struct Failed<'a> {
+    findings: &'a [Finding],
+}
+
+fn say(text: &str, to_stderr: bool) -> std::io::Result<()> {
+    if to_stderr {
+        let mut out = std::io::stderr().lock();
+        out.write_all(text.as_bytes())?;
+        out.flush()
+    } else {
+        let mut out = std::io::stdout().lock();
+        out.write_all(text.as_bytes())?;
+        out.flush()
+    }
+}
+
+fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failure> {
+    match command {
+        Command::New(args) => args.run(surroundings),
+        Command::Demo(args) => args.run(surroundings),
+        Command::Part(args) => args.run(surroundings),
+        Command::Build(args) => args.run(surroundings),
+        Command::Session(args) => args.run(surroundings),
+        Command::Cell(args) => args.run(surroundings),
+        Command::Instrument(args) => args.run(surroundings),
+        Command::Measure(args) => args.run(surroundings),
+        Command::Rework(args) => args.run(surroundings),
+        Command::Correct(args) => args.run(surroundings),
+        Command::Look(args) => args.run(surroundings),
+        Command::Pull(args) => args.run(surroundings),
+        Command::Keep(args) => args.run(surroundings),
+        Command::Gaps(args) => args.run(surroundings),
+        Command::Diff(args) => args.run(surroundings),
+        Command::Audit(args) => args.run(surroundings),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_well_formed() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_shows_an_example() {
+        for command in Arguments::command().get_subcommands() {
+            let help = command.clone().render_long_help().to_string();
+            assert!(help.contains("Example"), "{}", command.get_name());
+        }
+    }
+}

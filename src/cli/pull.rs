@@ -1,0 +1,151 @@
+//! `pull`.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::finding::Finding;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::enter;
+
+/// Take in raw files as dyno pulls: keep the bytes, read, check, record, one commit
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook pull run-07.csv --build b3 --set air-temperature=\"21.4 degC\" --set kind=sweep --set rate=\"300 rpm/s\" \\\n      --correction observed --with weather-1\n  mulebook pull run-08.csv --as-last --set air-temperature=\"21.6 degC\"\n  mulebook pull run-09.csv photo.jpg --as-last --changed ignition-timing=\"28 deg BTDC\"\n\nA gap never blocks entering. Photos and files no reader knows are kept beside the table as evidence."
+)]
+pub(super) struct Pull {
+    /// The raw files, as they came
+    #[arg(required = true)]
+    files: Vec<PathBuf>,
+    /// The session; the newest unless said
+    #[arg(long, value_name = "TAG")]
+    session: Option<String>,
+    /// The cell, when this pull begins a session
+    #[arg(long, value_name = "TAG")]
+    cell: Option<String>,
+    /// The build
+    #[arg(long, value_name = "BUILD")]
+    build: Option<String>,
+    /// Copy what the last pull of the session had; never weather or temperatures
+    #[arg(long)]
+    as_last: bool,
+    /// Do not ask whether it is as last
+    #[arg(long, short)]
+    yes: bool,
+    /// Follow this columns record to the letter
+    #[arg(long, value_name = "NAME")]
+    columns: Option<String>,
+    /// Keep guessed columns under this name
+    #[arg(long, value_name = "NAME")]
+    name_columns: Option<String>,
+    /// The answer to a question about the file (may be given several times)
+    #[arg(long, value_name = "WORD")]
+    read: Vec<String>,
+    /// Its place in the session; the next unless said
+    #[arg(long, value_name = "N")]
+    order: Option<u32>,
+    /// Why the numbers before it have no pull
+    #[arg(long, value_name = "WHY")]
+    skipped: Option<String>,
+    /// When it was run; now, for a session of today
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// A condition, or a field of the run (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE")]
+    set: Vec<String>,
+    /// Conditions from a YAML file of NAME: VALUE lines
+    #[arg(long, value_name = "FILE")]
+    conditions: Option<PathBuf>,
+    /// What was changed by hand against the build (may be given several times)
+    #[arg(long, value_name = "NAME=VALUE")]
+    changed: Vec<String>,
+    /// The instrument of the conditions, or NAME=INSTRUMENT for one of them
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Vec<String>,
+    /// The correction in the file: observed, a standard, or a standard and its factor
+    #[arg(long, value_name = "WHICH")]
+    correction: Option<String>,
+    /// It does not count, with the reason; it stays in the book
+    #[arg(long, value_name = "WHY")]
+    set_aside: Option<String>,
+    /// The parts were off and on again since the last pull
+    #[arg(long)]
+    refit: bool,
+    /// Only this segment of a file with several
+    #[arg(long, value_name = "N")]
+    segment: Option<usize>,
+    /// A remark
+    #[arg(long)]
+    note: Option<String>,
+}
+
+impl Pull {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("pull", Some(&book))?;
+        let yes = self.yes;
+        let mut set = self.set;
+        if let Some(file) = &self.conditions {
+            set.extend(enter::conditions_from(file)?);
+        }
+        let request = enter::PullRequest {
+            files: self.files,
+            session: self.session,
+            cell: self.cell,
+            build: self.build,
+            as_last: self.as_last,
+            columns: self.columns,
+            name_columns: self.name_columns,
+            read: self.read,
+            order: self.order,
+            skipped: self.skipped,
+            at: self.at,
+            by: surroundings.person(),
+            set,
+            changed: self.changed,
+            with: self.with,
+            correction: self.correction,
+            set_aside: self.set_aside,
+            refit: self.refit,
+            segment: self.segment,
+            note: self.note,
+        };
+        if request.as_last && !yes && surroundings.can_ask() {
+            let words = enter::as_last(&book, &request)?;
+            if !words.is_empty() && !agreed(&words).map_err(cannot_ask)? {
+                return Err(Failure::usage(
+                    Finding::error("not-as-last", "nothing was entered")
+                        .next("say what differs with `--changed NAME=VALUE` or `--build NAME`"),
+                ));
+            }
+        }
+        let answer = enter::pull(&book, &context, &request)?;
+        if answer.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
+            surroundings.told_recovery();
+        }
+        Ok(Said::done(render::pull_entered(&answer, surroundings.look()), render::json("pull", &answer)))
+    }
+}
+
+fn cannot_ask(error: std::io::Error) -> Failure {
+    Finding::error("cannot-ask", format!("the terminal could not be read: {error}"))
+        .next("say `--yes`")
+        .into()
+}
+
+fn agreed(words: &[String]) -> std::io::Result<bool> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "Same as last:")?;
+    for word in words {
+        writeln!(out, "  {}", render::clean(word))?;
+    }
+    write!(out, "Is it so? [Y/n] ")?;
+    out.flush()?;
+    let mut line = String::new();
+    std::io::stdin().read_line(&mut line)?;
+    Ok(matches!(line.trim().to_lowercase().as_str(), "" | "y" | "yes"))
+}

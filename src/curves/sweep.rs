@@ -1,0 +1,348 @@
+//! The sweep in a log: from load-on to release, rising or falling, on a grid of speeds.
+
+use std::collections::BTreeMap;
+use std::collections::VecDeque;
+
+/// Speed may go back by this part of the furthest reached before a sweep counts as over: raw speed pickups jitter by
+/// several per cent from row to row (common practice, no source).
+const BACKSLIDE: f64 = 0.12;
+/// Once speed has moved by this part, the sweep has set off.
+const SET_OFF: f64 = 0.03;
+/// A sweep's first rows, at the speed where load comes on, count once torque has risen to this part of what follows;
+/// its last rows count until torque has fallen to this part of what went before (common practice, no source).
+const LOADED: f64 = 0.95;
+/// A release is over within this many rows at usual logging rates: torque is held against the row so far before.
+const RELEASE_ROWS: usize = 4;
+/// Rows held back at a sweep's end until it is known that torque was not being let go.
+const HELD_BACK: usize = 256;
+/// Rows held back at a sweep's beginning until speed moves: a minute at a kilohertz.
+const LONGEST_DWELL: usize = 60_000;
+/// Rows whose median is the torque at which the sweep sets off.
+const SETTING_OFF: usize = 5;
+/// A single row stands for its grid point only within this part of the grid's step.
+const ON_THE_POINT: f64 = 0.1;
+
+/// Torque at one grid point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GridPoint {
+    /// Speed in rpm.
+    pub speed_rpm: u32,
+    /// Torque in N·m, by a straight line through the rows of its bin.
+    pub torque_nm: f64,
+    /// Rows in its bin.
+    pub rows: u64,
+}
+
+/// A sweep on its grid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// Distance of the grid points, in rpm.
+    pub step_rpm: u32,
+    /// The points, by speed; empty bins are left out.
+    pub points: Vec<GridPoint>,
+    /// Rows of the file outside the sweep: before load came on, after release, standing still.
+    pub cut_rows: u64,
+    /// Rows in the sweep.
+    pub rows: u64,
+    /// Whether speed fell in it.
+    pub falling: bool,
+}
+
+/// Finds the widest sweep while rows go by, in memory bounded by the grid.
+#[derive(Debug, Clone)]
+pub struct SweepFinder {
+    step_rpm: u32,
+    seen: u64,
+    current: Option<Run>,
+    widest: Option<Run>,
+}
+
+#[derive(Debug, Clone)]
+struct Run {
+    low: f64,
+    high: f64,
+    first: f64,
+    direction: Direction,
+    has_set_off: bool,
+    rows: u64,
+    torque: f64,
+    held_back: VecDeque<(f64, f64)>,
+    bins: BTreeMap<u32, Sums>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Direction {
+    Open,
+    Rising,
+    Falling,
+}
+
+/// Sums for a straight line through the rows of a bin; `x` is the speed less the grid point's.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    rows: u64,
+    x: f64,
+    y: f64,
+    xx: f64,
+    xy: f64,
+}
+
+impl SweepFinder {
+    /// A finder on a grid of `step_rpm`, 100 rpm unless told otherwise.
+    pub fn new(step_rpm: u32) -> Self {
+        Self { step_rpm: step_rpm.max(1), seen: 0, current: None, widest: None }
+    }
+
+    /// Takes one row: speed in rpm and torque in N·m. A missing value ends nothing and counts as cut.
+    pub fn push(&mut self, speed_rpm: f64, torque_nm: f64) {
+        self.seen += 1;
+        if !speed_rpm.is_finite() || !torque_nm.is_finite() {
+            return;
+        }
+        // A load cell reads zero or below when the engine does not drive the absorber.
+        if torque_nm <= 0.0 || speed_rpm <= 0.0 {
+            self.close();
+            return;
+        }
+        if self.current.as_mut().is_some_and(|run| !run.goes_on(speed_rpm)) {
+            self.close();
+        }
+        let step = self.step_rpm;
+        let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm));
+        run.take(speed_rpm, torque_nm, step);
+    }
+
+    /// The sweep found, if any row was loaded.
+    pub fn finish(mut self) -> Option<Curve> {
+        self.close();
+        let run = self.widest.take()?;
+        Some(run.curve(self.step_rpm, self.seen))
+    }
+
+    fn close(&mut self) {
+        let Some(mut run) = self.current.take() else { return };
+        run.release(self.step_rpm);
+        if self.widest.as_ref().is_none_or(|widest| run.extent() > widest.extent()) {
+            self.widest = Some(run);
+        }
+    }
+}
+
+impl Run {
+    fn starting(speed: f64) -> Self {
+        Self {
+            low: speed,
+            high: speed,
+            first: speed,
+            direction: Direction::Open,
+            has_set_off: false,
+            rows: 0,
+            torque: 0.0,
+            held_back: VecDeque::new(),
+            bins: BTreeMap::new(),
+        }
+    }
+
+    /// How much of a sweep it is: the speeds it covers times its mean torque, so that coasting down is none.
+    #[expect(clippy::cast_precision_loss, reason = "rows are far fewer than 2^53")]
+    fn extent(&self) -> f64 {
+        (self.high - self.low) * self.torque / self.rows.max(1) as f64
+    }
+
+    fn goes_on(&mut self, speed: f64) -> bool {
+        if !self.has_set_off && (speed - self.first).abs() > SET_OFF * self.first {
+            self.set_off();
+        }
+        if self.direction == Direction::Open && self.high - self.low > BACKSLIDE * self.high {
+            self.direction = if speed > self.first { Direction::Rising } else { Direction::Falling };
+        }
+        match self.direction {
+            Direction::Open => true,
+            Direction::Rising => speed >= self.high * (1.0 - BACKSLIDE),
+            Direction::Falling => speed <= self.low * (1.0 + BACKSLIDE),
+        }
+    }
+
+    /// Leaves out the rows in which load was still coming on at the speed where the sweep begins.
+    fn set_off(&mut self) {
+        self.has_set_off = true;
+        let mut last: Vec<f64> = self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.1).collect();
+        last.sort_by(f64::total_cmp);
+        let Some(&reached) = last.get(last.len() / 2) else { return };
+        let coming_on =
+            self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
+        self.held_back.drain(..coming_on.min(self.held_back.len().saturating_sub(1)));
+    }
+
+    fn take(&mut self, speed: f64, torque: f64, step: u32) {
+        self.low = self.low.min(speed);
+        self.high = self.high.max(speed);
+        self.rows += 1;
+        self.torque += torque;
+        self.held_back.push_back((speed, torque));
+        if !self.has_set_off {
+            if self.held_back.len() > LONGEST_DWELL {
+                self.held_back.pop_front();
+            }
+            return;
+        }
+        while self.held_back.len() > HELD_BACK
+            && let Some((speed, torque)) = self.held_back.pop_front()
+        {
+            self.put(speed, torque, step);
+        }
+    }
+
+    /// Ends the run: rows at its end in which torque was being let go are left out.
+    fn release(&mut self, step: u32) {
+        if !self.has_set_off {
+            self.set_off();
+        }
+        let most = self.held_back.iter().map(|row| row.1).fold(0.0, f64::max);
+        // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
+        while let Some(&(speed, torque)) = self.held_back.back() {
+            let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
+            let near_the_end =
+                (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
+            if torque >= LOADED * before || !near_the_end {
+                break;
+            }
+            self.held_back.pop_back();
+        }
+        while let Some((speed, torque)) = self.held_back.pop_front() {
+            self.put(speed, torque, step);
+        }
+    }
+
+    fn put(&mut self, speed: f64, torque: f64, step: u32) {
+        let point = (speed / f64::from(step)).round() * f64::from(step);
+        if !(0.0..=1_000_000.0).contains(&point) {
+            return;
+        }
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "within the range checked above"
+        )]
+        let sums = self.bins.entry(point as u32).or_default();
+        let x = speed - point;
+        sums.rows += 1;
+        sums.x += x;
+        sums.y += torque;
+        sums.xx += x * x;
+        sums.xy += x * torque;
+    }
+
+    fn curve(self, step_rpm: u32, seen: u64) -> Curve {
+        let points: Vec<GridPoint> = self
+            .bins
+            .iter()
+            .filter_map(|(&speed_rpm, sums)| {
+                let torque_nm = sums.at_the_point(f64::from(step_rpm))?;
+                Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
+            })
+            .collect();
+        let rows: u64 = points.iter().map(|point| point.rows).sum();
+        Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
+    }
+}
+
+impl Sums {
+    /// The straight line's value at the grid point; one speed alone counts only when it is the point's own.
+    #[expect(clippy::cast_precision_loss, reason = "a bin holds far fewer than 2^53 rows")]
+    fn at_the_point(&self, step: f64) -> Option<f64> {
+        let n = self.rows as f64;
+        if self.rows == 0 {
+            return None;
+        }
+        let spread = self.xx - self.x * self.x / n;
+        let mean = self.y / n;
+        if spread <= f64::EPSILON * self.xx.max(1.0) {
+            return ((self.x / n).abs() <= ON_THE_POINT * step).then_some(mean);
+        }
+        let slope = (self.xy - self.x * self.y / n) / spread;
+        Some(mean - slope * self.x / n)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// A straight torque line is what the local fit must return exactly.
+    fn line(speed: f64) -> f64 {
+        300.0 - 0.02 * speed
+    }
+
+    #[test]
+    fn the_sweep_is_found_between_idling_and_coasting_down() {
+        let mut finder = SweepFinder::new(100);
+        for _ in 0..20 {
+            finder.push(3000.0, 4.0);
+        }
+        let mut speed = 3000.0;
+        while speed <= 7000.0 {
+            finder.push(speed, line(speed));
+            speed += 7.0;
+        }
+        while speed > 1500.0 {
+            finder.push(speed, -15.0);
+            speed -= 90.0;
+        }
+        let curve = finder.finish().expect("a sweep");
+        let (first, last) = (curve.points.first().expect("points"), curve.points.last().expect("points"));
+        assert!(first.speed_rpm <= 3100 && last.speed_rpm == 7000, "{first:?} {last:?}");
+        for point in &curve.points[1..] {
+            assert!((point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6, "{point:?}");
+        }
+        assert!(curve.cut_rows >= 60);
+    }
+
+    #[test]
+    fn a_row_off_the_grid_point_leaves_its_bin_empty() {
+        let mut finder = SweepFinder::new(100);
+        for speed in [3000.0, 3125.0, 3250.0, 3400.0] {
+            finder.push(speed, 200.0);
+        }
+        let curve = finder.finish().expect("a sweep");
+        assert_eq!(curve.points.iter().map(|point| point.speed_rpm).collect::<Vec<_>>(), [3000, 3400]);
+    }
+
+    #[test]
+    fn a_log_without_load_has_no_sweep() {
+        let mut finder = SweepFinder::new(100);
+        for _ in 0..5 {
+            finder.push(1000.0, 0.0);
+            finder.push(f64::NAN, 100.0);
+        }
+        assert_eq!(finder.finish(), None);
+    }
+
+    proptest! {
+        #[test]
+        fn no_rows_make_it_panic(rows in proptest::collection::vec((any::<f64>(), any::<f64>()), 0..200)) {
+            let mut finder = SweepFinder::new(100);
+            for (speed, torque) in rows {
+                finder.push(speed, torque);
+            }
+            let _ = finder.finish();
+        }
+
+        #[test]
+        fn falling_sweeps_give_the_same_curve_as_rising_ones(jitter in proptest::collection::vec(-20.0f64..20.0, 300)) {
+            let speeds: Vec<f64> = jitter.iter().enumerate().map(|(n, j)| 3000.0 + 13.0 * n as f64 + j).collect();
+            let curve = |speeds: &mut dyn Iterator<Item = f64>| {
+                let mut finder = SweepFinder::new(100);
+                speeds.for_each(|speed| finder.push(speed, line(speed)));
+                finder.finish().expect("a sweep")
+            };
+            let rising = curve(&mut speeds.iter().copied());
+            let falling = curve(&mut speeds.iter().rev().copied());
+            prop_assert_eq!(rising.points.len(), falling.points.len());
+            for (a, b) in rising.points.iter().zip(&falling.points) {
+                prop_assert!((a.torque_nm - b.torque_nm).abs() < 1e-6);
+            }
+        }
+    }
+}

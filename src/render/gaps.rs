@@ -1,0 +1,96 @@
+//! Gaps as text: what is missing, why it counts, and the command that closes it.
+
+use crate::answer::GapLine;
+use crate::answer::GapsAnswer;
+use crate::render::Look;
+use crate::render::Page;
+use crate::render::page::Tone;
+
+/// Gaps shown in full; the rest is counted, so that a refusal fits one screen.
+const MOST: usize = 7;
+
+/// What is not documented.
+pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    let about = answer.about.join(" against ");
+    match answer.gaps.len() {
+        0 => page.line(
+            0,
+            Tone::Heading,
+            &format!("{about}: everything that a comparison asks for is documented."),
+        ),
+        1 => page.line(0, Tone::Heading, &format!("{about}: one thing is not documented.")),
+        count => page.line(0, Tone::Heading, &format!("{about}: {count} things are not documented.")),
+    }
+    list(&mut page, &answer.gaps, usize::MAX, answer.about.len() > 1);
+    if !answer.common.is_empty() {
+        page.heading("Missing on both sides alike, so it cannot explain a difference");
+        for gap in &answer.common {
+            page.line(2, Tone::Plain, &gap.item);
+        }
+    }
+    if !answer.soft.is_empty() {
+        page.heading("Only listed, assumed, calculated or unknown");
+        for soft in &answer.soft {
+            page.line(2, Tone::Plain, soft);
+        }
+    }
+    pending(&mut page, &answer.pending);
+    page.gap();
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+    page.finish()
+}
+
+/// A refusal's gaps, at most one screen of them.
+pub(super) fn refusal_gaps(page: &mut Page, gaps: &[GapLine]) {
+    list(page, gaps, MOST, true);
+    if gaps.len() > MOST {
+        page.line(2, Tone::Plain, &format!("and {} more", gaps.len() - MOST));
+    }
+}
+
+fn list(page: &mut Page, gaps: &[GapLine], most: usize, with_sides: bool) {
+    for gap in gaps.iter().take(most) {
+        let side = match gap.side {
+            _ if !with_sides => "",
+            "both" => "  (on both sides)",
+            "base" => "  (on the base side)",
+            _ => "  (on the test side)",
+        };
+        page.line(2, Tone::Bad, &format!("{}{side}", gap.item));
+        page.line(6, Tone::Plain, &gap.why);
+        if let Some(other) = &gap.other {
+            page.line(6, Tone::Plain, &format!("the other side says {other}"));
+        }
+        for close in &gap.close {
+            page.verbatim(6, Tone::Faint, close);
+        }
+    }
+}
+
+/// Gaps of a pull just entered, in a line or two.
+pub(super) fn short_gaps(page: &mut Page, gaps: &[GapLine]) {
+    if gaps.is_empty() {
+        page.line(2, Tone::Plain, "Everything that a comparison asks for is documented.");
+        return;
+    }
+    let names: Vec<&str> = gaps.iter().take(8).map(|gap| gap.item.as_str()).collect();
+    let more = if gaps.len() > names.len() {
+        format!(" and {} more", gaps.len() - names.len())
+    } else {
+        String::new()
+    };
+    page.line(2, Tone::Doubt, &format!("Not documented yet: {}{more}.", names.join(", ")));
+}
+
+/// Files with pending edits that would change an answer.
+pub(super) fn pending(page: &mut Page, files: &[String]) {
+    if !files.is_empty() {
+        page.gap();
+        page.line(
+            0,
+            Tone::Doubt,
+            &format!("Answered from the last commit; pending edits would change it: {}. `--pending` answers from them.", files.join(", ")),
+        );
+    }
+}

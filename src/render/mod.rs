@@ -1,0 +1,41 @@
+//! Answers to bytes: text for a terminal and JSON.
+//!
+//! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
+//! cleaned of control sequences here, since a record may come from anybody.
+
+mod demo;
+mod diff;
+mod entry;
+mod finding;
+mod gaps;
+mod look;
+mod page;
+
+pub use demo::demo;
+pub use diff::diff;
+pub use entry::audit;
+pub use entry::entered;
+pub use entry::pull_entered;
+pub use finding::failure;
+pub use gaps::gaps;
+pub use look::look;
+pub use page::Look;
+pub use page::Page;
+pub use page::clean;
+
+use serde::Serialize;
+
+use crate::answer::Envelope;
+
+/// An answer as JSON with the name and version of its shape.
+pub fn json<T: Serialize>(answer: &str, body: &T) -> String {
+    let envelope = Envelope { answer, version: 1, body };
+    match serde_json::to_string_pretty(&envelope) {
+        Ok(mut text) => {
+            text.push('\n');
+            text
+        }
+        // Plain structs of strings and numbers always serialise; a map with keys that are no strings would not.
+        Err(error) => format!("{{\"answer\":\"error\",\"version\":1,\"message\":{:?}}}\n", error.to_string()),
+    }
+}

@@ -1,0 +1,225 @@
+//! Edits that are not committed: how the work tree, or the index, differs from the last commit.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+use gix::bstr::{BStr, ByteSlice};
+use gix::index::entry::{Flags, Stage};
+
+use super::index::{comparison, stat_of};
+use super::path::{Standing, standing};
+use super::{Book, CommitId, ContentId, EntryKind, Error, path};
+
+/// How a work-tree file differs from the last commit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Edit {
+    /// The last commit does not have it.
+    Added,
+    /// Other bytes.
+    Modified,
+    /// It is gone.
+    Removed,
+    /// A link, folder or device stands in its place.
+    Replaced,
+}
+
+/// One edit that is not committed.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Pending {
+    /// Path inside the book.
+    pub path: String,
+    /// How it differs.
+    pub edit: Edit,
+}
+
+impl Book {
+    /// Which of these paths hold other bytes than in the last commit. Reads just these files.
+    pub fn pending(&self, paths: &[&str]) -> Result<Vec<Pending>, Error> {
+        let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
+        let mut pending = Vec::new();
+        for &inside in paths {
+            let known = match &head {
+                Some(head) => {
+                    head.entry(inside)?.filter(|entry| entry.kind != EntryKind::Folder).map(|entry| entry.id)
+                }
+                None => None,
+            };
+            if let Some(edit) = self.edit_of(inside, known)? {
+                pending.push(Pending { path: inside.to_owned(), edit });
+            }
+        }
+        Ok(pending)
+    }
+
+    /// All edits in the work tree, new files included, ignored ones not; sorted by path.
+    ///
+    /// A file whose size and times are those the index knows is not read, unless it may have changed within the clock
+    /// tick in which the index was written.
+    pub fn pending_all(&self) -> Result<Vec<Pending>, Error> {
+        let index = self.index()?;
+        let known = self.known_files()?;
+        let mut pending = Vec::new();
+        let mut plain_folder: Option<&str> = None;
+        for (inside, id) in &known {
+            let entry = index.entry_by_path_and_stage(inside.as_str().into(), Stage::Unconflicted);
+            if entry.is_some_and(|entry| entry.flags.contains(Flags::SKIP_WORKTREE)) {
+                continue;
+            }
+            let clean = entry.filter(|entry| !entry.stat.is_racy(index.timestamp(), comparison()));
+            // Neighbours share the way to them: one look at it does for all.
+            let folder = path::folder_of(inside);
+            if plain_folder != Some(folder) {
+                plain_folder = path::locate(self.root(), inside).is_ok().then_some(folder);
+            }
+            if let (Some(entry), Some(_)) = (clean, plain_folder)
+                && entry.id == id.0
+                && stat_of(&self.root().join(inside))
+                    .is_some_and(|stat| stat.matches(&entry.stat, comparison()))
+            {
+                continue;
+            }
+            if let Some(edit) = self.edit_of(inside, Some(*id))? {
+                pending.push(Pending { path: inside.clone(), edit });
+            }
+        }
+        let mut walk = Untracked {
+            book: self,
+            known: &known,
+            folders: folders_of(&known),
+            index: &index,
+            found: Vec::new(),
+        };
+        let mut ignored = self
+            .repo()
+            .excludes(&index, None, Default::default())
+            .map_err(Error::git("read what is ignored"))?;
+        walk.folder("", &mut ignored)?;
+        pending.extend(walk.found.into_iter().map(|path| Pending { path, edit: Edit::Added }));
+        pending.sort();
+        Ok(pending)
+    }
+
+    /// Paths whose index entry differs from the last commit, conflicts included; sorted.
+    pub fn staged(&self) -> Result<Vec<String>, Error> {
+        let index = self.index()?;
+        let mut known = self.known_files()?;
+        let mut staged = BTreeSet::new();
+        for entry in index.entries() {
+            let inside = entry.path(&index).to_str_lossy().into_owned();
+            if entry.flags.contains(Flags::INTENT_TO_ADD) {
+                continue;
+            }
+            let same = known.remove(&inside) == Some(ContentId(entry.id));
+            if !same || entry.stage() != Stage::Unconflicted {
+                staged.insert(inside);
+            }
+        }
+        staged.extend(known.into_keys());
+        Ok(staged.into_iter().collect())
+    }
+
+    /// Every file of the last commit; links and submodules too.
+    fn known_files(&self) -> Result<BTreeMap<String, ContentId>, Error> {
+        match self.head_commit()? {
+            None => Ok(BTreeMap::new()),
+            Some(id) => {
+                let files = self.snapshot(CommitId(id))?.files("")?;
+                Ok(files.into_iter().map(|(path, entry)| (path, entry.id)).collect())
+            }
+        }
+    }
+
+    fn edit_of(&self, inside: &str, known: Option<ContentId>) -> Result<Option<Edit>, Error> {
+        let missing = |known: Option<ContentId>| known.map(|_| Edit::Removed);
+        let place = match path::locate(self.root(), inside) {
+            Ok(place) => place,
+            Err(Error::NotPlain { .. }) => return Ok(missing(known)),
+            // A commit made elsewhere may hold a name this store would not write: not an edit.
+            Err(Error::UnsafePath { .. }) if known.is_some() => return Ok(None),
+            Err(error) => return Err(error),
+        };
+        match (standing(&place)?, known) {
+            (Standing::Nothing, known) => Ok(missing(known)),
+            (Standing::File(_), None) => Ok(Some(Edit::Added)),
+            (Standing::File(_), Some(id)) => {
+                let bytes = fs::read(&place).map_err(Error::io("read", &place))?;
+                Ok((ContentId::of(&bytes)? != id).then_some(Edit::Modified))
+            }
+            (Standing::Folder, None) => Ok(None),
+            (Standing::Other(_), Some(id)) if link_is(&place, id) => Ok(None),
+            (Standing::Folder | Standing::Other(_), _) => Ok(Some(Edit::Replaced)),
+        }
+    }
+}
+
+/// Whether a link stands as the commit has it: git keeps a link's target as its content.
+fn link_is(place: &Path, id: ContentId) -> bool {
+    let target = fs::read_link(place).ok();
+    target.is_some_and(|target| {
+        ContentId::of(target.to_string_lossy().as_bytes()).is_ok_and(|found| found == id)
+    })
+}
+
+fn folders_of(known: &BTreeMap<String, ContentId>) -> BTreeSet<String> {
+    let mut folders = BTreeSet::new();
+    for inside in known.keys() {
+        let mut folder = path::folder_of(inside);
+        while !folder.is_empty() && folders.insert(folder.to_owned()) {
+            folder = path::folder_of(folder);
+        }
+    }
+    folders
+}
+
+/// Looks for files that the last commit does not have.
+struct Untracked<'a> {
+    book: &'a Book,
+    known: &'a BTreeMap<String, ContentId>,
+    folders: BTreeSet<String>,
+    index: &'a gix::index::File,
+    found: Vec<String>,
+}
+
+impl Untracked<'_> {
+    fn folder(&mut self, inside: &str, ignored: &mut gix::AttributeStack<'_>) -> Result<(), Error> {
+        let place = self.book.root().join(inside);
+        let list = fs::read_dir(&place).map_err(Error::io("list", &place))?;
+        for entry in list {
+            let entry = entry.map_err(Error::io("list", &place))?;
+            let name = entry.file_name();
+            let name = name.to_string_lossy();
+            if name.eq_ignore_ascii_case(".git") {
+                continue;
+            }
+            let path = if inside.is_empty() { name.into_owned() } else { format!("{inside}/{name}") };
+            let kind = entry.file_type().map_err(Error::io("look at", &place))?;
+            if kind.is_dir() {
+                // A folder with its own .git is another repository: git does not look into it either.
+                let open = self.folders.contains(&path)
+                    || (!entry.path().join(".git").exists() && !self.is_ignored(&path, true, ignored)?);
+                if open {
+                    self.folder(&path, ignored)?;
+                }
+            } else if !self.known.contains_key(&path) && !self.is_ignored(&path, false, ignored)? {
+                self.found.push(path);
+            }
+        }
+        Ok(())
+    }
+
+    fn is_ignored(
+        &self,
+        inside: &str,
+        folder: bool,
+        ignored: &mut gix::AttributeStack<'_>,
+    ) -> Result<bool, Error> {
+        let key: &BStr = inside.into();
+        if !folder && self.index.entry_by_path(key).is_some() {
+            return Ok(false);
+        }
+        let mode = if folder { gix::index::entry::Mode::DIR } else { gix::index::entry::Mode::FILE };
+        let platform = ignored.at_entry(key, Some(mode)).map_err(Error::git("read what is ignored"))?;
+        Ok(platform.is_excluded())
+    }
+}

@@ -1,0 +1,218 @@
+//! The book as one commit holds it: files read straight from git, never from the work tree.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::fmt;
+use std::rc::Rc;
+
+use gix::ObjectId;
+
+use super::{CommitId, ContentId, Error, Time, path};
+
+/// What an entry of a folder is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum EntryKind {
+    /// A plain file.
+    File,
+    /// A plain file marked executable.
+    Executable,
+    /// A folder.
+    Folder,
+    /// A symbolic link; its target is never read.
+    Link,
+    /// A reference to another repository.
+    Submodule,
+}
+
+/// One entry of a folder of a [`Snapshot`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// Its name in the folder; bytes that are not UTF-8 are shown as U+FFFD and cannot be read by path.
+    pub name: String,
+    /// What it is.
+    pub kind: EntryKind,
+    /// The name of its content: equal for equal bytes.
+    pub id: ContentId,
+}
+
+type Folder = Rc<Vec<Entry>>;
+
+/// The book at one commit. Reading a file reads only the folders on its way, each once.
+pub struct Snapshot {
+    repo: gix::Repository,
+    commit: CommitId,
+    time: Time,
+    tree: ObjectId,
+    folders: RefCell<BTreeMap<ObjectId, Folder>>,
+}
+
+impl fmt::Debug for Snapshot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Snapshot")
+            .field("commit", &self.commit)
+            .field("time", &self.time)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Snapshot {
+    /// The snapshot of a commit.
+    pub(super) fn open(repo: &gix::Repository, commit: CommitId) -> Result<Self, Error> {
+        let found = repo.find_commit(commit.0).map_err(Error::git("read a commit"))?;
+        let time = found.time().map_err(Error::git("read a commit's time"))?;
+        let tree = found.tree_id().map_err(Error::git("read a commit"))?.detach();
+        Ok(Self {
+            repo: repo.clone(),
+            commit,
+            time: Time { seconds: time.seconds, offset: time.offset },
+            tree,
+            folders: RefCell::default(),
+        })
+    }
+
+    /// The commit.
+    pub fn commit(&self) -> CommitId {
+        self.commit
+    }
+
+    /// When it was committed, by its own word.
+    pub fn time(&self) -> Time {
+        self.time
+    }
+
+    pub(super) fn tree(&self) -> ObjectId {
+        self.tree
+    }
+
+    /// The bytes of a file, or `None` when the book has no such file then.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::NotPlain`] when a folder or link stands there; [`Error::Git`] when an object is missing or damaged.
+    pub fn read(&self, path: &str) -> Result<Option<Vec<u8>>, Error> {
+        let Some(entry) = self.entry(path)? else {
+            return Ok(None);
+        };
+        match entry.kind {
+            EntryKind::File | EntryKind::Executable => self.content(entry.id).map(Some),
+            EntryKind::Folder => Err(not_plain(path, "a folder", "a plain file")),
+            EntryKind::Link => Err(not_plain(path, "a symbolic link", "a plain file")),
+            EntryKind::Submodule => Err(not_plain(path, "another repository", "a plain file")),
+        }
+    }
+
+    /// The bytes of a file by the name of its content.
+    pub fn content(&self, id: ContentId) -> Result<Vec<u8>, Error> {
+        let mut object = self.repo.find_object(id.0).map_err(Error::git("read a file's bytes"))?;
+        Ok(std::mem::take(&mut object.data))
+    }
+
+    /// The entries of a folder (`""` for the book's own), sorted by name; empty when it is not there.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::NotPlain`] when a file stands there; [`Error::Git`] when an object is missing or damaged.
+    pub fn list(&self, folder: &str) -> Result<Vec<Entry>, Error> {
+        if folder.is_empty() {
+            return Ok(self.folder(self.tree)?.to_vec());
+        }
+        match self.entry(folder)? {
+            None => Ok(Vec::new()),
+            Some(entry) if entry.kind == EntryKind::Folder => Ok(self.folder(entry.id.0)?.to_vec()),
+            Some(_) => Err(not_plain(folder, "a file", "a folder")),
+        }
+    }
+
+    /// Every file at or below a folder (`""` for the whole book) as path and entry, folders left out.
+    pub fn files(&self, folder: &str) -> Result<Vec<(String, Entry)>, Error> {
+        let join = |inside: &str, name: &str| {
+            if inside.is_empty() { name.to_owned() } else { format!("{inside}/{name}") }
+        };
+        let mut found = Vec::new();
+        let mut open: Vec<(String, Vec<Entry>)> = vec![(folder.to_owned(), self.list(folder)?)];
+        while let Some((inside, entries)) = open.pop() {
+            for entry in entries {
+                let path = join(&inside, &entry.name);
+                if entry.kind == EntryKind::Folder {
+                    open.push((path, self.folder(entry.id.0)?.to_vec()));
+                } else {
+                    found.push((path, entry));
+                }
+            }
+        }
+        found.sort_by(|a, b| a.0.cmp(&b.0));
+        Ok(found)
+    }
+
+    /// Whether a file or folder is there.
+    pub fn exists(&self, path: &str) -> Result<bool, Error> {
+        Ok(self.entry(path)?.is_some())
+    }
+
+    /// The name of the content of a file or folder, to tell changed from unchanged without reading it.
+    pub fn id_of(&self, path: &str) -> Result<Option<ContentId>, Error> {
+        Ok(self.entry(path)?.map(|entry| entry.id))
+    }
+
+    /// The entry at a path.
+    pub fn entry(&self, path: &str) -> Result<Option<Entry>, Error> {
+        path::check(path)?;
+        let mut folder = self.tree;
+        let mut names = path.split('/').peekable();
+        while let Some(name) = names.next() {
+            let entries = self.folder(folder)?;
+            let Ok(position) = entries.binary_search_by(|entry| entry.name.as_str().cmp(name)) else {
+                return Ok(None);
+            };
+            let entry = &entries[position];
+            if names.peek().is_none() {
+                return Ok(Some(entry.clone()));
+            }
+            if entry.kind != EntryKind::Folder {
+                return Ok(None);
+            }
+            folder = entry.id.0;
+        }
+        Ok(None)
+    }
+
+    fn folder(&self, id: ObjectId) -> Result<Folder, Error> {
+        if let Some(known) = self.folders.borrow().get(&id) {
+            return Ok(Rc::clone(known));
+        }
+        let folder = Rc::new(read_folder(&self.repo, id)?);
+        self.folders.borrow_mut().insert(id, Rc::clone(&folder));
+        Ok(folder)
+    }
+}
+
+/// The entries of a tree object, sorted by name (git sorts a folder as if its name ended in `/`).
+pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<Entry>, Error> {
+    if id == ObjectId::empty_tree(repo.object_hash()) {
+        return Ok(Vec::new());
+    }
+    let tree = repo.find_tree(id).map_err(Error::git("read a folder"))?;
+    let decoded = tree.decode().map_err(Error::git("read a folder"))?;
+    let mut entries: Vec<Entry> = decoded
+        .entries
+        .iter()
+        .map(|entry| Entry {
+            name: entry.filename.to_string(),
+            kind: match entry.mode.kind() {
+                gix::objs::tree::EntryKind::Tree => EntryKind::Folder,
+                gix::objs::tree::EntryKind::Blob => EntryKind::File,
+                gix::objs::tree::EntryKind::BlobExecutable => EntryKind::Executable,
+                gix::objs::tree::EntryKind::Link => EntryKind::Link,
+                gix::objs::tree::EntryKind::Commit => EntryKind::Submodule,
+            },
+            id: ContentId(entry.oid.to_owned()),
+        })
+        .collect();
+    entries.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(entries)
+}
+
+fn not_plain(path: &str, found: &'static str, expected: &'static str) -> Error {
+    Error::NotPlain { path: path.to_owned(), found, expected }
+}

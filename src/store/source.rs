@@ -1,0 +1,90 @@
+//! Files from outside the book, the work tree as it stands, and raw files that are taken but not yet committed.
+
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::Path;
+
+use super::writing::Content;
+use super::{Book, Error, RawReader, Writing, path};
+
+/// A file outside the book, open for reading.
+#[derive(Debug)]
+pub struct Source {
+    file: File,
+    length: u64,
+}
+
+impl Source {
+    /// Opens a plain file; links outside the book are followed, devices and folders are refused.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::Io`]; [`Error::NotPlain`] for anything but a plain file.
+    pub fn open(path: &Path) -> Result<Self, Error> {
+        let file = File::open(path).map_err(Error::io("open", path))?;
+        let metadata = file.metadata().map_err(Error::io("read", path))?;
+        if !metadata.is_file() {
+            return Err(Error::NotPlain {
+                path: path.display().to_string(),
+                found: if metadata.is_dir() { "a folder" } else { "a device" },
+                expected: "a plain file",
+            });
+        }
+        Ok(Self { file, length: metadata.len() })
+    }
+
+    /// The length in bytes when it was opened.
+    pub fn length(&self) -> u64 {
+        self.length
+    }
+
+    /// The first bytes, `most` of them; the next read starts at the beginning again.
+    ///
+    /// # Errors
+    ///
+    /// The error of the reading.
+    pub fn head(&mut self, most: usize) -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        (&mut self.file).take(most as u64).read_to_end(&mut bytes)?;
+        self.file.seek(SeekFrom::Start(0))?;
+        Ok(bytes)
+    }
+}
+
+impl Read for Source {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.file.read(buffer)
+    }
+}
+
+impl Book {
+    /// The bytes of a file as the work tree holds it, `None` when nothing stands there.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::UnsafePath`]; [`Error::NotPlain`] for a link, a folder or a device; [`Error::Io`].
+    pub fn work_file(&self, path: &str) -> Result<Option<Vec<u8>>, Error> {
+        path::check(path)?;
+        path::read(self.root(), path)
+    }
+}
+
+impl Writing<'_> {
+    /// Opens a raw file by its SHA-256: one that this write has taken, or one that the book has already.
+    ///
+    /// # Errors
+    ///
+    /// As [`super::Vault::open`].
+    pub fn open_raw(&self, sha256: &str) -> Result<Option<RawReader>, Error> {
+        let taken = self.large.get(sha256).map(|taken| taken.path.clone()).or_else(|| {
+            self.changes.get(&super::RawPlace::InGit.path(sha256)).and_then(|change| match &change.content {
+                Content::Taken(spool) => Some(spool.clone()),
+                _ => None,
+            })
+        });
+        match taken {
+            Some(spool) => RawReader::of_file(&spool).map(Some),
+            None => self.book.raw().open(sha256),
+        }
+    }
+}

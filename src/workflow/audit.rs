@@ -1,0 +1,121 @@
+//! Read everything: every object, raw file, schema, record and reference.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use crate::answer::AuditAnswer;
+use crate::finding::Finding;
+use crate::record::Pull;
+use crate::store::Book;
+use crate::workflow::Context;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::gate;
+
+/// Audits a book.
+///
+/// # Errors
+/// Only when the reading itself fails; damage is part of the answer.
+pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
+    let mut damage = Vec::new();
+    let mut doubts = Vec::new();
+    let mut named = BTreeMap::new();
+    let mut records = 0;
+    let mut commit = String::new();
+    match Library::at_head(book) {
+        Ok(library) => {
+            commit = library.commit().short();
+            records = check_records(book, context, &library, &mut named, &mut damage, &mut doubts)?;
+        }
+        Err(failure) => damage.extend(failure.findings),
+    }
+    let verified = book.verify(&named, &mut |state| {
+        (context.progress)("reading objects", state.objects as u64, None);
+    })?;
+    let (missing, broken): (Vec<Finding>, Vec<Finding>) =
+        verified.findings.into_iter().partition(|finding| !finding.is_error());
+    damage.extend(broken);
+    let not_here: Vec<String> = missing.iter().map(ToString::to_string).collect();
+    let next = if damage.is_empty() {
+        "everything that the book names is here and holds".to_owned()
+    } else {
+        "restore the named files from another copy of the book (git clone or backup), then audit again"
+            .to_owned()
+    };
+    Ok(AuditAnswer {
+        commits: verified.commits,
+        objects: verified.objects,
+        raw_files: verified.raw_files,
+        raw_bytes: verified.raw_bytes,
+        records,
+        damage,
+        doubts,
+        not_here,
+        commit,
+        next,
+    })
+}
+
+/// Every record through the gate; returns how many there are.
+fn check_records(
+    book: &Book,
+    context: &Context,
+    library: &Library,
+    named: &mut BTreeMap<String, String>,
+    damage: &mut Vec<Finding>,
+    doubts: &mut Vec<Finding>,
+) -> Result<usize, Failure> {
+    let files = match library.snapshot().files("") {
+        Ok(files) => files,
+        Err(error) => {
+            damage.extend(Failure::from(error).findings);
+            return Ok(0);
+        }
+    };
+    let mut records = 0;
+    let mut last_times: BTreeMap<String, Pull> = BTreeMap::new();
+    for (path, _) in &files {
+        if matches!(gate::sort_of(path), gate::Sort::Other) {
+            continue;
+        }
+        records += 1;
+        (context.progress)("checking records", records as u64, None);
+        match gate::check(book, library, &BTreeSet::from([path.clone()]), &BTreeSet::new()) {
+            Ok(found) => doubts.extend(
+                found
+                    .into_iter()
+                    .filter(|finding| finding.code != "raw-not-here" && !doubts.contains(finding))
+                    .collect::<Vec<_>>(),
+            ),
+            Err(failure) => damage.extend(failure.findings),
+        }
+        if let gate::Sort::Pull(_) = gate::sort_of(path)
+            && let Some(id) = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml"))
+            && let Ok(Some(pull)) = library.pull(id)
+        {
+            for raw in &pull.raw {
+                named.insert(raw.sha256.clone(), path.clone());
+            }
+            backwards(&pull, last_times.get(&pull.session), doubts);
+            last_times.insert(pull.session.clone(), pull);
+        }
+    }
+    Ok(records)
+}
+
+/// Times that run backwards within a session.
+fn backwards(pull: &Pull, before: Option<&Pull>, doubts: &mut Vec<Finding>) {
+    if let Some(before) = before
+        && let (Some(earlier), Some(at)) = (&before.at, &pull.at)
+        && ((before.order < pull.order && earlier.is_after(at))
+            || (before.order > pull.order && at.is_after(earlier)))
+    {
+        doubts.push(
+            Finding::doubt(
+                "times-backwards",
+                "pulls of a session were run in another order than they are numbered",
+            )
+            .found(format!("{} at {earlier}, {} at {at}", before.id, pull.id)),
+        );
+    }
+}

@@ -1,0 +1,242 @@
+//! Compare two sides, or say what bars it; list what is not documented.
+
+use crate::answer::Compared;
+use crate::answer::Curves;
+use crate::answer::DiffAnswer;
+use crate::answer::GapLine;
+use crate::answer::GapsAnswer;
+use crate::answer::Refused;
+use crate::answer::WearLine;
+use crate::check;
+use crate::check::Checked;
+use crate::check::Side;
+use crate::curves::Curve;
+use crate::curves::SideBySide;
+use crate::finding::Finding;
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
+use crate::record::Correcting;
+use crate::record::Outcome;
+use crate::store::Book;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::gather;
+use crate::workflow::names;
+use crate::workflow::sweep;
+
+/// What `diff` is asked.
+#[derive(Debug, Clone)]
+pub struct DiffRequest {
+    /// The base side.
+    pub base: String,
+    /// The test side.
+    pub test: String,
+    /// The role under test, where it is said.
+    pub subject: Option<String>,
+    /// Distance of the curve's rows, in rpm.
+    pub step_rpm: u32,
+    /// Answer from the work tree, pending edits included.
+    pub pending: bool,
+}
+
+/// Compares two sides, or refuses.
+///
+/// # Errors
+/// A name means nothing, or a record does not hold. A refusal is an answer, not an error.
+pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
+    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let mut base = gather::side(&library, &names::pull_or_build(&library, &request.base)?)?;
+    let mut test = gather::side(&library, &names::pull_or_build(&library, &request.test)?)?;
+    if base.name == test.name {
+        return Err(Failure::usage(
+            Finding::error("same-side", "both names mean the same record").found(base.name),
+        ));
+    }
+    for side in [&mut base, &mut test] {
+        gather::add_wear(book, &library, side)?;
+    }
+    let outcome = check::documented(&base, &test, library.kinds());
+    let mut answer = match outcome {
+        Err(refusal) => DiffAnswer::Refused(Refused::of(&refusal, &base.name, &test.name)),
+        Ok(checked) => DiffAnswer::Compared(Box::new(compared(book, &library, &checked, request)?)),
+    };
+    let touched = if request.pending { Vec::new() } else { library.touched() };
+    let pending = pending_among(book, &touched)?;
+    let commit = library.commit().short();
+    match &mut answer {
+        DiffAnswer::Refused(refused) => {
+            refused.pending = pending;
+            refused.commit = commit;
+        }
+        DiffAnswer::Compared(compared) => {
+            compared.pending = pending;
+            compared.commit = commit;
+        }
+    }
+    Ok(answer)
+}
+
+fn compared(
+    book: &Book,
+    library: &Library,
+    checked: &Checked<'_>,
+    request: &DiffRequest,
+) -> Result<Compared, Failure> {
+    let mut answer = Compared::of(checked, request.subject.as_deref());
+    let (base, test) = (checked.base(), checked.test());
+    answer.wear = wear_lines(base, test);
+    for side in [base, test] {
+        for pull in side.pull.iter() {
+            answer.doubts.extend(pull.doubts.iter().map(|doubt| format!("{}: {}", side.name, doubt.says)));
+        }
+        if let Outcome::SetAside(why) = &side.effective.outcome {
+            answer.doubts.push(format!("{} was set aside: {why}", side.name));
+        }
+    }
+    if let (Some(_), Some(_)) = (&base.pull, &test.pull) {
+        let unknown = |side: &Side| matches!(side.effective.correction, Some(Correcting::Unknown(_)));
+        if unknown(base) || unknown(test) {
+            answer.no_curves = Some(
+                "what correction the files carry is unknown, so their figures are not put side by side"
+                    .to_owned(),
+            );
+        } else {
+            let (a, b) = (
+                sweep::of_pull(book, library, base, request.step_rpm)?,
+                sweep::of_pull(book, library, test, request.step_rpm)?,
+            );
+            match (a, b) {
+                (Ok(a), Ok(b)) => answer.curves = Some(curves(library, checked, &a, &b)),
+                (Err(why), _) | (_, Err(why)) => answer.no_curves = Some(why),
+            }
+        }
+    }
+    answer.next = if answer.open.is_empty() {
+        "observed values side by side; a difference here is not yet a gain: its noise is not weighed"
+            .to_owned()
+    } else {
+        format!("close the open questions with `mulebook gaps {} {} --fill`", base.name, test.name)
+    };
+    Ok(answer)
+}
+
+fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) -> Curves {
+    let side_by_side = SideBySide::new(checked, base, test);
+    let torque = unit(library, QuantityKind::Torque, "N·m");
+    let power = unit(library, QuantityKind::Power, "kW");
+    let correction = checked
+        .base()
+        .effective
+        .correction
+        .as_ref()
+        .map_or_else(|| "observed".to_owned(), ToString::to_string);
+    let cut = [(checked.base(), base), (checked.test(), test)]
+        .iter()
+        .filter(|(_, curve)| curve.cut_rows > 0)
+        .map(|(side, curve)| {
+            format!(
+                "{}: {} rows outside the sweep (before load came on, after release) are left out",
+                side.name, curve.cut_rows
+            )
+        })
+        .collect();
+    Curves::new(&side_by_side, torque, power, correction, cut)
+}
+
+/// The unit that the book prefers for a kind, with the factor from SI to it.
+fn unit(library: &Library, kind: QuantityKind, otherwise: &'static str) -> (&'static str, f64) {
+    let wanted = library.page().units.get(kind.name()).map_or(otherwise, String::as_str);
+    match Unit::parse(wanted, kind).or_else(|_| Unit::parse(otherwise, kind)) {
+        Ok(unit) => (unit.symbol(), unit.from_si(1.0)),
+        Err(_) => (otherwise, 1.0),
+    }
+}
+
+fn wear_lines(base: &Side, test: &Side) -> Vec<WearLine> {
+    let mut lines: Vec<WearLine> = Vec::new();
+    for (part, wear) in &base.wear {
+        let other = test.wear.get(part);
+        if other == Some(wear) {
+            continue;
+        }
+        lines.push(WearLine {
+            part: part.clone(),
+            base_pulls: Some(wear.pulls),
+            test_pulls: other.map(|wear| wear.pulls),
+            base_seconds: Some(wear.seconds),
+            test_seconds: other.map(|wear| wear.seconds),
+        });
+    }
+    for (part, wear) in test.wear.iter().filter(|(part, _)| !base.wear.contains_key(*part)) {
+        lines.push(WearLine {
+            part: part.clone(),
+            base_pulls: None,
+            test_pulls: Some(wear.pulls),
+            base_seconds: None,
+            test_seconds: Some(wear.seconds),
+        });
+    }
+    lines
+}
+
+/// The files among these with pending edits.
+///
+/// # Errors
+/// The store's.
+pub(super) fn pending_among(book: &Book, paths: &[String]) -> Result<Vec<String>, Failure> {
+    let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
+    Ok(book.pending(&paths)?.into_iter().map(|pending| pending.path).collect())
+}
+
+/// What is not documented: of one pull or build, between two, or of the newest pull.
+///
+/// # Errors
+/// A name means nothing, or a record does not hold.
+pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, Failure> {
+    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let last = ["last".to_owned()];
+    let about = if about.is_empty() { &last } else { about };
+    let mut sides = Vec::new();
+    for name in about {
+        sides.push(gather::side(&library, &names::pull_or_build(&library, name)?)?);
+    }
+    let mut answer = GapsAnswer {
+        about: sides.iter().map(|side| side.name.clone()).collect(),
+        gaps: Vec::new(),
+        common: Vec::new(),
+        soft: Vec::new(),
+        pending: Vec::new(),
+        next: String::new(),
+    };
+    match sides.as_slice() {
+        [one] => {
+            answer.gaps = check::gaps_of(one, library.kinds()).iter().map(GapLine::from).collect();
+            answer.soft = check::soft_of(one, library.kinds());
+        }
+        [base, test] => match check::documented(base, test, library.kinds()) {
+            Err(refusal) => answer.gaps = refusal.gaps.iter().map(GapLine::from).collect(),
+            Ok(checked) => {
+                answer.common = checked.common_gaps().iter().map(GapLine::from).collect();
+                answer.soft = checked
+                    .soft()
+                    .iter()
+                    .map(|(item, _, shown)| format!("{}: {} {}", item.path(), shown.how, shown.text))
+                    .collect();
+            }
+        },
+        _ => {
+            return Err(Failure::usage(
+                Finding::error("too-many-sides", "gaps are asked of one record or between two")
+                    .found(format!("{}", sides.len())),
+            ));
+        }
+    }
+    answer.next = match (answer.gaps.is_empty(), about.len()) {
+        (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
+        (true, _) => "everything that a comparison asks for is documented".to_owned(),
+        (false, _) => format!("mulebook gaps {} --fill   asks for them one by one", answer.about.join(" ")),
+    };
+    let touched = if pending { Vec::new() } else { library.touched() };
+    answer.pending = pending_among(book, &touched)?;
+    Ok(answer)
+}

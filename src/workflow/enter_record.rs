@@ -1,0 +1,667 @@
+//! The record of one pull as it is entered: its number, fit-up, conditions, and what "same as last" copies.
+
+use std::collections::BTreeMap;
+
+use crate::answer::PullLine;
+use crate::finding::Finding;
+use crate::manifest::emit::Piece;
+use crate::quantity::Unit;
+use crate::quantity::parse_reading;
+use crate::raw::PreambleLine;
+use crate::record::Change;
+use crate::record::Correcting;
+use crate::record::Effective;
+use crate::record::FieldSpec;
+use crate::record::Holds;
+use crate::record::Known;
+use crate::record::Pull;
+use crate::workflow::Context;
+use crate::workflow::Draft;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::enter::Kept;
+use crate::workflow::enter::PullRequest;
+use crate::workflow::enter::Table;
+use crate::workflow::input;
+use crate::workflow::input::FigureInput;
+use crate::workflow::input::Target;
+use crate::workflow::library::UNASSIGNED;
+use crate::workflow::names;
+
+/// A pull about to be written.
+pub(super) struct Entering<'e> {
+    pub(super) session: &'e str,
+    pub(super) order: u32,
+    pub(super) table: Option<&'e Table>,
+    pub(super) segment: Option<usize>,
+    pub(super) evidence: &'e [Kept],
+}
+
+/// The order of the next pull of a session.
+///
+/// # Errors
+/// The order asked for is taken.
+pub(super) fn next_order(library: &Library, session: &str, wanted: Option<u32>) -> Result<u32, Failure> {
+    let known = names::in_session(library.pull_paths()?, session);
+    let next = known.keys().next_back().map_or(1, |last| last + 1);
+    match wanted {
+        None => Ok(next),
+        Some(0) => Err(Failure::usage(Finding::error("bad-order", "pulls are counted from 1"))),
+        Some(order) => match known.get(&order) {
+            Some(holder) => Err(Finding::error("name-taken", "this number is taken, for ever")
+                .found(holder.clone())
+                .expected(format!("{next} or another free number"))
+                .into()),
+            None => Ok(order),
+        },
+    }
+}
+
+/// Writes one pull's manifest into a write under way; returns its line and path.
+///
+/// # Errors
+/// A value does not hold.
+pub(super) fn put(
+    draft: &mut Draft<'_>,
+    context: &Context,
+    request: &PullRequest,
+    entering: &Entering<'_>,
+) -> Result<(PullLine, String), Failure> {
+    let id = format!("{}-{:02}", entering.session, entering.order);
+    let library = draft.library();
+    let before = previous(library, entering.session, entering.order)?;
+    let last = if request.as_last {
+        Some(before.clone().ok_or_else(|| {
+            Failure::usage(
+                Finding::error("no-last-pull", "the session has no pull before this one to copy from")
+                    .next("say what it had: `--build NAME`, `--set run.kind=sweep` …"),
+            )
+        })?)
+    } else {
+        None
+    };
+    let build = request
+        .build
+        .clone()
+        .or_else(|| last.as_ref().and_then(|last| last.effective_build().map(str::to_owned)));
+    if let Some(build) = &build
+        && library.build(build)?.is_none()
+    {
+        let known = library.build_names()?.join(", ");
+        return Err(Finding::error("not-found", "there is no build of this name")
+            .found(format!("`{build}`"))
+            .expected(if known.is_empty() { "no build is in the book yet".to_owned() } else { known })
+            .next("write it down first with `mulebook build`, or leave `--build` out: the pull then waits without one")
+            .into());
+    }
+    let by = input::person(context, request.by.as_deref())?;
+    let at = at(library, context, request, entering.session)?;
+    let fit = fit_up(library, build.as_deref(), entering, request.refit)?;
+    let mut entries = vec![("pull".to_owned(), Piece::word(&id))];
+    let mut put = |key: &str, piece: Piece| entries.push((key.to_owned(), piece));
+    if let Some(build) = &build {
+        put("build", Piece::word(build));
+    }
+    put("session", Piece::word(entering.session));
+    put("order", Piece::Whole(i64::from(entering.order)));
+    if let Some((number, after)) = &fit {
+        put("fit-up", Piece::Whole(i64::from(*number)));
+        if let Some(after) = after {
+            put("refit-after", Piece::word(after));
+        }
+    }
+    if let Some(at) = &at {
+        put("at", Piece::word(at));
+    }
+    put("by", Piece::word(&by));
+    put(
+        "outcome",
+        match &request.set_aside {
+            Some(why) => Piece::Line(vec![("set-aside".to_owned(), Piece::text(why))]),
+            None => Piece::word("kept"),
+        },
+    );
+    let mut as_last = Vec::new();
+    let changed = changed(library, context, request, last.as_ref(), &mut as_last)?;
+    if !changed.is_empty() {
+        put("changed", Piece::Block(changed));
+    }
+    let mut taken = Vec::new();
+    let (conditions, run) = conditions(
+        library,
+        context,
+        request,
+        entering,
+        last.as_ref(),
+        at.as_deref(),
+        &mut taken,
+        &mut as_last,
+    )?;
+    if !conditions.is_empty() {
+        put("conditions", Piece::Block(conditions));
+    }
+    if !run.is_empty() {
+        put("run", Piece::Line(run));
+    }
+    if let Some(correction) = correction(request, last.as_ref(), entering.table, &mut as_last) {
+        put("correction", correction);
+    }
+    if let Some(last) = &last {
+        echo(library, last, build.as_deref(), &mut as_last)?;
+    }
+    put("raw", Piece::List(raw_lines(entering)));
+    if let Some(ran) = ran(entering) {
+        put("ran", Piece::word(ran));
+    }
+    let doubts = doubts(entering, request, before.as_ref());
+    if !doubts.is_empty() {
+        let lines = doubts.iter().map(|(code, says)| {
+            Piece::Line(vec![("code".to_owned(), Piece::word(*code)), ("says".to_owned(), Piece::text(says))])
+        });
+        put("doubts", Piece::List(lines.collect()));
+    }
+    if let Some(note) = &request.note {
+        put("note", Piece::text(note));
+    }
+    let path = format!("builds/{}/pulls/{id}.yaml", build.as_deref().unwrap_or(UNASSIGNED));
+    draft.put_new(&path, "pull", &entries)?;
+    if let Some(why) = &request.skipped {
+        skip(draft, entering, why)?;
+    }
+    let line = PullLine {
+        pull: id,
+        build,
+        fit_up: fit.map(|(number, _)| number),
+        file: entering.table.map_or_else(String::new, |table| table.name.clone()),
+        sha256: entering.table.map_or_else(String::new, |table| table.raw.sha256.clone()),
+        segment: entering.segment,
+        rows: segment_rows(entering),
+        as_last,
+        taken,
+        gaps: Vec::new(),
+    };
+    Ok((line, path))
+}
+
+/// The pull before this one in its session.
+fn previous(library: &Library, session: &str, order: u32) -> Result<Option<Pull>, Failure> {
+    let known = names::in_session(library.pull_paths()?, session);
+    match known.range(..order).next_back() {
+        Some((_, id)) => library.pull(id),
+        None => Ok(None),
+    }
+}
+
+/// What the last pull of a session had, in words.
+///
+/// # Errors
+/// The store's.
+pub(super) fn last_words(
+    library: &Library,
+    session: &str,
+    request: &PullRequest,
+) -> Result<Vec<String>, Failure> {
+    let order = next_order(library, session, request.order)?;
+    let Some(last) = previous(library, session, order)? else {
+        return Ok(Vec::new());
+    };
+    let mut words = vec![format!("as {}", last.id)];
+    let build = request.build.clone().or_else(|| last.effective_build().map(str::to_owned));
+    words.extend(last.changed.keys().map(|name| format!("{name} as changed for {}", last.id)));
+    words.extend(last.run.iter().map(|(name, value)| format!("run.{name} {value}")));
+    words.extend(last.correction.iter().map(|correction| format!("correction {correction}")));
+    echo(library, &last, build.as_deref(), &mut words)?;
+    Ok(words)
+}
+
+/// When it was run: as said, or now for a session of today.
+fn at(
+    library: &Library,
+    context: &Context,
+    request: &PullRequest,
+    session: &str,
+) -> Result<Option<String>, Failure> {
+    if let Some(at) = &request.at {
+        return input::checked_moment(at).map(Some);
+    }
+    let today = library.session(session)?.is_some_and(|session| session.on.day() == context.now.date_naive());
+    Ok(today.then(|| context.moment()))
+}
+
+/// Which time these parts are together, and after which pull they were put together again.
+fn fit_up(
+    library: &Library,
+    build: Option<&str>,
+    entering: &Entering<'_>,
+    refit: bool,
+) -> Result<Option<(u32, Option<String>)>, Failure> {
+    let Some(build) = build else { return Ok(None) };
+    let Some(record) = library.build(build)? else {
+        return Ok(None);
+    };
+    let sessions = session_order(library)?;
+    let rank = |id: &str| {
+        let (session, order) = id.rsplit_once('-')?;
+        Some((*sessions.get(session)?, order.parse::<u32>().ok()?))
+    };
+    let Some(own) = sessions.get(entering.session).map(|session| (*session, entering.order)) else {
+        return Ok(Some((1, None)));
+    };
+    let mut latest_of_build: Option<(usize, u32, String)> = None;
+    let mut latest_of_engine: Option<(usize, u32, String)> = None;
+    let mut engines: BTreeMap<String, bool> = BTreeMap::new();
+    for (id, path) in library.pull_paths()? {
+        let Some((session, order)) = rank(id).filter(|rank| *rank < own) else {
+            continue;
+        };
+        let folder = path.split('/').nth(1).unwrap_or_default();
+        if !engines.contains_key(folder) {
+            let same =
+                library.build(folder).ok().flatten().is_some_and(|other| other.engine == record.engine);
+            engines.insert(folder.to_owned(), same);
+        }
+        if engines.get(folder) != Some(&true) {
+            continue;
+        }
+        let found = Some((session, order, id.clone()));
+        if folder == build {
+            latest_of_build = latest_of_build.max(found.clone());
+        }
+        latest_of_engine = latest_of_engine.max(found);
+    }
+    let Some((_, _, own_last)) = latest_of_build else {
+        // A build written as a refit was put together after the engine's last pull.
+        let after = latest_of_engine.map(|(_, _, id)| id).filter(|_| record.refit || refit);
+        return Ok(Some((1, after)));
+    };
+    let last = library.pull(&own_last)?;
+    let number = last.as_ref().and_then(|last| last.fit_up).unwrap_or(1);
+    let apart = latest_of_engine.as_ref().is_some_and(|(_, _, id)| *id != own_last);
+    if apart || refit {
+        return Ok(Some((number + 1, latest_of_engine.map(|(_, _, id)| id))));
+    }
+    Ok(Some((number, last.and_then(|last| last.refit_after))))
+}
+
+/// Sessions in order of time: by day, then by tag.
+fn session_order(library: &Library) -> Result<BTreeMap<String, usize>, Failure> {
+    let mut sessions = Vec::new();
+    for tag in library.tags("sessions")? {
+        if let Some(session) = library.session(&tag)? {
+            sessions.push((session.on, tag));
+        }
+    }
+    sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
+    Ok(sessions.into_iter().enumerate().map(|(rank, (_, tag))| (tag, rank)).collect())
+}
+
+fn changed(
+    library: &Library,
+    context: &Context,
+    request: &PullRequest,
+    last: Option<&Pull>,
+    as_last: &mut Vec<String>,
+) -> Result<Vec<(String, Piece)>, Failure> {
+    let kinds = library.kinds();
+    let mut pieces: Vec<(String, Piece)> = Vec::new();
+    for assignment in &request.changed {
+        let (name, value) = input::assignment(assignment)?;
+        let mut told = FigureInput::typed(&value);
+        told.by.clone_from(&request.by);
+        told.with = instrument_for(request, &name);
+        match input::target(kinds, &name)? {
+            Target::Role(role) => pieces.push((role, input::answer_piece(library, &value)?)),
+            Target::Setting(setting) => {
+                let piece = input::figure_piece(library, context, kinds.setting(&setting), &told)?;
+                pieces.push((setting, piece));
+            }
+            Target::Fit(pair, fit) => {
+                let spec =
+                    kinds.fit(&pair).and_then(|spec| spec.fields.iter().find(|field| field.name == fit));
+                pieces.push((format!("{pair}.{fit}"), input::figure_piece(library, context, spec, &told)?));
+            }
+            Target::Condition(_) | Target::Run(_) => {
+                return Err(Failure::usage(
+                    Finding::error("not-of-a-build", "weather and the run are said with `--set`")
+                        .found(format!("`{name}`")),
+                ));
+            }
+        }
+    }
+    for (name, change) in last.iter().flat_map(|last| &last.changed) {
+        if pieces.iter().any(|(own, _)| own == name) {
+            continue;
+        }
+        let piece = match change {
+            Change::Role(answer) => match answer {
+                crate::record::Answer::Unknown(why) => {
+                    Piece::Line(vec![("unknown".to_owned(), Piece::text(why))])
+                }
+                other => Piece::word(other.to_string()),
+            },
+            Change::Figure(figure) => match figure.entries.last().map(|entry| (&entry.known, entry)) {
+                Some((Known::Measured(value), entry)) => {
+                    let mut line = vec![("measured".to_owned(), value_piece(value))];
+                    let said = [("with", &entry.with), ("by", &entry.by)];
+                    line.extend(
+                        said.iter()
+                            .filter_map(|(key, text)| Some(((*key).to_owned(), Piece::word(text.as_ref()?)))),
+                    );
+                    line.extend(
+                        entry
+                            .taken
+                            .as_ref()
+                            .map(|taken| ("taken".to_owned(), Piece::word(taken.to_string()))),
+                    );
+                    Piece::Line(line)
+                }
+                Some((Known::Listed { value, source }, _)) => Piece::Line(vec![
+                    ("listed".to_owned(), value_piece(value)),
+                    ("source".to_owned(), Piece::text(source)),
+                ]),
+                Some((Known::Assumed { value, because }, _)) => Piece::Line(vec![
+                    ("assumed".to_owned(), value_piece(value)),
+                    ("because".to_owned(), Piece::text(because)),
+                ]),
+                Some((Known::Calculated { value, from }, _)) => Piece::Line(vec![
+                    ("calculated".to_owned(), value_piece(value)),
+                    ("from".to_owned(), Piece::text(from)),
+                ]),
+                Some((Known::Unknown { because }, _)) => {
+                    Piece::Line(vec![("unknown".to_owned(), Piece::text(because))])
+                }
+                None => continue,
+            },
+        };
+        as_last.push(format!("{name} as changed for {}", last.map_or("", |last| last.id.as_str())));
+        pieces.push((name.clone(), piece));
+    }
+    Ok(pieces)
+}
+
+fn value_piece(value: &crate::record::Value) -> Piece {
+    match value {
+        crate::record::Value::Quantity(reading) => Piece::word(reading.text()),
+        crate::record::Value::Text(text) => Piece::text(text),
+    }
+}
+
+fn instrument_for(request: &PullRequest, name: &str) -> Option<String> {
+    let own = request.with.iter().find_map(|with| with.split_once('=').filter(|(field, _)| *field == name));
+    own.map(|(_, instrument)| instrument.to_owned())
+        .or_else(|| request.with.iter().find(|with| !with.contains('=')).cloned())
+}
+
+type Pieces = Vec<(String, Piece)>;
+
+#[expect(clippy::too_many_arguments, reason = "one step of writing a pull, over its own local state")]
+fn conditions(
+    library: &Library,
+    context: &Context,
+    request: &PullRequest,
+    entering: &Entering<'_>,
+    last: Option<&Pull>,
+    at: Option<&str>,
+    taken: &mut Vec<String>,
+    as_last: &mut Vec<String>,
+) -> Result<(Pieces, Pieces), Failure> {
+    let kinds = library.kinds();
+    let mut conditions: Pieces = Vec::new();
+    let mut run: Pieces = Vec::new();
+    for assignment in &request.set {
+        let (name, value) = input::assignment(assignment)?;
+        let target = input::target(kinds, &name).or_else(|failure| {
+            // `kind=sweep` and `rate=…` are said as people say them.
+            input::known_name(
+                &name,
+                kinds.run.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
+            )
+            .map(|own| Target::Run(own.to_owned()))
+            .ok_or(failure)
+        })?;
+        match target {
+            Target::Condition(own) => {
+                let mut told = FigureInput::typed(&value);
+                told.by.clone_from(&request.by);
+                told.with = instrument_for(request, &own);
+                told.taken = at.map(str::to_owned);
+                let piece = input::figure_piece(library, context, kinds.condition(&own), &told)?;
+                conditions.push((own, piece));
+            }
+            Target::Run(own) => {
+                let piece = input::run_piece(library, &own, &value)?;
+                run.push((own, piece));
+            }
+            _ => {
+                return Err(Failure::usage(
+                    Finding::error("not-a-condition", "what was changed by hand is said with `--changed`")
+                        .found(format!("`{name}`")),
+                ));
+            }
+        }
+    }
+    if let Some(table) = entering.table {
+        let heading = entering
+            .segment
+            .and_then(|number| table.summary.segments.get(number - 1))
+            .map(|segment| &segment.heading);
+        for line in table.summary.preamble.iter().chain(heading.into_iter().flatten()) {
+            if let Some((name, piece)) = from_line(kinds.conditions.as_slice(), line, &table.name)
+                && !conditions.iter().any(|(own, _)| *own == name)
+            {
+                taken.push(format!("{name} = {} (line {} of {})", line.value, line.line, table.name));
+                conditions.push((name, with_person(piece, context, request, at)?));
+            }
+        }
+    }
+    for (name, value) in last.iter().flat_map(|last| &last.run) {
+        if !run.iter().any(|(own, _)| own == name) {
+            as_last.push(format!("run.{name} {value}"));
+            run.push((name.clone(), input::run_piece(library, name, value)?));
+        }
+    }
+    Ok((conditions, run))
+}
+
+/// A condition from a `key: value` line of the file, where its key is a name for one and its value reads with a unit.
+fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(String, Pieces)> {
+    let own = input::known_name(
+        &line.key,
+        fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
+    )?;
+    let spec = fields.iter().find(|field| field.name == own)?;
+    let Holds::Quantity { kind, .. } = &spec.holds else {
+        return None;
+    };
+    let text = line.value.trim();
+    let reading = parse_reading(text, *kind, None).ok()?;
+    let note = Piece::text(format!("line {} of {file}", line.line));
+    let piece = vec![("measured".to_owned(), Piece::word(reading.text())), ("note".to_owned(), note)];
+    Some((own.to_owned(), piece))
+}
+
+fn with_person(
+    mut pieces: Pieces,
+    context: &Context,
+    request: &PullRequest,
+    at: Option<&str>,
+) -> Result<Piece, Failure> {
+    let note = pieces.pop();
+    pieces.push(("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)));
+    if let Some(at) = at {
+        pieces.push(("taken".to_owned(), Piece::word(at)));
+    }
+    pieces.extend(note);
+    Ok(Piece::Line(pieces))
+}
+
+fn correction(
+    request: &PullRequest,
+    last: Option<&Pull>,
+    table: Option<&Table>,
+    as_last: &mut Vec<String>,
+) -> Option<Piece> {
+    let standard = |name: &str, factor: Option<&str>| {
+        let mut line = vec![("standard".to_owned(), Piece::word(name))];
+        line.extend(factor.map(|factor| ("factor".to_owned(), Piece::Number(factor.to_owned()))));
+        Piece::Line(line)
+    };
+    if let Some(said) = &request.correction {
+        let said = said.trim();
+        return Some(match (said, said.split_once(' ')) {
+            ("observed", _) => Piece::word("observed"),
+            (_, Some(("unknown:", why))) => {
+                Piece::Line(vec![("unknown".to_owned(), Piece::text(why.trim()))])
+            }
+            (_, Some((name, factor))) if factor.trim().parse::<f64>().is_ok() => {
+                standard(name, Some(factor.trim()))
+            }
+            _ => standard(said, None),
+        });
+    }
+    if let Some(correction) = last.and_then(|last| last.correction.as_ref()) {
+        as_last.push(format!("correction {correction}"));
+        return Some(match correction {
+            Correcting::Observed => Piece::word("observed"),
+            Correcting::Standard { name, factor } => standard(name, factor.as_deref()),
+            Correcting::Unknown(why) => Piece::Line(vec![("unknown".to_owned(), Piece::text(why))]),
+        });
+    }
+    let observed = table.is_some_and(|table| {
+        table.columns.channels.iter().any(|column| column.basis.as_deref() == Some("observed"))
+    });
+    observed.then(|| Piece::word("observed"))
+}
+
+/// Spacer, jets and timing as they now are, to be read and agreed to.
+fn echo(
+    library: &Library,
+    last: &Pull,
+    build: Option<&str>,
+    as_last: &mut Vec<String>,
+) -> Result<(), Failure> {
+    let build = match build {
+        Some(build) => library.build(build)?,
+        None => None,
+    };
+    let effective = Effective::of_pull(last, build.as_ref());
+    if let Some(build) = &build {
+        as_last.push(format!("build {}", build.name));
+    }
+    let spacer = effective
+        .roles
+        .get("spacer")
+        .map_or_else(|| "spacer not said".to_owned(), |held| format!("spacer {}", held.answer));
+    as_last.push(spacer);
+    for name in ["main-jet", "ignition-timing"] {
+        let value = effective
+            .settings
+            .get(name)
+            .and_then(|held| held.figure.entries.last())
+            .and_then(|entry| entry.known.value());
+        if let Some(value) = value {
+            as_last.push(format!("{name} {}", value.text()));
+        }
+    }
+    as_last.push("weather and temperatures are never copied".to_owned());
+    Ok(())
+}
+
+fn raw_lines(entering: &Entering<'_>) -> Vec<Piece> {
+    let line =
+        |name: &str, sha256: &str, bytes: u64, columns: Option<&str>, segment: Option<usize>| {
+            let mut line = vec![
+                ("file".to_owned(), Piece::text(name)),
+                ("sha256".to_owned(), Piece::text(sha256)),
+                ("bytes".to_owned(), Piece::Whole(i64::try_from(bytes).unwrap_or(i64::MAX))),
+            ];
+            line.extend(columns.map(|columns| ("columns".to_owned(), Piece::word(columns))));
+            line.extend(segment.map(|segment| {
+                ("segment".to_owned(), Piece::Whole(i64::try_from(segment).unwrap_or(i64::MAX)))
+            }));
+            Piece::Line(line)
+        };
+    let table = entering.table.map(|table| {
+        line(&table.name, &table.raw.sha256, table.raw.bytes, Some(&table.columns.name), entering.segment)
+    });
+    let evidence =
+        entering.evidence.iter().map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
+    table.into_iter().chain(evidence).collect()
+}
+
+fn segment_of<'t>(entering: &Entering<'t>) -> Option<&'t crate::raw::Segment> {
+    let segments = &entering.table?.summary.segments;
+    match entering.segment {
+        Some(number) => segments.get(number.checked_sub(1)?),
+        None => segments.first(),
+    }
+}
+
+fn segment_rows(entering: &Entering<'_>) -> u64 {
+    segment_of(entering).map_or(0, |segment| segment.rows)
+}
+
+/// How long the log ran, from its time channel.
+fn ran(entering: &Entering<'_>) -> Option<String> {
+    let (first, last) = segment_of(entering)?.time?;
+    let column = entering
+        .table?
+        .columns
+        .channels
+        .iter()
+        .find(|column| column.quantity == crate::record::channel::ChannelQuantity::Time)?;
+    let seconds = match column.time {
+        Some(form) if form != crate::record::columns::TimeForm::Number => last - first,
+        _ => {
+            let unit = Unit::parse(column.unit.as_deref()?, crate::quantity::QuantityKind::Duration).ok()?;
+            unit.to_si(last - first)
+        }
+    };
+    (seconds.is_finite() && seconds > 0.0).then(|| format!("{seconds:.1} s"))
+}
+
+fn doubts(
+    entering: &Entering<'_>,
+    request: &PullRequest,
+    before: Option<&Pull>,
+) -> Vec<(&'static str, String)> {
+    let mut doubts: Vec<(&'static str, String)> = entering
+        .table
+        .iter()
+        .flat_map(|table| &table.doubts)
+        .map(|doubt| {
+            let place = doubt
+                .place
+                .as_ref()
+                .and_then(|place| place.line)
+                .map(|line| format!("line {line}: "))
+                .unwrap_or_default();
+            let found = doubt.found.as_ref().map(|found| format!("; found {found}")).unwrap_or_default();
+            (doubt.code, format!("{place}{}{found}", doubt.message))
+        })
+        .collect();
+    let expected = before.map_or(1, |before| before.order + 1);
+    if entering.order > expected && request.skipped.is_none() {
+        doubts.push((
+            "numbers-skipped",
+            format!("no pull {expected} to {} was entered before this one", entering.order - 1),
+        ));
+    }
+    doubts
+}
+
+/// Writes down why numbers before this pull have none.
+fn skip(draft: &mut Draft<'_>, entering: &Entering<'_>, why: &str) -> Result<(), Failure> {
+    let known = names::in_session(draft.library().pull_paths()?, entering.session);
+    let first = known.range(..entering.order).next_back().map_or(1, |(order, _)| order + 1);
+    let path = format!("sessions/{}.yaml", entering.session);
+    let mut document = draft.document(&path)?;
+    for order in first..entering.order {
+        let line = Piece::Line(vec![
+            ("order".to_owned(), Piece::Whole(i64::from(order))),
+            ("because".to_owned(), Piece::text(why)),
+        ]);
+        document.append(&["skipped"], &line)?;
+    }
+    draft.put(&path, document.text())
+}

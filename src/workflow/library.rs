@@ -1,0 +1,424 @@
+//! The records of a book at one commit, or with edits laid over it, read when asked for.
+
+use std::cell::OnceCell;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use crate::finding::Finding;
+use crate::finding::Place;
+use crate::manifest::Schemas;
+use crate::manifest::bind;
+use crate::manifest::node::Node;
+use crate::manifest::yaml;
+use crate::record::BookPage;
+use crate::record::Build;
+use crate::record::Cell;
+use crate::record::Instrument;
+use crate::record::Kinds;
+use crate::record::Part;
+use crate::record::Person;
+use crate::record::Pull;
+use crate::record::Session;
+use crate::record::columns::Columns;
+use crate::store::Book;
+use crate::store::CommitId;
+use crate::store::EntryKind;
+use crate::store::Snapshot;
+use crate::workflow::Failure;
+
+/// The folder of pulls that have no build yet.
+pub const UNASSIGNED: &str = "unassigned";
+
+/// The records of a book.
+pub struct Library {
+    snapshot: Snapshot,
+    overlay: BTreeMap<String, Option<Vec<u8>>>,
+    schemas: Schemas,
+    kinds: Kinds,
+    page: BookPage,
+    touched: RefCell<BTreeSet<String>>,
+    pull_paths: OnceCell<BTreeMap<String, String>>,
+}
+
+impl Library {
+    /// The book as its last commit holds it.
+    ///
+    /// # Errors
+    /// The book cannot be read, or its own page or schemas do not hold.
+    pub fn at_head(book: &Book) -> Result<Self, Failure> {
+        Self::new(book.head()?, BTreeMap::new())
+    }
+
+    /// The book as a commit holds it.
+    ///
+    /// # Errors
+    /// As [`Library::at_head`].
+    pub fn at(book: &Book, commit: CommitId) -> Result<Self, Failure> {
+        Self::new(book.snapshot(commit)?, BTreeMap::new())
+    }
+
+    /// The book as the work tree stands, pending edits included.
+    ///
+    /// # Errors
+    /// As [`Library::at_head`].
+    pub fn with_pending(book: &Book) -> Result<Self, Failure> {
+        let mut overlay = BTreeMap::new();
+        for pending in book.pending_all()? {
+            overlay.insert(pending.path.clone(), book.work_file(&pending.path)?);
+        }
+        Self::new(book.head()?, overlay)
+    }
+
+    /// A snapshot with files laid over it; `None` takes a file away.
+    ///
+    /// # Errors
+    /// As [`Library::at_head`].
+    pub fn new(snapshot: Snapshot, overlay: BTreeMap<String, Option<Vec<u8>>>) -> Result<Self, Failure> {
+        let mut added = Vec::new();
+        let mut own: BTreeSet<String> = snapshot
+            .list("schema")?
+            .into_iter()
+            .filter(|entry| entry.kind != EntryKind::Folder)
+            .map(|entry| entry.name)
+            .collect();
+        own.extend(overlay.keys().filter_map(|path| path.strip_prefix("schema/")).map(str::to_owned));
+        for name in own.into_iter().filter(|name| name.ends_with(".json")) {
+            let path = format!("schema/{name}");
+            let bytes = match overlay.get(&path) {
+                Some(bytes) => bytes.clone(),
+                None => snapshot.read(&path)?,
+            };
+            added.extend(bytes.map(|bytes| (name, bytes)));
+        }
+        let schemas = Schemas::load(&added).map_err(Failure::faults)?;
+        let mut library = Self {
+            kinds: schemas.kinds().clone(),
+            snapshot,
+            overlay,
+            schemas,
+            page: BookPage::default(),
+            touched: RefCell::new(BTreeSet::new()),
+            pull_paths: OnceCell::new(),
+        };
+        let page = library.required("book.yaml", "the book's own page", bind::book)?;
+        if page.format != FORMAT {
+            return Err(Finding::error(
+                "book-format",
+                "this book is of another format than this program writes",
+            )
+            .at(Place::file("book.yaml").field("format"))
+            .found(page.format.to_string())
+            .expected(FORMAT.to_string())
+            .next("use the program that wrote it, or a newer one")
+            .into());
+        }
+        library.kinds.demand_more(&page.demands).map_err(Failure::fault)?;
+        library.page = page;
+        Ok(library)
+    }
+
+    /// What the schemas say, with the book's own demands.
+    pub fn kinds(&self) -> &Kinds {
+        &self.kinds
+    }
+
+    /// The schemas.
+    pub fn schemas(&self) -> &Schemas {
+        &self.schemas
+    }
+
+    /// The book's own page.
+    pub fn page(&self) -> &BookPage {
+        &self.page
+    }
+
+    /// The commit it stands on.
+    pub fn commit(&self) -> CommitId {
+        self.snapshot.commit()
+    }
+
+    /// The commit's own reading, without what is laid over it.
+    pub fn snapshot(&self) -> &Snapshot {
+        &self.snapshot
+    }
+
+    /// The files that were read, for naming pending edits that would change an answer.
+    pub fn touched(&self) -> Vec<String> {
+        self.touched.borrow().iter().cloned().collect()
+    }
+
+    /// What is laid over the commit.
+    pub fn overlay(&self) -> &BTreeMap<String, Option<Vec<u8>>> {
+        &self.overlay
+    }
+
+    /// Lays a file over the rest; `None` takes it away.
+    pub fn lay(&mut self, path: &str, bytes: Option<Vec<u8>>) {
+        self.overlay.insert(path.to_owned(), bytes);
+        self.pull_paths = OnceCell::new();
+    }
+
+    /// The bytes of a file.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn read(&self, path: &str) -> Result<Option<Vec<u8>>, Failure> {
+        self.touched.borrow_mut().insert(path.to_owned());
+        match self.overlay.get(path) {
+            Some(bytes) => Ok(bytes.clone()),
+            None => Ok(self.snapshot.read(path)?),
+        }
+    }
+
+    /// The names in a folder, files and folders alike, sorted.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn names(&self, folder: &str) -> Result<BTreeSet<String>, Failure> {
+        let mut names: BTreeSet<String> =
+            self.snapshot.list(folder)?.into_iter().map(|entry| entry.name).collect();
+        let prefix = format!("{folder}/");
+        for (path, bytes) in &self.overlay {
+            let Some(rest) = path.strip_prefix(&prefix) else {
+                continue;
+            };
+            match (rest.split_once('/'), bytes) {
+                (Some((inner, _)), Some(_)) => drop(names.insert(inner.to_owned())),
+                (None, Some(_)) => drop(names.insert(rest.to_owned())),
+                (None, None) => drop(names.remove(rest)),
+                (Some(_), None) => {}
+            }
+        }
+        Ok(names)
+    }
+
+    /// The tags in a folder of `<tag>.yaml` files.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn tags(&self, folder: &str) -> Result<Vec<String>, Failure> {
+        Ok(self
+            .names(folder)?
+            .iter()
+            .filter_map(|name| name.strip_suffix(".yaml"))
+            .map(str::to_owned)
+            .collect())
+    }
+
+    /// The tree of a manifest.
+    ///
+    /// # Errors
+    /// The store's, or that it cannot be read as YAML.
+    pub fn tree(&self, path: &str) -> Result<Option<Node>, Failure> {
+        match self.read(path)? {
+            Some(bytes) => Ok(Some(yaml::read(path, &bytes)?)),
+            None => Ok(None),
+        }
+    }
+
+    fn record<T>(
+        &self,
+        path: &str,
+        bind: impl Fn(&str, &Node, &Kinds) -> bind::Bound<T>,
+    ) -> Result<Option<T>, Failure> {
+        let Some(root) = self.tree(path)? else {
+            return Ok(None);
+        };
+        match bind(path, &root, &self.kinds) {
+            (Some(record), _) => Ok(Some(record)),
+            (None, findings) => {
+                Err(Failure::faults(findings.into_iter().filter(Finding::is_error).collect()))
+            }
+        }
+    }
+
+    fn required<T>(
+        &self,
+        path: &str,
+        what: &str,
+        bind: impl Fn(&str, &Node, &Kinds) -> bind::Bound<T>,
+    ) -> Result<T, Failure> {
+        self.record(path, bind)?.ok_or_else(|| {
+            Finding::error("not-found", format!("{what} is not in the book"))
+                .at(Place::file(path))
+                .next("`mulebook audit` tells what else is missing")
+                .into()
+        })
+    }
+
+    /// Everybody in people.yaml.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn people(&self) -> Result<BTreeMap<String, Person>, Failure> {
+        Ok(self.record("people.yaml", bind::people)?.unwrap_or_default())
+    }
+
+    /// The path of a part's manifest.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn part_path(&self, tag: &str) -> Result<Option<String>, Failure> {
+        let file = format!("{tag}.yaml");
+        for kind in self.names("parts")? {
+            if self.names(&format!("parts/{kind}"))?.contains(&file) {
+                return Ok(Some(format!("parts/{kind}/{file}")));
+            }
+        }
+        Ok(None)
+    }
+
+    /// A part.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn part(&self, tag: &str) -> Result<Option<Part>, Failure> {
+        match self.part_path(tag)? {
+            Some(path) => self.record(&path, bind::part),
+            None => Ok(None),
+        }
+    }
+
+    /// The tags of all parts.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn part_tags(&self) -> Result<Vec<String>, Failure> {
+        let mut tags = Vec::new();
+        for kind in self.names("parts")? {
+            tags.extend(self.tags(&format!("parts/{kind}"))?);
+        }
+        tags.sort();
+        Ok(tags)
+    }
+
+    /// A build.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn build(&self, name: &str) -> Result<Option<Build>, Failure> {
+        self.record(&build_path(name), bind::build)
+    }
+
+    /// The names of all builds.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn build_names(&self) -> Result<Vec<String>, Failure> {
+        let mut names = Vec::new();
+        for name in self.names("builds")? {
+            if name != UNASSIGNED && self.names(&format!("builds/{name}"))?.contains("build.yaml") {
+                names.push(name);
+            }
+        }
+        Ok(names)
+    }
+
+    /// Where each pull's manifest is, by id.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn pull_paths(&self) -> Result<&BTreeMap<String, String>, Failure> {
+        if let Some(paths) = self.pull_paths.get() {
+            return Ok(paths);
+        }
+        let mut paths = BTreeMap::new();
+        for build in self.names("builds")? {
+            let folder = format!("builds/{build}/pulls");
+            for id in self.tags(&folder)? {
+                paths.insert(id.clone(), format!("{folder}/{id}.yaml"));
+            }
+        }
+        Ok(self.pull_paths.get_or_init(|| paths))
+    }
+
+    /// The ids of a build's pulls.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn pulls_of(&self, build: &str) -> Result<Vec<String>, Failure> {
+        self.tags(&format!("builds/{build}/pulls"))
+    }
+
+    /// A pull.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn pull(&self, id: &str) -> Result<Option<Pull>, Failure> {
+        match self.pull_paths()?.get(id) {
+            Some(path) => self.record(path, bind::pull),
+            None => Ok(None),
+        }
+    }
+
+    /// A session.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn session(&self, tag: &str) -> Result<Option<Session>, Failure> {
+        self.record(&format!("sessions/{tag}.yaml"), bind::session)
+    }
+
+    /// A cell.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn cell(&self, tag: &str) -> Result<Option<Cell>, Failure> {
+        self.record(&format!("cells/{tag}.yaml"), bind::cell)
+    }
+
+    /// An instrument.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn instrument(&self, tag: &str) -> Result<Option<Instrument>, Failure> {
+        self.record(&format!("instruments/{tag}.yaml"), bind::instrument)
+    }
+
+    /// A columns record.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn columns(&self, name: &str) -> Result<Option<Columns>, Failure> {
+        let path = columns_path(name);
+        match self.tree(&path)? {
+            Some(root) => columns_of(&path, &root).map(Some).map_err(Failure::faults),
+            None => Ok(None),
+        }
+    }
+}
+
+/// Version of the book's form that this program writes.
+pub const FORMAT: u32 = 1;
+
+/// Where a build's manifest is.
+pub fn build_path(name: &str) -> String {
+    format!("builds/{name}/build.yaml")
+}
+
+/// Where a columns record is.
+pub fn columns_path(name: &str) -> String {
+    format!("columns/{name}.yaml")
+}
+
+/// Reads a columns record, its findings placed in the manifest's lines.
+///
+/// # Errors
+/// What does not hold.
+pub fn columns_of(path: &str, root: &Node) -> Result<Columns, Vec<Finding>> {
+    Columns::from_value(&root.to_json()).map_err(|findings| {
+        findings
+            .into_iter()
+            .map(|finding| {
+                let field = finding.place.as_ref().and_then(|place| place.field.clone()).unwrap_or_default();
+                let steps: Vec<&str> = field.split('.').collect();
+                let line = (0..=steps.len())
+                    .rev()
+                    .find_map(|depth| root.at(&steps[..depth]))
+                    .map_or(1, |node| node.line);
+                finding.at(Place::file(path).line(line).field(field))
+            })
+            .collect()
+    })
+}

@@ -1,0 +1,263 @@
+//! Short names as people type them between two pulls: a unique prefix, `last`, an order number, a range.
+
+use std::collections::BTreeMap;
+
+use crate::finding::Finding;
+use crate::record::Moment;
+use crate::record::PartState;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+
+/// A record that a name was found to mean.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Named {
+    /// A pull by id.
+    Pull(String),
+    /// A build.
+    Build(String),
+    /// A part, in a state where one was named.
+    Part {
+        /// Its tag.
+        tag: String,
+        /// The state's letter.
+        letter: Option<String>,
+    },
+    /// A session.
+    Session(String),
+    /// An instrument.
+    Instrument(String),
+    /// A cell.
+    Cell(String),
+}
+
+/// Finds a pull or a build by a name as typed.
+///
+/// # Errors
+/// Nothing, or more than one thing, is meant.
+pub fn pull_or_build(library: &Library, name: &str) -> Result<Named, Failure> {
+    if library.build(name)?.is_some() {
+        return Ok(Named::Build(name.to_owned()));
+    }
+    match pull(library, name) {
+        Ok(id) => Ok(Named::Pull(id)),
+        Err(error) => {
+            let builds = library.build_names()?;
+            match by_prefix(name, builds.iter().map(String::as_str)) {
+                Prefix::One(build) => Ok(Named::Build(build)),
+                _ => Err(error),
+            }
+        }
+    }
+}
+
+/// Finds a pull: its id, a unique beginning of it, `last`, or its order number in the newest session.
+///
+/// # Errors
+/// Nothing, or more than one pull, is meant.
+pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
+    let paths = library.pull_paths()?;
+    if paths.contains_key(name) {
+        return Ok(name.to_owned());
+    }
+    if paths.is_empty() {
+        return Err(Finding::error("not-found", "the book has no pull yet")
+            .next("enter one with `mulebook pull FILE`")
+            .into());
+    }
+    if name == "last" {
+        return newest(library)?.ok_or_else(|| nothing(name, paths));
+    }
+    if let Ok(order) = name.parse::<u32>()
+        && let Some(session) = newest_session(library)?
+    {
+        return in_session(paths, &session).get(&order).cloned().ok_or_else(|| nothing(name, paths));
+    }
+    match by_prefix(name, paths.keys().map(String::as_str)) {
+        Prefix::One(id) => Ok(id),
+        Prefix::Several(ids) => Err(Finding::error("ambiguous", "more than one pull begins so")
+            .found(format!("`{name}`"))
+            .expected(ids.join(", "))
+            .into()),
+        Prefix::None => Err(nothing(name, paths)),
+    }
+}
+
+/// Finds the pulls of a range (`0412a-04..06`, `0412a-04..0412a-06`) or a list (`0412a-04,0412a-07`), or one pull.
+///
+/// # Errors
+/// As [`pull`]; a range that runs backwards or over two sessions.
+pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
+    let mut found = Vec::new();
+    for piece in name.split(',') {
+        match piece.split_once("..") {
+            None => found.push(pull(library, piece)?),
+            Some((from, to)) => {
+                let from = pull(library, from)?;
+                let session =
+                    from.rsplit_once('-').map(|(session, _)| session.to_owned()).unwrap_or_default();
+                let first = order_of(&from);
+                let last = to.parse::<u32>().ok().or_else(|| {
+                    to.strip_prefix(session.as_str())
+                        .and_then(|rest| rest.strip_prefix('-'))
+                        .and_then(|n| n.parse().ok())
+                });
+                let Some((first, last)) = first.zip(last).filter(|(first, last)| first <= last) else {
+                    return Err(Finding::error("bad-range", "this is no run of pulls of one session")
+                        .found(format!("`{piece}`"))
+                        .expected(format!("for example {session}-04..06"))
+                        .into());
+                };
+                let known = in_session(library.pull_paths()?, &session);
+                found.extend(known.range(first..=last).map(|(_, id)| id.clone()));
+            }
+        }
+    }
+    Ok(found)
+}
+
+/// Finds whatever a name means: a part (`h2`, `h2/b`), build, pull, session, instrument or cell.
+///
+/// # Errors
+/// Nothing is called so.
+pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
+    if let Some(part) = PartState::parse(name) {
+        return match library.part(&part.tag)? {
+            Some(record) if record.state(&part.letter).is_some() => {
+                Ok(Named::Part { tag: part.tag, letter: Some(part.letter) })
+            }
+            Some(record) => {
+                Err(Finding::error("not-found", format!("{} has no state `{}`", part.tag, part.letter))
+                    .expected(
+                        record.states.iter().map(|state| state.letter.clone()).collect::<Vec<_>>().join(", "),
+                    )
+                    .into())
+            }
+            None => Err(no_part(library, &part.tag)?),
+        };
+    }
+    if library.part_path(name)?.is_some() {
+        return Ok(Named::Part { tag: name.to_owned(), letter: None });
+    }
+    if library.read(&format!("sessions/{name}.yaml"))?.is_some() {
+        return Ok(Named::Session(name.to_owned()));
+    }
+    if library.read(&format!("instruments/{name}.yaml"))?.is_some() {
+        return Ok(Named::Instrument(name.to_owned()));
+    }
+    if library.read(&format!("cells/{name}.yaml"))?.is_some() {
+        return Ok(Named::Cell(name.to_owned()));
+    }
+    pull_or_build(library, name).map_err(|failure| {
+        let mut findings = failure.findings;
+        if let Some(first) = findings.first_mut().filter(|first| first.code == "not-found") {
+            *first = Finding::error("not-found", "nothing in the book is called so")
+                .found(format!("`{name}`"))
+                .expected("a part (h2), a part in a state (h2/b), a build, a pull, a session, a cell or an instrument");
+        }
+        Failure { kind: failure.kind, findings }
+    })
+}
+
+/// The failure of a part that is not there, with the tags that look like it.
+///
+/// # Errors
+/// The store's.
+pub fn no_part(library: &Library, tag: &str) -> Result<Failure, Failure> {
+    let tags = library.part_tags()?;
+    let finding = Finding::error("not-found", "no part has this tag").found(format!("`{tag}`"));
+    Ok(match closest(tag, &tags) {
+        Some(near) => finding.next(format!("did you mean `{near}`?")),
+        None => finding.next(format!("write it down first: `mulebook part KIND {tag}`")),
+    }
+    .into())
+}
+
+fn closest<'t>(name: &str, known: &'t [String]) -> Option<&'t str> {
+    known
+        .iter()
+        .map(|candidate| {
+            (similar::TextDiff::from_chars(name, candidate.as_str()).ratio(), candidate.as_str())
+        })
+        .filter(|(ratio, _)| *ratio > 0.6)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}
+
+/// The newest session: by its day, then by its tag.
+///
+/// # Errors
+/// The store's.
+pub fn newest_session(library: &Library) -> Result<Option<String>, Failure> {
+    let mut newest: Option<(Moment, String)> = None;
+    for tag in library.tags("sessions")? {
+        let Ok(Some(session)) = library.session(&tag) else {
+            continue;
+        };
+        let later = newest.as_ref().is_none_or(|(on, other)| match session.on.order(on) {
+            std::cmp::Ordering::Equal => tag > *other,
+            order => order.is_gt(),
+        });
+        if later {
+            newest = Some((session.on, tag));
+        }
+    }
+    Ok(newest.map(|(_, tag)| tag))
+}
+
+/// The last pull of the newest session that has one.
+fn newest(library: &Library) -> Result<Option<String>, Failure> {
+    let paths = library.pull_paths()?;
+    let mut sessions: Vec<(Moment, String)> = Vec::new();
+    for tag in library.tags("sessions")? {
+        if let Ok(Some(session)) = library.session(&tag) {
+            sessions.push((session.on, tag));
+        }
+    }
+    sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
+    Ok(sessions.iter().rev().find_map(|(_, tag)| in_session(paths, tag).into_values().next_back()))
+}
+
+/// The pulls of a session by order.
+pub fn in_session(paths: &BTreeMap<String, String>, session: &str) -> BTreeMap<u32, String> {
+    let prefix = format!("{session}-");
+    paths
+        .range(prefix.clone()..)
+        .take_while(|(id, _)| id.starts_with(&prefix))
+        .filter_map(|(id, _)| id[prefix.len()..].parse().ok().map(|order| (order, id.clone())))
+        .collect()
+}
+
+/// A pull's order, from its id.
+pub fn order_of(id: &str) -> Option<u32> {
+    id.rsplit_once('-').and_then(|(_, order)| order.parse().ok())
+}
+
+enum Prefix {
+    None,
+    One(String),
+    Several(Vec<String>),
+}
+
+fn by_prefix<'n>(prefix: &str, names: impl Iterator<Item = &'n str>) -> Prefix {
+    let mut found: Vec<String> = names.filter(|name| name.starts_with(prefix)).map(str::to_owned).collect();
+    match found.len() {
+        0 => Prefix::None,
+        1 => Prefix::One(found.remove(0)),
+        _ => {
+            found.truncate(8);
+            Prefix::Several(found)
+        }
+    }
+}
+
+fn nothing(name: &str, paths: &BTreeMap<String, String>) -> Failure {
+    let known: Vec<String> = paths.keys().cloned().collect();
+    let finding = Finding::error("not-found", "no pull is called so").found(format!("`{name}`"));
+    match closest(name, &known) {
+        Some(near) => finding.next(format!("did you mean `{near}`?")),
+        None => finding.expected(
+            "a pull's id or the beginning of one, `last`, or an order number of the newest session",
+        ),
+    }
+    .into()
+}
