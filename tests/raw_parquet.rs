@@ -20,22 +20,13 @@ fn written(stamps: &[i64], speeds: &[f64], torques: &[f32], present: &[i16]) -> 
         SerializedFileWriter::new(&mut bytes, schema, Arc::new(WriterProperties::builder().build())).unwrap();
     let mut group = writer.next_row_group().unwrap();
     let mut column = group.next_column().unwrap().unwrap();
-    column
-        .typed::<Int64Type>()
-        .write_batch(stamps, None, None)
-        .unwrap();
+    column.typed::<Int64Type>().write_batch(stamps, None, None).unwrap();
     column.close().unwrap();
     let mut column = group.next_column().unwrap().unwrap();
-    column
-        .typed::<DoubleType>()
-        .write_batch(speeds, None, None)
-        .unwrap();
+    column.typed::<DoubleType>().write_batch(speeds, None, None).unwrap();
     column.close().unwrap();
     let mut column = group.next_column().unwrap().unwrap();
-    column
-        .typed::<FloatType>()
-        .write_batch(torques, Some(present), None)
-        .unwrap();
+    column.typed::<FloatType>().write_batch(torques, Some(present), None).unwrap();
     column.close().unwrap();
     group.close().unwrap();
     writer.close().unwrap();
@@ -44,9 +35,7 @@ fn written(stamps: &[i64], speeds: &[f64], torques: &[f32], present: &[i16]) -> 
 
 #[test]
 fn a_parquet_file_comes_out_to_the_last_bit() {
-    let stamps: Vec<i64> = (0..50)
-        .map(|n| 1_772_460_000_123_456_789 + n * 100_000_007)
-        .collect();
+    let stamps: Vec<i64> = (0..50).map(|n| 1_772_460_000_123_456_789 + n * 100_000_007).collect();
     let speeds: Vec<f64> = (0..50).map(|n| 3000.0 + f64::from(n) / 3.0).collect();
     let torques: Vec<f32> = (1..50).map(|n| 60.0 + n as f32 / 7.0).collect();
     let present: Vec<i16> = (0..50).map(|n| i16::from(n != 9)).collect();
@@ -56,14 +45,7 @@ fn a_parquet_file_comes_out_to_the_last_bit() {
     assert!(guess.questions.is_empty());
     let columns = guess.into_columns("logger");
     let quantities: Vec<ChannelQuantity> = columns.channels.iter().map(|c| c.quantity).collect();
-    assert_eq!(
-        quantities,
-        [
-            ChannelQuantity::Time,
-            ChannelQuantity::Speed,
-            ChannelQuantity::Torque
-        ]
-    );
+    assert_eq!(quantities, [ChannelQuantity::Time, ChannelQuantity::Speed, ChannelQuantity::Torque]);
     let mut values = vec![Vec::new(); 3];
     let summary = raw::read(&mut bytes.as_slice(), &columns, &mut |batch| {
         for (all, more) in values.iter_mut().zip(batch.columns) {

@@ -50,12 +50,10 @@ pub fn sniff(sample: &[u8], name: &str, whole: bool, answers: &[&str]) -> Result
         #[cfg(feature = "parquet")]
         Some(Kind::Parquet) if whole => sheet::guarded("Parquet", || parquet::sniff(sample, answers)),
         #[cfg(not(feature = "parquet"))]
-        Some(Kind::Parquet) => Err(RawError::NotTable {
-            what: "a Parquet file, which this build does not read".to_owned(),
-        }),
-        Some(Kind::Opaque(what)) => Err(RawError::NotTable {
-            what: what.to_owned(),
-        }),
+        Some(Kind::Parquet) => {
+            Err(RawError::NotTable { what: "a Parquet file, which this build does not read".to_owned() })
+        }
+        Some(Kind::Opaque(what)) => Err(RawError::NotTable { what: what.to_owned() }),
         Some(_) => Err(RawError::NeedsWhole),
         None => sniff::sniff_text(sample, whole, answers),
     }
@@ -78,8 +76,8 @@ pub fn read(
         #[cfg(feature = "parquet")]
         FileFormat::Parquet => sheet::guarded("Parquet", || parquet::read(input, columns, sink)),
         #[cfg(not(feature = "parquet"))]
-        FileFormat::Parquet => Err(RawError::Record {
-            because: "this build does not read Parquet files".to_owned(),
-        }),
+        FileFormat::Parquet => {
+            Err(RawError::Record { because: "this build does not read Parquet files".to_owned() })
+        }
     }
 }

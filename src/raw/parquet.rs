@@ -28,18 +28,11 @@ const SAMPLE: u64 = 1 << 20;
 pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
     let mut sample = Vec::new();
     let mut text = RowText::new(TableRows::new(bytes.to_vec())?);
-    text.by_ref()
-        .take(SAMPLE)
-        .read_to_end(&mut sample)
-        .map_err(|e| damaged(&e))?;
+    text.by_ref().take(SAMPLE).read_to_end(&mut sample).map_err(|e| damaged(&e))?;
     let whole = (sample.len() as u64) < SAMPLE;
     let mut guess = sniff_text(&sample, whole, answers)?;
     guess.format = FileFormat::Parquet;
-    guess.layout = Layout {
-        format: FileFormat::Parquet,
-        delimiter: Delimiter::Comma,
-        ..guess.layout
-    };
+    guess.layout = Layout { format: FileFormat::Parquet, delimiter: Delimiter::Comma, ..guess.layout };
     Ok(guess)
 }
 
@@ -49,10 +42,8 @@ pub(super) fn read(
     columns: &Columns,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
-    let bytes = read_whole(input, LARGEST)?.ok_or(RawError::TooLarge {
-        format: "Parquet",
-        limit: LARGEST,
-    })?;
+    let bytes =
+        read_whole(input, LARGEST)?.ok_or(RawError::TooLarge { format: "Parquet", limit: LARGEST })?;
     let mut text = RowText::new(TableRows::new(bytes)?);
     read_text(&mut text, &as_text(columns), sink).map_err(|error| match error {
         RawError::Input(error) => damaged(&error),
@@ -61,10 +52,7 @@ pub(super) fn read(
 }
 
 fn damaged(error: &dyn std::fmt::Display) -> RawError {
-    RawError::Decoder {
-        format: "Parquet",
-        because: error.to_string(),
-    }
+    RawError::Decoder { format: "Parquet", because: error.to_string() }
 }
 
 /// The names of the columns, then the rows.
@@ -77,17 +65,9 @@ impl TableRows {
     fn new(bytes: Vec<u8>) -> Result<Self, RawError> {
         let reader = SerializedFileReader::new(Bytes::from(bytes)).map_err(|e| damaged(&e))?;
         let schema = reader.metadata().file_metadata().schema_descr_ptr();
-        let names = schema
-            .root_schema()
-            .get_fields()
-            .iter()
-            .map(|field| field.name().to_owned())
-            .collect();
+        let names = schema.root_schema().get_fields().iter().map(|field| field.name().to_owned()).collect();
         let rows = RowIter::from_file_into(Box::new(reader));
-        Ok(Self {
-            names: Some(names),
-            rows,
-        })
+        Ok(Self { names: Some(names), rows })
     }
 }
 

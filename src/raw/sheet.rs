@@ -26,12 +26,7 @@ pub(super) struct RowText<S> {
 
 impl<S: RowSource> RowText<S> {
     pub(super) fn new(source: S) -> Self {
-        Self {
-            source,
-            text: Vec::new(),
-            at: 0,
-            ended: false,
-        }
+        Self { source, text: Vec::new(), at: 0, ended: false }
     }
 }
 
@@ -41,10 +36,7 @@ impl<S: RowSource> Read for RowText<S> {
             self.text.clear();
             self.at = 0;
             while !self.ended && self.text.len() < 64 << 10 {
-                let more = self
-                    .source
-                    .next_row(&mut self.text)
-                    .map_err(std::io::Error::other)?;
+                let more = self.source.next_row(&mut self.text).map_err(std::io::Error::other)?;
                 self.ended = !more;
             }
         }
@@ -90,12 +82,8 @@ pub(super) fn guarded<T>(
     format: &'static str,
     decode: impl FnOnce() -> Result<T, RawError>,
 ) -> Result<T, RawError> {
-    std::panic::catch_unwind(std::panic::AssertUnwindSafe(decode)).unwrap_or_else(|_| {
-        Err(RawError::Decoder {
-            format,
-            because: "its decoder gave up".to_owned(),
-        })
-    })
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(decode))
+        .unwrap_or_else(|_| Err(RawError::Decoder { format, because: "its decoder gave up".to_owned() }))
 }
 
 /// Reads a file to its end, or only beyond `limit` far enough to know it.

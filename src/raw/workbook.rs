@@ -37,10 +37,7 @@ pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
     for sheet in book.sheet_names() {
         let mut sample = Vec::new();
         let rows = SheetRows::new(&mut book, &sheet)?;
-        RowText::new(rows)
-            .take(SAMPLE)
-            .read_to_end(&mut sample)
-            .map_err(|e| damaged(&e))?;
+        RowText::new(rows).take(SAMPLE).read_to_end(&mut sample).map_err(|e| damaged(&e))?;
         let whole = (sample.len() as u64) < SAMPLE;
         match sniff_text(&sample, whole, answers) {
             Ok(guess) => guesses.push((sheet, guess)),
@@ -48,19 +45,12 @@ pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
         }
     }
     let word = |sheet: &str| format!("sheet={sheet}");
-    let answered = guesses
-        .iter()
-        .position(|(sheet, _)| answers.contains(&word(sheet).as_str()));
+    let answered = guesses.iter().position(|(sheet, _)| answers.contains(&word(sheet).as_str()));
     let choices: Vec<Choice> = guesses
         .iter()
         .map(|(sheet, guess)| Choice {
             word: word(sheet),
-            means: guess
-                .columns
-                .iter()
-                .map(|c| c.name.as_str())
-                .collect::<Vec<_>>()
-                .join(", "),
+            means: guess.columns.iter().map(|c| c.name.as_str()).collect::<Vec<_>>().join(", "),
         })
         .collect();
     if guesses.is_empty() {
@@ -76,18 +66,9 @@ pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
         ..guess.layout
     };
     if several {
-        let says = format!(
-            "the workbook holds {} sheets with numbers: which one is the pull?",
-            choices.len()
-        );
-        guess.questions.insert(
-            0,
-            Question {
-                code: "which-sheet",
-                says,
-                choices,
-            },
-        );
+        let says =
+            format!("the workbook holds {} sheets with numbers: which one is the pull?", choices.len());
+        guess.questions.insert(0, Question { code: "which-sheet", says, choices });
     }
     Ok(guess)
 }
@@ -98,10 +79,8 @@ pub(super) fn read(
     columns: &Columns,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
-    let bytes = read_whole(input, LARGEST)?.ok_or(RawError::TooLarge {
-        format: "workbook",
-        limit: LARGEST,
-    })?;
+    let bytes =
+        read_whole(input, LARGEST)?.ok_or(RawError::TooLarge { format: "workbook", limit: LARGEST })?;
     let mut book = open(bytes)?;
     let names = book.sheet_names();
     let sheet = match &columns.layout.sheet {
@@ -124,10 +103,7 @@ fn open(bytes: Vec<u8>) -> Result<Book, RawError> {
 }
 
 fn damaged(error: &dyn std::fmt::Display) -> RawError {
-    RawError::Decoder {
-        format: "workbook",
-        because: error.to_string(),
-    }
+    RawError::Decoder { format: "workbook", because: error.to_string() }
 }
 
 /// The rows of a sheet, the empty ones included, so that lines and rows agree.
@@ -141,11 +117,7 @@ struct SheetRows<'a> {
 impl<'a> SheetRows<'a> {
     fn new(book: &'a mut Book, sheet: &str) -> Result<Self, RawError> {
         let cells = book.worksheet_cells_reader(sheet).map_err(|e| damaged(&e))?;
-        let mut rows = Self {
-            cells,
-            next: None,
-            row: 0,
-        };
+        let mut rows = Self { cells, next: None, row: 0 };
         rows.next = rows.fetch().map_err(|e| damaged(&e))?;
         Ok(rows)
     }
