@@ -81,7 +81,7 @@ fn shape() -> impl Strategy<Value = Written> {
 fn grouped(whole: &str, mark: &str) -> String {
     let mut out = String::new();
     for (index, digit) in whole.chars().enumerate() {
-        if index > 0 && (whole.len() - index) % 3 == 0 {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) {
             out.push_str(mark);
         }
         out.push(digit);

@@ -18,6 +18,7 @@ mod preamble;
 mod read;
 mod sheet;
 mod sniff;
+mod source;
 mod split;
 mod statistics;
 mod summary;
