@@ -234,6 +234,19 @@ proptest! {
     }
 
     #[test]
+    fn no_damage_to_a_workbook_makes_it_fall_over(places in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6)) {
+        let mut bytes = include_bytes!("fixtures/raw/sheet.xlsx").to_vec();
+        for (place, byte) in places {
+            let at = place.index(bytes.len());
+            bytes[at] = byte;
+        }
+        if let Ok(guess) = raw::sniff(&bytes, "any.xlsx", true, &[]) {
+            let columns = guess.into_columns("any");
+            let _ = read_back(&bytes, &columns);
+        }
+    }
+
+    #[test]
     fn no_text_makes_it_fall_over(text in "[0-9.,;:\\-+eE \t\r\n\"'#a-dNµ°(\\[\\])%/|]{0,400}", spaces in any::<bool>()) {
         let bytes = text.as_bytes();
         if let Ok(guess) = raw::sniff(bytes, "any.csv", true, &[]) {
