@@ -179,9 +179,8 @@ impl<'b> Draft<'b> {
         let mut doubts = gate::check(self.book, &self.library, &self.changed)?;
         // A raw file that comes with this very commit is not in the book yet, and no gap in it.
         doubts.retain(|finding| {
-            let comes = |sha256: &String| {
-                finding.found.as_ref().is_some_and(|found| found.contains(sha256.as_str()))
-            };
+            let comes =
+                |sha256: &String| finding.found.as_ref().is_some_and(|found| found.contains(sha256.as_str()));
             finding.code != "raw-not-here" || !self.taken.iter().any(comes)
         });
         self.commit_checked(context, message, doubts)
