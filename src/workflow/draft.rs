@@ -158,9 +158,9 @@ impl<'b> Draft<'b> {
         progress: &mut dyn FnMut(u64),
     ) -> Result<RawFile, Failure> {
         let limit = self.library.page().raw_limit;
-        let file = self.writing.take_raw(reader, limit, progress)?;
-        self.taken.insert(file.sha256.clone());
-        Ok(file)
+        let raw = self.writing.take_raw(reader, limit, progress)?;
+        self.taken.insert(raw.sha256.clone());
+        Ok(raw)
     }
 
     /// Opens a raw file, taken just now or in the book already.
@@ -176,13 +176,7 @@ impl<'b> Draft<'b> {
     /// # Errors
     /// Everything that does not hold; nothing is changed then.
     pub fn commit(self, context: &Context, message: &str) -> Result<Written, Failure> {
-        let mut doubts = gate::check(self.book, &self.library, &self.changed)?;
-        // A raw file that comes with this very commit is not in the book yet, and no gap in it.
-        doubts.retain(|finding| {
-            let comes =
-                |sha256: &String| finding.found.as_ref().is_some_and(|found| found.contains(sha256.as_str()));
-            finding.code != "raw-not-here" || !self.taken.iter().any(comes)
-        });
+        let doubts = gate::check(self.book, &self.library, &self.changed, &self.taken)?;
         self.commit_checked(context, message, doubts)
     }
 
