@@ -309,4 +309,3 @@ impl<'a, 'k> Check<'a, 'k> {
 fn weak(told: &Told) -> bool {
     told.known().is_some_and(|shown| matches!(shown.how, "unknown" | "assumed"))
 }
-

@@ -1,6 +1,5 @@
 //! Every item that two sides could differ in, told for both: what the check decides on.
 
-use std::collections::BTreeSet;
 use crate::check::Change;
 use crate::check::Close;
 use crate::check::Gap;
@@ -22,6 +21,7 @@ use crate::record::FieldSpec;
 use crate::record::Kinds;
 use crate::record::PartKind;
 use crate::record::PartState;
+use std::collections::BTreeSet;
 
 /// One item that could differ, on both sides.
 pub(super) struct Row {

@@ -233,7 +233,10 @@ impl Cell {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("cell", Some(&book))?;
-        Ok(entered(&make_place::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?, surroundings))
+        Ok(entered(
+            &make_place::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?,
+            surroundings,
+        ))
     }
 }
 

@@ -1,6 +1,5 @@
 //! Mend a wrong record, visibly: what stood there stays.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -22,6 +21,7 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
+use std::collections::BTreeMap;
 
 /// Mends wrong records visibly: for a pull, a run of pulls, a build or a part.
 ///

@@ -20,13 +20,13 @@ use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
+use crate::workflow::correct;
 use crate::workflow::demo_files;
 use crate::workflow::enter;
 use crate::workflow::enter::PullRequest;
 use crate::workflow::input::FigureInput;
-use crate::workflow::correct;
-use crate::workflow::new_book;
 use crate::workflow::measure;
+use crate::workflow::new_book;
 
 /// The evening before the first session.
 const BEGIN: &str = "2026-04-10T19:00:00+02:00";

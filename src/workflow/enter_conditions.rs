@@ -1,6 +1,5 @@
 //! Conditions, the run and hand-made changes of a pull as it is entered: typed, from the file, or as last.
 
-use std::collections::BTreeMap;
 use crate::answer::PullLine;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -21,12 +20,13 @@ use crate::workflow::Library;
 use crate::workflow::enter::Kept;
 use crate::workflow::enter::PullRequest;
 use crate::workflow::enter::Table;
+use crate::workflow::enter_record::Entering;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
-use crate::workflow::enter_record::Entering;
+use std::collections::BTreeMap;
 
 pub(super) fn changed(
     library: &Library,
@@ -227,4 +227,3 @@ fn with_person(
     pieces.extend(note);
     Ok(Piece::Line(pieces))
 }
-

@@ -1,6 +1,5 @@
 //! Which time the parts of a build are together, counted from the order of builds on the engine.
 
-use std::collections::BTreeMap;
 use crate::answer::PullLine;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -21,12 +20,13 @@ use crate::workflow::Library;
 use crate::workflow::enter::Kept;
 use crate::workflow::enter::PullRequest;
 use crate::workflow::enter::Table;
+use crate::workflow::enter_record::Entering;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
-use crate::workflow::enter_record::Entering;
+use std::collections::BTreeMap;
 
 /// Which time these parts are together, and after which pull they were put together again.
 pub(super) fn fit_up(
@@ -94,4 +94,3 @@ fn session_order(library: &Library) -> Result<BTreeMap<String, usize>, Failure> 
     sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
     Ok(sessions.into_iter().enumerate().map(|(rank, (_, tag))| (tag, rank)).collect())
 }
-

@@ -1,6 +1,5 @@
 //! Write down a build, from another where one is named: only what differs is asked for.
 
-use std::path::Path;
 use crate::answer::Entered;
 use crate::answer::Written;
 use crate::check::Side;
@@ -19,6 +18,7 @@ use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
+use std::path::Path;
 
 /// What `build` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -286,4 +286,3 @@ fn pieces_of(node: Option<&Node>) -> Vec<(String, Piece)> {
 fn not_there(what: &str, name: &str) -> Failure {
     Finding::error("not-found", format!("there is no {what} of this name")).found(format!("`{name}`")).into()
 }
-

@@ -1,6 +1,5 @@
 //! Write down a part, from its schema or from another part.
 
-use std::path::Path;
 use crate::answer::Entered;
 use crate::answer::Written;
 use crate::check::Side;
@@ -19,6 +18,7 @@ use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
+use std::path::Path;
 
 /// What `part` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -203,4 +203,3 @@ fn taken(tag: &str) -> Failure {
         .next("a tag names one thing: choose another")
         .into()
 }
-

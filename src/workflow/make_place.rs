@@ -1,6 +1,5 @@
 //! Write down the place and the sitting: a session, a cell, an instrument.
 
-use std::path::Path;
 use crate::answer::Entered;
 use crate::answer::Written;
 use crate::check::Side;
@@ -18,6 +17,7 @@ use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
+use std::path::Path;
 
 /// What `session` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -228,4 +228,3 @@ pub(super) fn need_tag(tag: &str) -> Result<(), Failure> {
             .expected("letters, digits, `.`, `_` and `-`, 64 at most, starting with a letter or digit"),
     ))
 }
-

@@ -1,6 +1,5 @@
 //! Enter a figure of a part, build or pull, with how it is known.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -22,6 +21,7 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
+use std::collections::BTreeMap;
 
 /// Enters a measurement, or another way of knowing a figure, at a part's state, a build or a pull.
 ///
@@ -212,4 +212,3 @@ fn echoed(piece: &Piece) -> String {
         _ => String::new(),
     }
 }
-

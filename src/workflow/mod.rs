@@ -5,16 +5,16 @@
 
 pub mod audit;
 pub mod compare;
-pub mod correct;
 mod context;
+pub mod correct;
 pub mod demo;
 mod demo_files;
 pub mod draft;
 pub mod enter;
 mod enter_conditions;
 mod enter_record;
-mod fit_up;
 mod failure;
+mod fit_up;
 mod gate;
 mod gather;
 mod history;
@@ -26,9 +26,9 @@ pub mod make_build;
 pub mod make_part;
 pub mod make_place;
 pub mod measure;
+pub mod names;
 pub mod new_book;
 pub mod rework;
-pub mod names;
 mod sweep;
 mod wear;
 

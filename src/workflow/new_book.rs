@@ -1,6 +1,5 @@
 //! An empty book, with templates that explain themselves.
 
-use std::path::Path;
 use crate::answer::Entered;
 use crate::answer::Written;
 use crate::check::Side;
@@ -18,6 +17,7 @@ use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
+use std::path::Path;
 
 /// No end-of-line conversion and no filters: bytes stay as they are, wherever the book is cloned.
 const ATTRIBUTES: &str = "* -text -filter -ident\n";
@@ -92,4 +92,3 @@ fn people_page(person: Option<&str>, name: &str) -> String {
         _ => format!("{head}people: {{}}\n"),
     }
 }
-

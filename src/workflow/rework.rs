@@ -1,6 +1,5 @@
 //! Open a new state of a part by work done on it, and say what the work voided.
 
-use std::collections::BTreeMap;
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -22,6 +21,7 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
+use std::collections::BTreeMap;
 
 /// What `rework` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -198,4 +198,3 @@ fn what_is_voided(
     }
     Ok(notes)
 }
-
