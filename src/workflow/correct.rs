@@ -16,6 +16,7 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
+use std::collections::BTreeMap;
 
 /// Mends wrong records visibly: for a pull, a run of pulls, a build or a part.
 ///
