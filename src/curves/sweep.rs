@@ -169,7 +169,8 @@ impl Run {
         let mut last: Vec<f64> = self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.1).collect();
         last.sort_by(f64::total_cmp);
         let Some(&reached) = last.get(last.len() / 2) else { return };
-        let coming_on = self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
+        let coming_on =
+            self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
         self.held_back.drain(..coming_on.min(self.held_back.len().saturating_sub(1)));
     }
 
