@@ -276,6 +276,9 @@ impl Side {
     /// A field of the run.
     pub(super) fn run(&self, spec: &FieldSpec) -> Told {
         match self.effective.run.get(&spec.name) {
+            Some(text) if text.starts_with("unknown:") => {
+                Told::Known(Shown::unknown(text.trim_start_matches("unknown:").trim()))
+            }
             Some(text) => Told::Known(Shown {
                 value: match &spec.holds {
                     Holds::Quantity { kind, .. } => {

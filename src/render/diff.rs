@@ -51,14 +51,19 @@ fn comparison(page: &mut Page, compared: &Compared) {
     page.line(0, Tone::Heading, &compared.headline);
     if !compared.open.is_empty() {
         page.heading("Nobody knows");
+        // Items that share side and reason are told in one line.
+        let mut groups: Vec<(String, Vec<&str>)> = Vec::new();
         for open in &compared.open {
             let other =
                 open.other.as_ref().map(|other| format!("; the other side says {other}")).unwrap_or_default();
-            page.line(
-                2,
-                Tone::Doubt,
-                &format!("{} ({}): {}{other}", open.title, side_words(open.side), open.because),
-            );
+            let reason = format!(" ({}): {}{other}", side_words(open.side), open.because);
+            match groups.iter_mut().find(|(known, _)| *known == reason) {
+                Some((_, titles)) => titles.push(&open.title),
+                None => groups.push((reason, vec![&open.title])),
+            }
+        }
+        for (reason, titles) in groups {
+            page.line(2, Tone::Doubt, &format!("{}{reason}", titles.join(", ")));
         }
     }
     changes(page, compared);
