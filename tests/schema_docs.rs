@@ -1,10 +1,7 @@
 //! `docs/schemas.md` is what the schemas say: made from their annotations, held against them here.
 //!
 //! `UPDATE_DOCS=1 cargo test --test schema_docs` writes it anew.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "a test reads the document and, when asked, writes it"
-)]
+#![expect(clippy::disallowed_methods, reason = "a test reads the document and, when asked, writes it")]
 
 use std::fmt::Write as _;
 
@@ -61,7 +58,10 @@ fn the_page_says_what_the_schemas_say() {
         std::fs::write(path, &page).expect("docs/schemas.md can be written");
     }
     let kept = std::fs::read_to_string(path).expect("docs/schemas.md is there");
-    assert!(kept == page, "docs/schemas.md is not what the schemas say: UPDATE_DOCS=1 cargo test --test schema_docs");
+    assert!(
+        kept == page,
+        "docs/schemas.md is not what the schemas say: UPDATE_DOCS=1 cargo test --test schema_docs"
+    );
 }
 
 fn page(kinds: &Kinds) -> String {
@@ -69,7 +69,10 @@ fn page(kinds: &Kinds) -> String {
     demanded(&mut out, kinds);
     out.push_str("\n## Roles of a build, in order of assembly\n\n| role | filled by | touches | demanded |\n|---|---|---|---|\n");
     for role in &kinds.roles {
-        row(&mut out, &[&code(&role.name), &role.kinds.join(", "), &role.neighbours.join(", "), &demand(&role.demand)]);
+        row(
+            &mut out,
+            &[&code(&role.name), &role.kinds.join(", "), &role.neighbours.join(", "), &demand(&role.demand)],
+        );
     }
     section(&mut out, "Settings of a build", &kinds.settings);
     for fit in &kinds.fits {
@@ -82,7 +85,11 @@ fn page(kinds: &Kinds) -> String {
     section(&mut out, "Figures of a session", &kinds.session);
     section(&mut out, "Conditions of a flow sheet", &kinds.flow);
     for kind in kinds.parts.values() {
-        section(&mut out, &format!("Part kind: {} (`{}`)", kind.title.to_lowercase(), kind.name), &kind.figures);
+        section(
+            &mut out,
+            &format!("Part kind: {} (`{}`)", kind.title.to_lowercase(), kind.name),
+            &kind.figures,
+        );
         if !kind.answers.is_empty() {
             let _ = writeln!(out, "\nAn assembly: it answers {}.", kind.answers.join(", "));
         }
@@ -93,7 +100,10 @@ fn page(kinds: &Kinds) -> String {
             out.push_str("\n| work | asks for | changes in builds |\n|---|---|---|\n");
             for work in &kind.work {
                 let asks: Vec<_> = work.asks.iter().map(|(ask, _)| ask.clone()).collect();
-                row(&mut out, &[&format!("{} ({})", code(&work.op), work.title), &asks.join(", "), &voids(&work.voids)]);
+                row(
+                    &mut out,
+                    &[&format!("{} ({})", code(&work.op), work.title), &asks.join(", "), &voids(&work.voids)],
+                );
             }
         }
     }
@@ -109,10 +119,18 @@ fn demanded(out: &mut String, kinds: &Kinds) {
         let _ = writeln!(out, "- {group}: {}.", names.join(", "));
     };
     let of = |fields: &[FieldSpec]| -> Vec<String> {
-        fields.iter().filter(|field| field.demand != Demand::Welcome).map(|field| with_demand(&field.name, &field.demand)).collect()
+        fields
+            .iter()
+            .filter(|field| field.demand != Demand::Welcome)
+            .map(|field| with_demand(&field.name, &field.demand))
+            .collect()
     };
     let roles = kinds.roles.iter().filter(|role| role.demand != Demand::Welcome);
-    item(out, "roles (`none` is an answer)", roles.map(|role| with_demand(&role.name, &role.demand)).collect());
+    item(
+        out,
+        "roles (`none` is an answer)",
+        roles.map(|role| with_demand(&role.name, &role.demand)).collect(),
+    );
     for kind in kinds.parts.values() {
         let figures = of(&kind.figures);
         if !figures.is_empty() {
@@ -137,7 +155,10 @@ fn section(out: &mut String, title: &str, fields: &[FieldSpec]) {
     if fields.is_empty() {
         return;
     }
-    let _ = writeln!(out, "\n## {title}\n\n| field | what | holds | demanded | voided by |\n|---|---|---|---|---|");
+    let _ = writeln!(
+        out,
+        "\n## {title}\n\n| field | what | holds | demanded | voided by |\n|---|---|---|---|---|"
+    );
     for field in fields {
         let mut holds = match &field.holds {
             Holds::Quantity { kind, unit } if unit.symbol().is_empty() => kind.title().to_owned(),
@@ -154,12 +175,19 @@ fn section(out: &mut String, title: &str, fields: &[FieldSpec]) {
         if field.instrument {
             holds.push_str(", with an instrument");
         }
-        row(out, &[&code(&field.name), &field.title, &holds, &demand(&field.demand), &field.voided_by.join(", ")]);
+        row(
+            out,
+            &[&code(&field.name), &field.title, &holds, &demand(&field.demand), &field.voided_by.join(", ")],
+        );
     }
 }
 
 fn row(out: &mut String, cells: &[&str]) {
-    let _ = writeln!(out, "| {} |", cells.iter().map(|cell| cell.replace('|', "\\|")).collect::<Vec<_>>().join(" | "));
+    let _ = writeln!(
+        out,
+        "| {} |",
+        cells.iter().map(|cell| cell.replace('|', "\\|")).collect::<Vec<_>>().join(" | ")
+    );
 }
 
 fn code(text: &str) -> String {

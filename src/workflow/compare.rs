@@ -208,13 +208,17 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         pending: Vec::new(),
         next: String::new(),
     };
+    let mut unlike = None;
     match sides.as_slice() {
         [one] => {
             answer.gaps = check::gaps_of(one, library.kinds()).iter().map(GapLine::from).collect();
             answer.soft = check::soft_of(one, library.kinds());
         }
         [base, test] => match check::documented(base, test, library.kinds()) {
-            Err(refusal) => answer.gaps = refusal.gaps.iter().map(GapLine::from).collect(),
+            Err(refusal) => {
+                answer.gaps = refusal.gaps.iter().map(GapLine::from).collect();
+                unlike = refusal.unlike_corrections;
+            }
             Ok(checked) => {
                 answer.common = checked.common_gaps().iter().map(GapLine::from).collect();
                 answer.soft = checked
@@ -232,6 +236,10 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         }
     }
     answer.next = match (answer.gaps.is_empty(), about.len()) {
+        (true, 2) if let Some((base, test)) = unlike => format!(
+            "nothing is missing, but {} carries the correction {base} and {} {test}: they are not compared",
+            answer.about[0], answer.about[1]
+        ),
         (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
         (true, _) => "everything that a comparison asks for is documented".to_owned(),
         (false, _) => format!("mulebook gaps {} --fill   asks for them one by one", answer.about.join(" ")),

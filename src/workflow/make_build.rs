@@ -15,7 +15,6 @@ use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
-use std::path::Path;
 
 /// What `build` is asked to write.
 #[derive(Debug, Clone, Default)]

@@ -11,7 +11,6 @@ use crate::workflow::Failure;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::make_place::need_tag;
-use std::path::Path;
 
 /// What `part` is asked to write.
 #[derive(Debug, Clone, Default)]

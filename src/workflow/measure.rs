@@ -17,7 +17,6 @@ use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
-use std::collections::BTreeMap;
 
 /// Enters a measurement, or another way of knowing a figure, at a part's state, a build or a pull.
 ///
