@@ -85,6 +85,10 @@ impl Snapshot {
         self.tree
     }
 
+    pub(super) fn git_folder(&self) -> &std::path::Path {
+        self.repo.git_dir()
+    }
+
     /// The bytes of a file, or `None` when the book has no such file then.
     ///
     /// # Errors

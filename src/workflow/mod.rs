@@ -22,6 +22,7 @@ pub mod look;
 pub mod make;
 pub mod measure;
 pub mod names;
+mod pull_index;
 mod sweep;
 mod wear;
 
