@@ -79,7 +79,8 @@ fn diff(book: &Book, base: &str, test: &str, pending: bool) -> String {
 fn answers(path: &Path) -> Vec<String> {
     let book = Book::discover(path).expect("a book");
     let mut answers = Vec::new();
-    for (base, test) in [("0411a-01", "0411a-09"), ("0411a-03", "0418a-05"), ("0418a-01", "0509a-04"), ("b1", "last")]
+    for (base, test) in
+        [("0411a-01", "0411a-09"), ("0411a-03", "0418a-05"), ("0418a-01", "0509a-04"), ("b1", "last")]
     {
         for pending in [false, true] {
             answers.push(diff(&book, base, test, pending));
@@ -111,8 +112,10 @@ fn kept(path: &Path) -> Vec<PathBuf> {
 fn deleted_or_remembered_the_answers_are_the_same() {
     let (_folder, path) = copied();
     let first = answers_without(&path);
-    let names: Vec<_> =
-        kept(&path).iter().filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned())).collect();
+    let names: Vec<_> = kept(&path)
+        .iter()
+        .filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned()))
+        .collect();
     assert_eq!(names, ["pulls-1", "wear-2"]);
     assert!(first.iter().any(|answer| answer.contains("0411a-09")));
     assert_eq!(answers(&path), first);

@@ -126,6 +126,8 @@ channels:
   - {header: Time (s), name: Time, quantity: time, unit: s, time: number}
   - {header: Engine Speed (rpm), name: Engine Speed, quantity: speed, unit: rpm}
   - {header: Torque (N·m), name: Torque, quantity: torque, unit: N·m}
+  - {header: Oil Temp (°C), name: Oil Temp, quantity: oil-temperature, unit: \"°C\"}
+  - {header: Coolant Temp (°C), name: Coolant Temp, quantity: water-temperature, unit: \"°C\"}
   - {header: Barometer (kPa), name: Barometer, quantity: barometer, unit: kPa}
   - {header: Air Temp (°C), name: Air Temp, quantity: air-temperature, unit: \"°C\"}
   - {header: Humidity (%), name: Humidity, quantity: humidity, unit: \"%\"}
@@ -133,8 +135,9 @@ channels:
 
 /// A small sweep, another for each pull.
 fn raw(pull: usize) -> Result<Vec<u8>, std::fmt::Error> {
-    let mut text =
-        String::from("Time (s),Engine Speed (rpm),Torque (N·m),Barometer (kPa),Air Temp (°C),Humidity (%)\n");
+    let mut text = String::from(
+        "Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp (°C),Coolant Temp (°C),Barometer (kPa),Air Temp (°C),Humidity (%)\n",
+    );
     // A plain generator of the kind x' = a·x + c (mod 2^64); its constants are Knuth's (MMIX).
     let mut state = pull as u64 + 1;
     for row in 0..120_u32 {
@@ -147,7 +150,9 @@ fn raw(pull: usize) -> Result<Vec<u8>, std::fmt::Error> {
         let time = f64::from(row) / 10.0;
         writeln!(
             text,
-            "{time:.2},{speed},{torque:.1},98.{:02},{:.1},52.{}",
+            "{time:.2},{speed},{torque:.1},{:.1},{:.1},98.{:02},{:.1},52.{}",
+            85.0 + time / 4.0 + noise,
+            79.0 + time / 4.0 - noise,
             40 + pull % 60,
             16.0 + noise,
             pull % 10
