@@ -29,6 +29,7 @@ pub mod measure;
 pub mod names;
 pub mod new_book;
 pub mod rework;
+mod pull_index;
 mod sweep;
 mod wear;
 
