@@ -7,6 +7,7 @@
 mod changes;
 mod close;
 mod documented;
+mod rows;
 mod side;
 mod told;
 
