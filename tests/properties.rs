@@ -38,6 +38,10 @@ use mulebook::record::State;
 use mulebook::record::Value;
 use mulebook::record::Whereabouts;
 use mulebook::record::Work;
+use mulebook::store::Author;
+use mulebook::store::Book;
+use mulebook::store::LockHolder;
+use mulebook::store::Time;
 use proptest::prelude::*;
 
 fn kinds() -> Kinds {
@@ -127,7 +131,7 @@ proptest! {
     /// A drifting figure: no entry taken after the pull stands while one before it could, and of those before, the
     /// nearest. A later entry changes nothing for a pull that has one before it.
     #[test]
-    fn a_drifting_figure_taken_later_never_replaces_an_earlier_one(figure in figures(), pull in 0_u32..300, more in 1_u32..100) {
+    fn a_drifting_figure_taken_later_never_replaces_an_earlier_one(figure in figures(), pull in 0_u32..300, more in 1_u32..30) {
         let when = day(pull);
         let before = figure.standing(Course::Drifting, Some(&when));
         let eligible: Vec<&Entry> = figure.entries.iter().enumerate().filter(|(index, entry)| {
@@ -748,6 +752,52 @@ proptest! {
             prop_assert_eq!(document.text().matches("# the end").count(), 1);
             prop_assert!(document.text().contains("# é, the red one"));
             prop_assert_eq!(before.text().contains("\r\n"), document.text().contains("\r\n"));
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    /// What was known on a date that lies behind the newest commit never changes while history is only extended, even
+    /// by commits whose clock ran back.
+    #[test]
+    fn what_was_known_on_a_date_never_changes(times in prop::collection::vec(0_i64..1000, 2..7), asked in prop::collection::vec(-10_i64..1010, 8)) {
+        let author = Author { name: "Mara Kessel".to_owned(), email: String::new() };
+        let time = |seconds: i64| Time { seconds: 1_700_000_000 + seconds, offset: 0 };
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        let files = [("book.yaml".to_owned(), b"format: 1\n".to_vec())];
+        let book = Book::create(&folder.path().join("book"), &files, &author, time(times[0]), "Begin").expect("a book");
+        let mut commits = vec![(times[0], book.head().expect("a commit").commit())];
+        let mut answered: BTreeMap<i64, Option<String>> = BTreeMap::new();
+        for (number, seconds) in times.iter().enumerate().skip(1) {
+            let newest = commits.iter().map(|(seconds, _)| *seconds).max().expect("one at least");
+            for end in asked.iter().filter(|end| **end < newest) {
+                let known = book.known_on(1_700_000_000 + end).expect("readable").map(|snapshot| snapshot.commit().to_string());
+                let before = answered.entry(*end).or_insert_with(|| known.clone());
+                prop_assert_eq!(&*before, &known, "known on {} changed", end);
+            }
+            let who = LockHolder { process: 1, since: "now".to_owned(), command: "test".to_owned() };
+            let mut writing = book.write(who).expect("nobody else writes");
+            writing.put("note.yaml", format!("number: {number}\n").as_bytes()).expect("a path of a book");
+            let commit = writing.commit("Note", &author, time(*seconds)).expect("a commit");
+            commits.push((*seconds, commit));
+        }
+        // By the rule itself: the last commit whose running latest time is not past the date.
+        for end in asked {
+            let mut latest = i64::MIN;
+            let mut expected = None;
+            for (seconds, commit) in &commits {
+                latest = latest.max(*seconds);
+                if latest <= end {
+                    expected = Some(commit.to_string());
+                }
+            }
+            let known = book.known_on(1_700_000_000 + end).expect("readable").map(|snapshot| snapshot.commit().to_string());
+            prop_assert_eq!(&known, &expected);
+            if let Some(before) = answered.get(&end) {
+                prop_assert_eq!(before, &known, "known on {} changed", end);
+            }
         }
     }
 }
