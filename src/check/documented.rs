@@ -1,7 +1,5 @@
 //! The rule that refuses: whatever could differ between two sides must be documented on both.
 
-use std::collections::BTreeSet;
-
 use crate::check::Change;
 use crate::check::Close;
 use crate::check::Group;
@@ -14,14 +12,8 @@ use crate::check::changes;
 use crate::check::close::close;
 use crate::check::rows::Check;
 use crate::check::rows::Row;
-use crate::record::Answer;
 use crate::record::Correcting;
-use crate::record::Course;
-use crate::record::Demand;
-use crate::record::FieldSpec;
 use crate::record::Kinds;
-use crate::record::PartKind;
-use crate::record::PartState;
 
 /// On which side an item is not documented.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -1,7 +1,5 @@
 //! Every item that two sides could differ in, told for both: what the check decides on.
 
-use crate::check::Change;
-use crate::check::Close;
 use crate::check::Gap;
 use crate::check::GapSide;
 use crate::check::Group;
@@ -10,7 +8,6 @@ use crate::check::Shown;
 use crate::check::Side;
 use crate::check::Told;
 use crate::check::Why;
-use crate::check::changes;
 use crate::check::close::close;
 use crate::check::side::RoleAnswer;
 use crate::record::Answer;

@@ -4,16 +4,11 @@ use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
 use crate::record::Effective;
-use crate::record::FieldSpec;
-use crate::record::Part;
-use crate::record::Voids;
-use crate::record::WorkSpec;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::history;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
@@ -21,7 +16,6 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
-use std::collections::BTreeMap;
 
 /// Mends wrong records visibly: for a pull, a run of pulls, a build or a part.
 ///

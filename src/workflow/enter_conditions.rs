@@ -1,32 +1,22 @@
 //! Conditions, the run and hand-made changes of a pull as it is entered: typed, from the file, or as last.
 
-use crate::answer::PullLine;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
-use crate::quantity::Unit;
 use crate::quantity::parse_reading;
 use crate::raw::PreambleLine;
 use crate::record::Change;
-use crate::record::Correcting;
-use crate::record::Effective;
 use crate::record::FieldSpec;
 use crate::record::Holds;
 use crate::record::Known;
 use crate::record::Pull;
 use crate::workflow::Context;
-use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::enter::Kept;
 use crate::workflow::enter::PullRequest;
-use crate::workflow::enter::Table;
 use crate::workflow::enter_record::Entering;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
-use crate::workflow::library::UNASSIGNED;
-use crate::workflow::names;
-use std::collections::BTreeMap;
 
 pub(super) fn changed(
     library: &Library,

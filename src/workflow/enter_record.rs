@@ -1,19 +1,11 @@
 //! The record of one pull as it is entered: its number, fit-up, conditions, and what "same as last" copies.
 
-use std::collections::BTreeMap;
-
 use crate::answer::PullLine;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
 use crate::quantity::Unit;
-use crate::quantity::parse_reading;
-use crate::raw::PreambleLine;
-use crate::record::Change;
 use crate::record::Correcting;
 use crate::record::Effective;
-use crate::record::FieldSpec;
-use crate::record::Holds;
-use crate::record::Known;
 use crate::record::Pull;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -26,8 +18,6 @@ use crate::workflow::enter_conditions::changed;
 use crate::workflow::enter_conditions::conditions;
 use crate::workflow::fit_up::fit_up;
 use crate::workflow::input;
-use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
 

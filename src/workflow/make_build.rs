@@ -1,13 +1,10 @@
 //! Write down a build, from another where one is named: only what differs is asked for.
 
 use crate::answer::Entered;
-use crate::answer::Written;
 use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
 use crate::manifest::node::Node;
-use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -18,7 +15,6 @@ use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
-use std::path::Path;
 
 /// What `build` is asked to write.
 #[derive(Debug, Clone, Default)]

@@ -1,24 +1,16 @@
 //! Write down a part, from its schema or from another part.
 
 use crate::answer::Entered;
-use crate::answer::Written;
-use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
 use crate::manifest::node::Node;
-use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
-use crate::workflow::gather;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
-use std::path::Path;
 
 /// What `part` is asked to write.
 #[derive(Debug, Clone, Default)]

@@ -1,23 +1,15 @@
 //! Write down the place and the sitting: a session, a cell, an instrument.
 
 use crate::answer::Entered;
-use crate::answer::Written;
-use crate::check::Side;
 use crate::finding::Finding;
-use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
-use crate::manifest::node::Node;
 use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
-use crate::workflow::gather;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::build_path;
-use std::path::Path;
 
 /// What `session` is asked to write.
 #[derive(Debug, Clone, Default)]

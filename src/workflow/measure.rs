@@ -3,11 +3,8 @@
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
-use crate::record::Effective;
 use crate::record::FieldSpec;
 use crate::record::Part;
-use crate::record::Voids;
-use crate::record::WorkSpec;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -17,11 +14,9 @@ use crate::workflow::history;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
-use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
-use std::collections::BTreeMap;
 
 /// Enters a measurement, or another way of knowing a figure, at a part's state, a build or a pull.
 ///

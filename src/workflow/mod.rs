@@ -33,6 +33,7 @@ mod sweep;
 mod wear;
 
 pub use context::Context;
+pub use context::Progress;
 pub use draft::Draft;
 pub use failure::Failure;
 pub use failure::FailureKind;

@@ -2,21 +2,12 @@
 
 use crate::answer::Entered;
 use crate::answer::Written;
-use crate::check::Side;
-use crate::finding::Finding;
 use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
-use crate::manifest::node::Node;
 use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
-use crate::workflow::Draft;
 use crate::workflow::Failure;
-use crate::workflow::gather;
-use crate::workflow::input;
-use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::build_path;
 use std::path::Path;
 
 /// No end-of-line conversion and no filters: bytes stay as they are, wherever the book is cloned.

@@ -3,7 +3,6 @@
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
-use crate::record::Effective;
 use crate::record::FieldSpec;
 use crate::record::Part;
 use crate::record::Voids;
@@ -15,12 +14,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::history;
 use crate::workflow::input;
-use crate::workflow::input::FigureInput;
-use crate::workflow::input::Target;
-use crate::workflow::library::UNASSIGNED;
-use crate::workflow::library::build_path;
 use crate::workflow::names;
-use crate::workflow::names::Named;
 use std::collections::BTreeMap;
 
 /// What `rework` is asked to write.
