@@ -62,7 +62,8 @@ fn demo(path: &str) -> std::io::Result<String> {
 }
 
 fn table() -> Result<String, std::fmt::Error> {
-    let mut text = String::from("Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp (°C),Lambda,Air Temp (°C)\n");
+    let mut text =
+        String::from("Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp (°C),Lambda,Air Temp (°C)\n");
     for row in 0..400_000_u32 {
         let speed = 1500 + row % 6500;
         writeln!(
@@ -106,9 +107,8 @@ fn keeping() -> Result<(), Trouble> {
     let bytes: Vec<u8> = (0..64_u32 << 20).map(|n| (n.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
     time("copying and hashing 64 MiB", bytes.len(), || {
         let who = LockHolder { process: 1, since: "now".to_owned(), command: "bench".to_owned() };
-        let taken = book
-            .write(who)
-            .and_then(|mut writing| writing.take_raw(&mut bytes.as_slice(), 0, &mut |_| {}));
+        let taken =
+            book.write(who).and_then(|mut writing| writing.take_raw(&mut bytes.as_slice(), 0, &mut |_| {}));
         let _ = black_box(taken);
     });
     Ok(())

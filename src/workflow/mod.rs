@@ -28,8 +28,8 @@ pub mod make_place;
 pub mod measure;
 pub mod names;
 pub mod new_book;
-pub mod rework;
 mod pull_index;
+pub mod rework;
 mod sweep;
 mod wear;
 
