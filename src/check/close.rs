@@ -47,8 +47,12 @@ impl fmt::Display for Close {
     }
 }
 
-/// What closes a gap on a side.
-pub(super) fn close(side: &Side, item: &Item, why: &Why) -> Close {
+/// What closes a gap on a side. What the build can say for both sides at once is said of the build.
+pub(super) fn close(side: &Side, item: &Item, why: &Why, same_build: bool) -> Close {
+    let configured = match &side.build {
+        Some(build) if same_build || side.pull.is_none() => build.name.as_str(),
+        _ => side.name.as_str(),
+    };
     let correct = |record: &str, set: &str, like| Close::Correct {
         record: record.to_owned(),
         set: set.to_owned(),
@@ -64,10 +68,10 @@ pub(super) fn close(side: &Side, item: &Item, why: &Why) -> Close {
             };
             correct(tag, "batch", "\"…\"")
         }
-        (Group::Role, _) => correct(&side.name, &item.name, "none|PART/STATE"),
+        (Group::Role, _) => correct(configured, &item.name, "none|PART/STATE"),
         (Group::Figure, _) => figure(side, item),
         (Group::Fit | Group::Setting, _) => {
-            Close::Measure { at: side.name.clone(), field: item.name.clone(), gone: false }
+            Close::Measure { at: configured.to_owned(), field: item.name.clone(), gone: false }
         }
         (Group::Condition, _) => Close::Measure { at: side.name.clone(), field: item.path(), gone: false },
         (Group::Run, _) => correct(&side.name, &item.path(), "…"),

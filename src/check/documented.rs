@@ -151,7 +151,7 @@ pub fn gaps_of(side: &Side, kinds: &Kinds) -> Vec<Gap> {
     check.alone();
     for row in check.rows {
         if let Told::Gap(why) = row.base {
-            let close = vec![close(side, &row.item, &why)];
+            let close = vec![close(side, &row.item, &why, false)];
             gaps.push(Gap { item: row.item, side: GapSide::Base, why, other: None, close });
         }
     }
@@ -192,6 +192,7 @@ pub(super) struct Check<'a, 'k> {
 impl<'a, 'k> Check<'a, 'k> {
     fn finish(mut self) -> Result<Checked<'a>, Refusal> {
         let differing = self.differing_roles();
+        let same_build = self.same_build();
         let mut gaps: Vec<Gap> = Vec::new();
         for row in self.rows.iter().filter(|row| row.demanded) {
             let side = match (&row.base, &row.test) {
@@ -201,8 +202,10 @@ impl<'a, 'k> Check<'a, 'k> {
                 (Told::Known(_), Told::Known(_)) => continue,
             };
             let sides = [(self.base, row.base.gap()), (self.test, row.test.gap())];
-            let close: Vec<Close> =
-                sides.iter().filter_map(|(side, why)| why.map(|why| close(side, &row.item, why))).collect();
+            let close: Vec<Close> = sides
+                .iter()
+                .filter_map(|(side, why)| why.map(|why| close(side, &row.item, why, same_build)))
+                .collect();
             let Some(why) = row.base.gap().or(row.test.gap()) else {
                 continue;
             };
@@ -237,6 +240,12 @@ impl<'a, 'k> Check<'a, 'k> {
             weak: (weak, demanded),
             soft,
         })
+    }
+
+    /// Whether both sides stand on one build.
+    fn same_build(&self) -> bool {
+        let name = |side: &Side| side.build.as_ref().map(|build| build.name.clone());
+        name(self.base).is_some() && name(self.base) == name(self.test)
     }
 
     /// The roles that the two sides fill differently, and their neighbours behind them.
@@ -300,7 +309,9 @@ impl<'a, 'k> Check<'a, 'k> {
                 told.known().filter(|shown| matches!(shown.how, "listed" | "assumed" | "calculated")).cloned()
             };
             match (only(&row.base), only(&row.test)) {
-                (Some(a), Some(b)) if a == b => soft.push((row.item.clone(), GapSide::Both, a)),
+                (Some(a), Some(b)) if (a.how, &a.text, &a.source) == (b.how, &b.text, &b.source) => {
+                    soft.push((row.item.clone(), GapSide::Both, a))
+                }
                 (a, b) => {
                     soft.extend(a.map(|shown| (row.item.clone(), GapSide::Base, shown)));
                     soft.extend(b.map(|shown| (row.item.clone(), GapSide::Test, shown)));
@@ -386,6 +397,7 @@ impl<'a, 'k> Check<'a, 'k> {
 
     /// The same part in the same state: its fixed figures cannot differ; its drifting ones can.
     fn same_part(&mut self, role: &str, part: &PartState) {
+        let same_build = self.same_build();
         let Some(kind) = self.kind_of(self.base, part) else {
             return;
         };
@@ -423,7 +435,7 @@ impl<'a, 'k> Check<'a, 'k> {
                 }
             } else if let Told::Gap(why) = base {
                 if demanded {
-                    let close = vec![close(self.base, &item, &why)];
+                    let close = vec![close(self.base, &item, &why, same_build)];
                     self.common_gaps.push(Gap { item, side: GapSide::Both, why, other: None, close });
                 }
             } else {
@@ -503,11 +515,12 @@ impl<'a, 'k> Check<'a, 'k> {
     }
 
     fn shared_or_row(&mut self, item: Item, spec: &FieldSpec, base: Told, test: Told, common: bool) {
+        let same_build = self.same_build();
         let demanded = self.demanded(&spec.demand);
         if common && spec.course == Course::Fixed {
             match base {
                 Told::Gap(why) if demanded => {
-                    let close = vec![close(self.base, &item, &why)];
+                    let close = vec![close(self.base, &item, &why, same_build)];
                     self.common_gaps.push(Gap { item, side: GapSide::Both, why, other: None, close });
                 }
                 Told::Gap(_) => {}

@@ -276,6 +276,9 @@ impl Side {
     /// A field of the run.
     pub(super) fn run(&self, spec: &FieldSpec) -> Told {
         match self.effective.run.get(&spec.name) {
+            Some(text) if text.starts_with("unknown:") => {
+                Told::Known(Shown::unknown(text.trim_start_matches("unknown:").trim()))
+            }
             Some(text) => Told::Known(Shown {
                 value: match &spec.holds {
                     Holds::Quantity { kind, .. } => {
@@ -291,15 +294,16 @@ impl Side {
 
     /// A figure of the configuration, unless work or a refit since it was taken can have changed it.
     fn held(&self, held: &Held, spec: &FieldSpec, kinds: &Kinds, voided: &dyn Fn(&Voids) -> bool) -> Told {
-        let Some(standing) = self.standing(&held.figure, spec.course) else {
-            return Told::Gap(Why::Absent);
-        };
+        // What a refit disturbs is true of the fit-up it was taken in, as a drifting figure is true when taken.
+        let disturbed = kinds.refit_voids.iter().any(voided);
+        let course = if disturbed { Course::Drifting } else { spec.course };
+        let Some(standing) = self.standing(&held.figure, course) else { return Told::Gap(Why::Absent) };
         let shown = Shown::of(&standing, false, held.origin.correction());
         if held.origin.is_build() && !shown.is_unknown() {
             if let Some(why) = self.voided_by_work(standing.entry, &shown, kinds, voided) {
                 return Told::Gap(why);
             }
-            if kinds.refit_voids.iter().any(voided)
+            if disturbed
                 && let Some(refit) = &self.refit_after
                 && !taken_after(standing.entry, refit)
             {

@@ -133,6 +133,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         }
     };
     surroundings.end_progress();
+    let untold = surroundings.untold();
+    if !untold.is_empty() {
+        // On standard error even beside JSON; that it cannot be shown there changes nothing of the answer.
+        let _ = say(&render::failure(&untold, surroundings.look_of_errors()), true);
+    }
     if say(&text, to_stderr).is_err() && code == 0 {
         // What was done is done; that it could not be told is not to pass for success.
         return 1;

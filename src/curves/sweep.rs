@@ -1,13 +1,24 @@
 //! The sweep in a log: from load-on to release, rising or falling, on a grid of speeds.
 
 use std::collections::BTreeMap;
+use std::collections::VecDeque;
 
-/// Speed may fall back by this part of the greatest reached before a rising sweep counts as over: rpm pickups jitter
-/// by a few per cent (common practice, no source).
-const BACKSLIDE: f64 = 0.03;
-/// Rows below this part of the sweep's median torque at its ends are load coming on or going off (common practice, no
-/// source).
-const LOADED: f64 = 0.6;
+/// Speed may go back by this part of the furthest reached before a sweep counts as over: raw speed pickups jitter by
+/// several per cent from row to row (common practice, no source).
+const BACKSLIDE: f64 = 0.12;
+/// Once speed has moved by this part, the sweep has set off.
+const SET_OFF: f64 = 0.03;
+/// A sweep's first rows, at the speed where load comes on, count once torque has risen to this part of what follows;
+/// its last rows count until torque has fallen to this part of what went before (common practice, no source).
+const LOADED: f64 = 0.95;
+/// A release is over within this many rows at usual logging rates: torque is held against the row so far before.
+const RELEASE_ROWS: usize = 4;
+/// Rows held back at a sweep's end until it is known that torque was not being let go.
+const HELD_BACK: usize = 256;
+/// Rows held back at a sweep's beginning until speed moves: a minute at a kilohertz.
+const LONGEST_DWELL: usize = 60_000;
+/// Rows whose median is the torque at which the sweep sets off.
+const SETTING_OFF: usize = 5;
 /// A single row stands for its grid point only within this part of the grid's step.
 const ON_THE_POINT: f64 = 0.1;
 
@@ -50,9 +61,12 @@ pub struct SweepFinder {
 struct Run {
     low: f64,
     high: f64,
-    last: f64,
+    first: f64,
     direction: Direction,
+    has_set_off: bool,
     rows: u64,
+    torque: f64,
+    held_back: VecDeque<(f64, f64)>,
     bins: BTreeMap<u32, Sums>,
 }
 
@@ -106,8 +120,9 @@ impl SweepFinder {
     }
 
     fn close(&mut self) {
-        let Some(run) = self.current.take() else { return };
-        if self.widest.as_ref().is_none_or(|widest| run.span() > widest.span()) {
+        let Some(mut run) = self.current.take() else { return };
+        run.release(self.step_rpm);
+        if self.widest.as_ref().is_none_or(|widest| run.extent() > widest.extent()) {
             self.widest = Some(run);
         }
     }
@@ -118,24 +133,28 @@ impl Run {
         Self {
             low: speed,
             high: speed,
-            last: speed,
+            first: speed,
             direction: Direction::Open,
+            has_set_off: false,
             rows: 0,
+            torque: 0.0,
+            held_back: VecDeque::new(),
             bins: BTreeMap::new(),
         }
     }
 
-    fn span(&self) -> f64 {
-        self.high - self.low
+    /// How much of a sweep it is: the speeds it covers times its mean torque, so that coasting down is none.
+    #[expect(clippy::cast_precision_loss, reason = "rows are far fewer than 2^53")]
+    fn extent(&self) -> f64 {
+        (self.high - self.low) * self.torque / self.rows.max(1) as f64
     }
 
     fn goes_on(&mut self, speed: f64) -> bool {
-        if self.direction == Direction::Open {
-            if speed > self.low * (1.0 + BACKSLIDE) {
-                self.direction = Direction::Rising;
-            } else if speed < self.high * (1.0 - BACKSLIDE) {
-                self.direction = Direction::Falling;
-            }
+        if !self.has_set_off && (speed - self.first).abs() > SET_OFF * self.first {
+            self.set_off();
+        }
+        if self.direction == Direction::Open && self.high - self.low > BACKSLIDE * self.high {
+            self.direction = if speed > self.first { Direction::Rising } else { Direction::Falling };
         }
         match self.direction {
             Direction::Open => true,
@@ -144,11 +163,58 @@ impl Run {
         }
     }
 
+    /// Leaves out the rows in which load was still coming on at the speed where the sweep begins.
+    fn set_off(&mut self) {
+        self.has_set_off = true;
+        let mut last: Vec<f64> = self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.1).collect();
+        last.sort_by(f64::total_cmp);
+        let Some(&reached) = last.get(last.len() / 2) else { return };
+        let coming_on =
+            self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
+        self.held_back.drain(..coming_on.min(self.held_back.len().saturating_sub(1)));
+    }
+
     fn take(&mut self, speed: f64, torque: f64, step: u32) {
         self.low = self.low.min(speed);
         self.high = self.high.max(speed);
-        self.last = speed;
         self.rows += 1;
+        self.torque += torque;
+        self.held_back.push_back((speed, torque));
+        if !self.has_set_off {
+            if self.held_back.len() > LONGEST_DWELL {
+                self.held_back.pop_front();
+            }
+            return;
+        }
+        while self.held_back.len() > HELD_BACK
+            && let Some((speed, torque)) = self.held_back.pop_front()
+        {
+            self.put(speed, torque, step);
+        }
+    }
+
+    /// Ends the run: rows at its end in which torque was being let go are left out.
+    fn release(&mut self, step: u32) {
+        if !self.has_set_off {
+            self.set_off();
+        }
+        let most = self.held_back.iter().map(|row| row.1).fold(0.0, f64::max);
+        // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
+        while let Some(&(speed, torque)) = self.held_back.back() {
+            let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
+            let near_the_end =
+                (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
+            if torque >= LOADED * before || !near_the_end {
+                break;
+            }
+            self.held_back.pop_back();
+        }
+        while let Some((speed, torque)) = self.held_back.pop_front() {
+            self.put(speed, torque, step);
+        }
+    }
+
+    fn put(&mut self, speed: f64, torque: f64, step: u32) {
         let point = (speed / f64::from(step)).round() * f64::from(step);
         if !(0.0..=1_000_000.0).contains(&point) {
             return;
@@ -168,7 +234,7 @@ impl Run {
     }
 
     fn curve(self, step_rpm: u32, seen: u64) -> Curve {
-        let mut points: Vec<GridPoint> = self
+        let points: Vec<GridPoint> = self
             .bins
             .iter()
             .filter_map(|(&speed_rpm, sums)| {
@@ -176,14 +242,6 @@ impl Run {
                 Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
             })
             .collect();
-        let loaded = median(points.iter().map(|point| point.torque_nm)) * LOADED;
-        let unloaded = |point: &GridPoint| point.torque_nm < loaded;
-        while points.first().is_some_and(unloaded) {
-            points.remove(0);
-        }
-        while points.last().is_some_and(unloaded) {
-            points.pop();
-        }
         let rows: u64 = points.iter().map(|point| point.rows).sum();
         Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
     }
@@ -205,12 +263,6 @@ impl Sums {
         let slope = (self.xy - self.x * self.y / n) / spread;
         Some(mean - slope * self.x / n)
     }
-}
-
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]

@@ -79,7 +79,7 @@ pub fn document(entries: &[(String, Piece)]) -> String {
 
 /// One `key: value` with its line end, indented by `indent` spaces.
 pub(super) fn entry(out: &mut String, indent: usize, key: &str, value: &Piece) {
-    let _ = write!(out, "{:indent$}{}:", "", scalar(key));
+    let _ = write!(out, "{:indent$}{}:", "", key_text(key));
     below(out, indent, value);
 }
 
@@ -130,13 +130,18 @@ pub(super) fn inline(value: &Piece) -> String {
         Piece::Flag(flag) => flag.to_string(),
         Piece::Line(entries) | Piece::Block(entries) => {
             let inner: Vec<_> =
-                entries.iter().map(|(key, value)| format!("{}: {}", scalar(key), inline(value))).collect();
+                entries.iter().map(|(key, value)| format!("{}: {}", key_text(key), inline(value))).collect();
             format!("{{{}}}", inner.join(", "))
         }
         Piece::List(items) | Piece::Row(items) => {
             format!("[{}]", items.iter().map(inline).collect::<Vec<_>>().join(", "))
         }
     }
+}
+
+/// A key: `on` needs no quotes, since manifests are read by YAML 1.2.
+pub(super) fn key_text(key: &str) -> String {
+    if key == "on" { key.to_owned() } else { scalar(key) }
 }
 
 /// A text plain where it reads back as itself, else quoted.

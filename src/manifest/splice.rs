@@ -139,7 +139,7 @@ impl Document {
             }
             Content::Mapping(entries, _) if !entries.is_empty() => {
                 let at = entries.last().map_or(node.span.start + 1, |(_, value)| value.span.end);
-                splice(&self.text, at..at, &format!(", {}: {}", emit::scalar(key), emit::inline(nested)))
+                splice(&self.text, at..at, &format!(", {}: {}", emit::key_text(key), emit::inline(nested)))
             }
             Content::Mapping(..) | Content::Scalar(..)
                 if node.is_null() || matches!(node.content, Content::Mapping(..)) =>
@@ -170,7 +170,7 @@ impl Document {
             return Ok(splice(
                 &self.text,
                 node.span.clone(),
-                &format!("{{{}: {}}}", emit::scalar(key), emit::inline(value)),
+                &format!("{{{}: {}}}", emit::key_text(key), emit::inline(value)),
             ));
         }
         let mut lines = String::new();

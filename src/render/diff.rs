@@ -51,14 +51,19 @@ fn comparison(page: &mut Page, compared: &Compared) {
     page.line(0, Tone::Heading, &compared.headline);
     if !compared.open.is_empty() {
         page.heading("Nobody knows");
+        // Items that share side and reason are told in one line.
+        let mut groups: Vec<(String, Vec<&str>)> = Vec::new();
         for open in &compared.open {
             let other =
                 open.other.as_ref().map(|other| format!("; the other side says {other}")).unwrap_or_default();
-            page.line(
-                2,
-                Tone::Doubt,
-                &format!("{} ({}): {}{other}", open.title, side_words(open.side), open.because),
-            );
+            let reason = format!(" ({}): {}{other}", side_words(open.side), open.because);
+            match groups.iter_mut().find(|(known, _)| *known == reason) {
+                Some((_, titles)) => titles.push(&open.title),
+                None => groups.push((reason, vec![&open.title])),
+            }
+        }
+        for (reason, titles) in groups {
+            page.line(2, Tone::Doubt, &format!("{}{reason}", titles.join(", ")));
         }
     }
     changes(page, compared);
@@ -210,22 +215,32 @@ fn wear(page: &mut Page, lines: &[WearLine]) {
     if lines.is_empty() {
         return;
     }
-    page.heading("Run since their state began (pulls, minutes under load and logging)");
-    let width = lines.iter().map(|line| line.part.chars().count()).max().unwrap_or(0);
-    for line in lines {
-        let side = |pulls: Option<u32>, seconds: Option<f64>| match (pulls, seconds) {
-            (Some(pulls), Some(seconds)) if seconds > 0.0 => {
-                format!("{pulls} pulls, {:.1} min", seconds / 60.0)
+    page.heading("Run since their state began, this pull included");
+    let side = |pulls: Option<u32>, seconds: Option<f64>| match (pulls, seconds) {
+        (Some(pulls), seconds) => {
+            let word = if pulls == 1 { "pull" } else { "pulls" };
+            match seconds.filter(|seconds| *seconds > 0.0) {
+                Some(seconds) => format!("{pulls} {word} ({:.1} min logged)", seconds / 60.0),
+                None => format!("{pulls} {word}"),
             }
-            (Some(pulls), _) => format!("{pulls} pulls"),
-            (None, _) => "not on".to_owned(),
-        };
+        }
+        (None, _) => "not on".to_owned(),
+    };
+    // Parts that have always run together are told in one line.
+    let mut groups: Vec<(String, Vec<&str>)> = Vec::new();
+    for line in lines {
         let text = format!(
-            "base {}; test {}",
+            "base {}, test {}",
             side(line.base_pulls, line.base_seconds),
             side(line.test_pulls, line.test_seconds)
         );
-        page.pair(2, &line.part, width, &text);
+        match groups.iter_mut().find(|(known, _)| *known == text) {
+            Some((_, parts)) => parts.push(&line.part),
+            None => groups.push((text, vec![&line.part])),
+        }
+    }
+    for (text, parts) in groups {
+        page.line(2, Tone::Plain, &format!("{text}: {}", parts.join(", ")));
     }
 }
 

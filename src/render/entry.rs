@@ -42,7 +42,7 @@ pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
     for line in &answer.pulls {
         let segment = line.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
         let build = match (&line.build, line.fit_up) {
-            (Some(build), Some(fit_up)) => format!("build {build}, together for time {fit_up}"),
+            (Some(build), Some(fit_up)) => format!("build {build}, fit-up {fit_up}"),
             (Some(build), None) => format!("build {build}"),
             (None, _) => "no build yet".to_owned(),
         };
@@ -64,7 +64,7 @@ pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
         let columns = answer.columns.as_deref().unwrap_or("none");
         let how = if answer.columns_new { "guessed and kept as" } else { "read by" };
         page.heading(&format!("Columns, {how} `{columns}`"));
-        channels(&mut page, &answer.channels);
+        channels(&mut page, &answer.channels, false);
     }
     if !answer.doubts.is_empty() {
         page.heading("Doubts, recorded with the pull");

@@ -22,7 +22,7 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
         1 => page.line(0, Tone::Heading, &format!("{about}: one thing is not documented.")),
         count => page.line(0, Tone::Heading, &format!("{about}: {count} things are not documented.")),
     }
-    list(&mut page, &answer.gaps, usize::MAX);
+    list(&mut page, &answer.gaps, usize::MAX, answer.about.len() > 1);
     if !answer.common.is_empty() {
         page.heading("Missing on both sides alike, so it cannot explain a difference");
         for gap in &answer.common {
@@ -43,20 +43,21 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
 
 /// A refusal's gaps, at most one screen of them.
 pub(super) fn refusal_gaps(page: &mut Page, gaps: &[GapLine]) {
-    list(page, gaps, MOST);
+    list(page, gaps, MOST, true);
     if gaps.len() > MOST {
         page.line(2, Tone::Plain, &format!("and {} more", gaps.len() - MOST));
     }
 }
 
-fn list(page: &mut Page, gaps: &[GapLine], most: usize) {
+fn list(page: &mut Page, gaps: &[GapLine], most: usize, with_sides: bool) {
     for gap in gaps.iter().take(most) {
         let side = match gap.side {
-            "both" => "on both sides",
-            "base" => "on the base side",
-            _ => "on the test side",
+            _ if !with_sides => "",
+            "both" => "  (on both sides)",
+            "base" => "  (on the base side)",
+            _ => "  (on the test side)",
         };
-        page.line(2, Tone::Bad, &format!("{}  ({side})", gap.item));
+        page.line(2, Tone::Bad, &format!("{}{side}", gap.item));
         page.line(6, Tone::Plain, &gap.why);
         if let Some(other) = &gap.other {
             page.line(6, Tone::Plain, &format!("the other side says {other}"));

@@ -29,7 +29,7 @@ pub fn look(answer: &LookAnswer, look: Look) -> String {
         }
     }
     page.heading("Channels");
-    channels(&mut page, &answer.channels);
+    channels(&mut page, &answer.channels, true);
     if answer.segments.len() > 1 {
         page.heading(&format!("{} segments: each is a pull of its own", answer.segments.len()));
         for segment in &answer.segments {
@@ -55,8 +55,8 @@ pub fn look(answer: &LookAnswer, look: Look) -> String {
     page.finish()
 }
 
-/// Channels with their units and ranges.
-pub(super) fn channels(page: &mut Page, lines: &[ChannelLine]) {
+/// Channels with their units and ranges, and why each was taken for what it is.
+pub(super) fn channels(page: &mut Page, lines: &[ChannelLine], with_reasons: bool) {
     let width = lines.iter().map(|line| clean(&line.name).chars().count()).max().unwrap_or(0).min(24);
     for line in lines {
         let unit = line.unit.as_deref().unwrap_or("unit not known");
@@ -66,7 +66,7 @@ pub(super) fn channels(page: &mut Page, lines: &[ChannelLine]) {
         };
         let missing = if line.missing > 0 { format!(", {} empty", line.missing) } else { String::new() };
         page.pair(2, &line.name, width, &format!("{} [{unit}]  {range}{missing}", line.quantity));
-        if let Some(why) = &line.why {
+        if let Some(why) = line.why.as_ref().filter(|_| with_reasons) {
             page.line(width + 4, Tone::Faint, why);
         }
     }

@@ -80,7 +80,7 @@ fn check_records(
         }
         records += 1;
         (context.progress)("checking records", records as u64, None);
-        match gate::check(book, library, &BTreeSet::from([path.clone()])) {
+        match gate::check(book, library, &BTreeSet::from([path.clone()]), &BTreeSet::new()) {
             Ok(found) => doubts.extend(
                 found
                     .into_iter()

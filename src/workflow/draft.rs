@@ -27,6 +27,7 @@ pub struct Draft<'b> {
     writing: Writing<'b>,
     library: Library,
     changed: BTreeSet<String>,
+    taken: BTreeSet<String>,
 }
 
 impl<'b> Draft<'b> {
@@ -40,7 +41,7 @@ impl<'b> Draft<'b> {
             Some(base) => Library::new(book.snapshot(base.commit())?, BTreeMap::new())?,
             None => Library::at_head(book)?,
         };
-        Ok(Self { book, writing, library, changed: BTreeSet::new() })
+        Ok(Self { book, writing, library, changed: BTreeSet::new(), taken: BTreeSet::new() })
     }
 
     /// The book with everything put so far.
@@ -157,7 +158,9 @@ impl<'b> Draft<'b> {
         progress: &mut dyn FnMut(u64),
     ) -> Result<RawFile, Failure> {
         let limit = self.library.page().raw_limit;
-        Ok(self.writing.take_raw(reader, limit, progress)?)
+        let raw = self.writing.take_raw(reader, limit, progress)?;
+        self.taken.insert(raw.sha256.clone());
+        Ok(raw)
     }
 
     /// Opens a raw file, taken just now or in the book already.
@@ -173,7 +176,7 @@ impl<'b> Draft<'b> {
     /// # Errors
     /// Everything that does not hold; nothing is changed then.
     pub fn commit(self, context: &Context, message: &str) -> Result<Written, Failure> {
-        let doubts = gate::check(self.book, &self.library, &self.changed)?;
+        let doubts = gate::check(self.book, &self.library, &self.changed, &self.taken)?;
         self.commit_checked(context, message, doubts)
     }
 
@@ -193,11 +196,26 @@ impl<'b> Draft<'b> {
     }
 }
 
+/// How many files are named before the rest is only counted.
+const NAMED: usize = 6;
+
 /// What an interrupted command had left, in words.
 pub fn recovered_words(recovery: &Recovery) -> String {
     let outcome = match recovery.outcome {
         Outcome::Undone => "was taken back",
         Outcome::Finished => "was finished",
     };
-    format!("an interrupted `{}` {outcome}: {}", recovery.command, recovery.files.join(", "))
+    let mut words = format!("an interrupted `{}` {outcome}: {}", recovery.command, some_of(&recovery.files));
+    if !recovery.left.is_empty() {
+        words.push_str(&format!("; edited since and left as they are: {}", some_of(&recovery.left)));
+    }
+    words
+}
+
+fn some_of(paths: &[String]) -> String {
+    let mut words = paths.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join(", ");
+    if paths.len() > NAMED {
+        words.push_str(&format!(" and {} more", paths.len() - NAMED));
+    }
+    words
 }

@@ -429,11 +429,7 @@ fn conditions(
                 conditions.push((own, piece));
             }
             Target::Run(own) => {
-                let piece = if value == "none" {
-                    Piece::word("none")
-                } else {
-                    input::value_piece(library, kinds.run_field(&own), &value)?
-                };
+                let piece = input::run_piece(library, &own, &value)?;
                 run.push((own, piece));
             }
             _ => {
@@ -461,7 +457,7 @@ fn conditions(
     for (name, value) in last.iter().flat_map(|last| &last.run) {
         if !run.iter().any(|(own, _)| own == name) {
             as_last.push(format!("run.{name} {value}"));
-            run.push((name.clone(), Piece::word(value)));
+            run.push((name.clone(), input::run_piece(library, name, value)?));
         }
     }
     Ok((conditions, run))

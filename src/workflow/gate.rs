@@ -77,7 +77,7 @@ pub(super) fn sort_of(path: &str) -> Sort {
 
 /// The records at these paths, checked together with all they touch. Doubts are returned; errors are a failure.
 ///
-/// `library` holds the new state; its snapshot the old one.
+/// `library` holds the new state; its snapshot the old one. `taken` are raw files that this write brings, by SHA-256.
 ///
 /// # Errors
 /// Everything that does not hold, all at once.
@@ -85,9 +85,10 @@ pub(super) fn check(
     book: &Book,
     library: &Library,
     paths: &BTreeSet<String>,
+    taken: &BTreeSet<String>,
 ) -> Result<Vec<Finding>, Failure> {
     let mut gate =
-        Gate { book, library, validators: Validators::new(library.schemas()), findings: Vec::new() };
+        Gate { book, library, taken, validators: Validators::new(library.schemas()), findings: Vec::new() };
     for path in paths {
         gate.path(path)?;
     }
@@ -98,6 +99,7 @@ pub(super) fn check(
 struct Gate<'a> {
     book: &'a Book,
     library: &'a Library,
+    taken: &'a BTreeSet<String>,
     validators: Validators,
     findings: Vec<Finding>,
 }
@@ -430,7 +432,10 @@ impl Gate<'_> {
                 self.exists(path, root, "columns", &at, columns, "`mulebook pull FILE --name-columns NAME`")?;
             }
             let in_git = RawPlace::InGit.path(&raw.sha256);
-            if self.library.read(&in_git)?.is_none() && self.book.raw().open(&raw.sha256)?.is_none() {
+            let here = self.taken.contains(&raw.sha256)
+                || self.library.snapshot().exists(&in_git)?
+                || self.book.raw().open(&raw.sha256)?.is_some();
+            if !here {
                 self.findings.push(
                     Finding::note("raw-not-here", "this raw file is not in this copy of the book")
                         .at(Place::file(path).field("raw"))

@@ -278,6 +278,20 @@ pub fn known_name<'k>(
         .map(|(own, _)| own)
 }
 
+/// A field of a run as a piece: `none`, `unknown: why`, or its value.
+///
+/// # Errors
+/// The value does not hold.
+pub fn run_piece(library: &Library, name: &str, value: &str) -> Result<Piece, Failure> {
+    if let Some(why) = value.strip_prefix("unknown:").map(str::trim).filter(|why| !why.is_empty()) {
+        return Ok(Piece::Line(vec![("unknown".to_owned(), Piece::text(why))]));
+    }
+    if value == "none" {
+        return Ok(Piece::word("none"));
+    }
+    value_piece(library, library.kinds().run_field(name), value)
+}
+
 /// What a name behind `--set` means in a build or a pull.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Target {

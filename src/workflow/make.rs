@@ -378,6 +378,14 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
             &mut notes,
         );
     }
+    // The engine's own record fills its role unless something else was said.
+    if let Some(part) = library.part(&engine)?
+        && let Some(role) = library.kinds().roles.iter().find(|role| role.name == part.kind)
+        && !parts.iter().any(|(named, _)| *named == role.name)
+        && let Some(state) = part.newest()
+    {
+        parts.push((role.name.clone(), Piece::word(format!("{engine}/{}", state.letter))));
+    }
     let order = |name: &str| library.kinds().roles.iter().position(|role| role.name == name);
     parts.sort_by_key(|(role, _)| order(role));
     let since = match &request.since {

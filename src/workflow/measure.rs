@@ -560,7 +560,7 @@ fn correction(
         }
         Target::Run(name) if is_pull => {
             let was = effective.and_then(|e| e.run.get(&name)).cloned().unwrap_or_else(nothing);
-            Ok((format!("run.{name}"), input::value_piece(library, kinds.run_field(&name), edit.value)?, was))
+            Ok((format!("run.{name}"), input::run_piece(library, &name, edit.value)?, was))
         }
         Target::Condition(_) | Target::Run(_) => Err(Failure::usage(
             Finding::error("not-of-a-build", "this belongs to a pull, not to a build")

@@ -114,6 +114,9 @@ impl Binder<'_> {
         let kinds = self.kinds;
         let to = if own.is_none() && kinds.role(&set).is_some() {
             Corrected::Role(self.answer(value, &field)?)
+        } else if let (Some(why), true) = (value.get("unknown").and_then(Node::text), set.starts_with("run."))
+        {
+            Corrected::Text(format!("unknown: {why}"))
         } else if matches!(value.content, Content::Scalar(..)) {
             Corrected::Text(value.text().unwrap_or_default().to_owned())
         } else {

@@ -121,6 +121,10 @@ impl Binder<'_> {
                 );
                 continue;
             };
+            if let Some(why) = value.get("unknown").and_then(|why| self.text(why, &field)) {
+                run.insert(name.to_owned(), format!("unknown: {why}"));
+                continue;
+            }
             let Some(text) = value.text() else {
                 self.text(value, &field);
                 continue;
