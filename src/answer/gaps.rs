@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::answer::BarsLine;
 use crate::check::Close;
 use crate::check::Gap;
 use crate::check::GapSide;
@@ -72,6 +73,8 @@ pub struct GapsAnswer {
     pub common: Vec<GapLine>,
     /// Figures that are only listed or assumed, a line each.
     pub soft: Vec<String>,
+    /// Missing inputs of derived figures, and what each bars.
+    pub bars: Vec<BarsLine>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

@@ -5,6 +5,7 @@
 
 mod audit;
 mod demo;
+mod derived;
 mod diff;
 mod entry;
 mod gaps;
@@ -14,6 +15,16 @@ pub use audit::AuditAnswer;
 pub use demo::DemoAnswer;
 pub use demo::DemoShown;
 pub use demo::DemoStep;
+pub use derived::BarredLine;
+pub use derived::BarsLine;
+pub use derived::BasisLine;
+pub use derived::DerivedLine;
+pub use derived::FigureLine;
+pub use derived::InputLine;
+pub use derived::Interval;
+pub use derived::LackLine;
+pub use derived::MissingLine;
+pub use derived::MovedLine;
 pub use diff::ChangeLine;
 pub use diff::Compared;
 pub use diff::CurveRow;

@@ -14,7 +14,9 @@ mod geometry;
 mod ground;
 mod input;
 mod milling;
+mod spread;
 
+pub use crate::engine::Beyond;
 pub use air::Weather;
 pub use air::weather;
 pub use basis::Basis;
@@ -36,3 +38,5 @@ pub use milling::MilledChamber;
 pub use milling::MilledIntake;
 pub use milling::milled_chamber;
 pub use milling::milled_intake;
+pub use spread::LEVEL;
+pub use spread::Spread;

@@ -4,6 +4,7 @@
 //! cleaned of control sequences here, since a record may come from anybody.
 
 mod demo;
+mod derived;
 mod diff;
 mod entry;
 mod finding;

@@ -8,6 +8,7 @@ pub mod compare;
 mod context;
 pub mod demo;
 mod demo_files;
+mod derived;
 pub mod draft;
 pub mod enter;
 mod enter_record;
