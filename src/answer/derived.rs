@@ -28,11 +28,23 @@ pub struct Interval {
     pub level: f64,
     /// The unit; empty for a ratio.
     pub unit: String,
+    /// The interval is wider than this by what nobody knows.
+    pub at_least: bool,
     /// As a person writes it: `11.42 ±0.05`.
     pub text: String,
 }
 
 impl Interval {
+    /// The same, marked where the error of an input is not known.
+    #[must_use]
+    pub fn or_more(mut self, understated: bool) -> Self {
+        if understated && !self.at_least {
+            self.at_least = true;
+            self.text.push_str(" or more");
+        }
+        self
+    }
+
     /// A value in a unit.
     pub fn of(spread: Spread, unit: Option<&Unit>) -> Self {
         let value = unit.map_or(spread.si, |unit| unit.from_si(spread.si));
@@ -41,7 +53,7 @@ impl Interval {
 
     /// A difference of two values, in a unit.
     pub fn of_difference(spread: Spread, unit: Option<&Unit>) -> Self {
-        let value = unit.map_or(spread.si, |unit| unit.width_from_si(spread.si));
+        let value = step(spread.si, unit);
         Self::new(value, spread, unit, if value > 0.0 { "+" } else { "" })
     }
 
@@ -54,10 +66,16 @@ impl Interval {
             value,
             uncertainty: half,
             level: derive::LEVEL,
+            at_least: false,
             unit: symbol.to_owned(),
             text: format!("{sign}{value:.decimals$} ±{half:.decimals$}{space}{symbol}"),
         }
     }
+}
+
+/// A difference in steps of a unit, with its sign.
+fn step(si: f64, unit: Option<&Unit>) -> f64 {
+    unit.map_or(si, |unit| unit.width_from_si(si.abs()).copysign(si))
 }
 
 fn decimals(value: f64, half: f64) -> usize {
@@ -128,7 +146,7 @@ impl FigureLine {
             figure: derived.label.name.clone(),
             title: derived.label.title.clone(),
             cylinder: derived.label.cylinder,
-            interval: Interval::of(spread, unit),
+            interval: Interval::of(spread, unit).or_more(derived.is_understated()),
             worst_input: derived.grade().word(),
             measured: measured.into_iter().map(InputLine::from).collect(),
             not_measured: not_measured.into_iter().map(InputLine::from).collect(),
@@ -287,9 +305,8 @@ impl MovedLine {
         unit: Option<&Unit>,
         half_si: f64,
     ) -> Self {
-        let width = |si: f64| unit.map_or(si, |unit| unit.width_from_si(si));
-        let by = width(by_si);
-        let decimals = decimals(by, width(half_si));
+        let by = step(by_si, unit);
+        let decimals = decimals(by, step(half_si, unit));
         Self {
             item: now.path.clone(),
             base: was.text.clone(),
@@ -323,16 +340,14 @@ pub struct BasisLine {
 impl BasisLine {
     /// A side's way to the basis.
     pub fn of(side: &str, brought: &Brought, spread: Spread) -> Self {
-        let mut notes = brought.notes.clone();
-        notes.extend(brought.inputs.iter().filter_map(|input| input.remark.clone()));
         Self {
             side: side.to_owned(),
             carries: brought.carries.clone(),
-            factor: Interval::of(spread, None),
+            factor: Interval::of(spread, None).or_more(brought.is_understated()),
             how: brought.how.clone(),
             inputs: brought.inputs.iter().map(InputLine::from).collect(),
             beyond: brought.beyond.iter().map(beyond_words).collect(),
-            notes,
+            notes: brought.notes.clone(),
         }
     }
 }

@@ -9,6 +9,7 @@ use crate::derive::Input;
 use crate::derive::Missing;
 use crate::derive::air::Weather;
 use crate::derive::air::weather;
+use crate::derive::input::remarks;
 use crate::engine::Beyond;
 use crate::engine::EngineError;
 use crate::engine::correction::spark::SparkStandard;
@@ -25,6 +26,13 @@ pub enum Basis {
     Observed,
     /// Corrected to a standard.
     Standard(SparkStandard),
+}
+
+impl Brought {
+    /// Whether the error of an input is not known, so that the interval is wider than it says.
+    pub fn is_understated(&self) -> bool {
+        self.inputs.iter().any(|input| input.unknown_error.is_some())
+    }
 }
 
 impl Basis {
@@ -84,6 +92,12 @@ pub struct Unbrought {
 /// # Errors
 /// What is missing: the weather, the factor that the file carries, or a correction that is known at all.
 pub fn bring(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
+    let mut brought = brought(ground, to)?;
+    brought.notes.extend(remarks(&brought.inputs));
+    Ok(brought)
+}
+
+fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
     let carried = ground.effective.correction.as_ref();
     let carries =
         carried.map_or_else(|| "no correction that is written down".to_owned(), ToString::to_string);

@@ -7,6 +7,7 @@ use crate::derive::Missing;
 use crate::derive::air;
 use crate::derive::camshaft;
 use crate::derive::geometry;
+use crate::derive::input::remarks;
 use crate::engine::Beyond;
 use crate::engine::EngineError;
 use crate::quantity::QuantityKind;
@@ -58,6 +59,11 @@ pub struct Derived {
 }
 
 impl Derived {
+    /// Whether the error of an input is not known, so that the interval is wider than it says.
+    pub fn is_understated(&self) -> bool {
+        self.inputs.iter().any(|input| input.unknown_error.is_some())
+    }
+
     /// How well its worst-known input is known: it is known no better itself.
     pub fn grade(&self) -> Grade {
         self.inputs.iter().map(|input| input.grade).max().unwrap_or(Grade::Calculated)
@@ -236,19 +242,7 @@ impl<'g, 'a> Gathering<'g, 'a> {
         match value {
             Some(Ok(value)) => {
                 let mut notes = self.notes.clone();
-                let rough: Vec<&str> = self
-                    .inputs
-                    .iter()
-                    .filter(|input| input.last_digit)
-                    .map(|input| input.path.as_str())
-                    .collect();
-                if !rough.is_empty() {
-                    notes.push(format!(
-                        "half the last digit stands for the uncertainty of {}",
-                        rough.join(", ")
-                    ));
-                }
-                notes.extend(self.inputs.iter().filter_map(|input| input.remark.clone()));
+                notes.extend(remarks(&self.inputs));
                 Ok(Derived { label, value, inputs: self.inputs.clone(), notes, beyond: Vec::new() })
             }
             Some(Err(error)) => Err(barred(Some(error.to_string()))),

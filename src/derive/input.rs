@@ -58,8 +58,10 @@ pub struct Input {
     pub grade: Grade,
     /// Half the last digit is all that speaks for its uncertainty.
     pub last_digit: bool,
-    /// What else is to be said of it.
-    pub remark: Option<String>,
+    /// Nobody says with what it was measured, though its schema asks.
+    pub no_instrument: bool,
+    /// The channel of a raw file that it stands for, whose instrument nobody named: its own error is not known.
+    pub unknown_error: Option<String>,
     /// Which entry it is, so that the same reading on two sides is known as one.
     pub identity: String,
     /// Its values in SI; at least one.
@@ -68,6 +70,30 @@ pub struct Input {
     pub(super) each: Option<String>,
     /// How far its values may be off.
     pub(super) off: Off,
+}
+
+/// What is to be said of how far inputs may be off, each thing once.
+pub(super) fn remarks(inputs: &[Input]) -> Vec<String> {
+    let paths = |chosen: &dyn Fn(&Input) -> bool| -> Vec<String> {
+        inputs.iter().filter(|input| chosen(input)).map(|input| input.path.clone()).collect()
+    };
+    let rough = paths(&|input| input.last_digit);
+    let unnamed = paths(&|input| input.no_instrument);
+    let channels: Vec<&str> = inputs.iter().filter_map(|input| input.unknown_error.as_deref()).collect();
+    let mut remarks = Vec::new();
+    if !rough.is_empty() {
+        remarks.push(format!("half the last digit stands for the uncertainty of {}", rough.join(", ")));
+    }
+    if !unnamed.is_empty() {
+        remarks.push(format!("nobody says with what was measured: {}", unnamed.join(", ")));
+    }
+    if !channels.is_empty() {
+        remarks.push(format!(
+            "no instrument is named for {} in the raw file: only scatter counts, so the interval is wider than shown",
+            channels.join(", ")
+        ));
+    }
+    remarks
 }
 
 /// An input that nobody gives.
@@ -256,11 +282,6 @@ impl<'a> Ground<'a> {
         match channel.filter(|(_, mean)| Some(mean.kind) == kind && mean.mean_si.is_finite()) {
             Some((word, mean)) => {
                 let instrument = mean.instrument.as_ref().and_then(|tag| self.instruments.get(tag));
-                let remark = instrument.is_none().then(|| {
-                    format!(
-                        "no instrument is known for the channel {word}: only its scatter counts, not its own error"
-                    )
-                });
                 Ok(Input {
                     means: means.to_owned(),
                     path: path.clone(),
@@ -269,7 +290,8 @@ impl<'a> Ground<'a> {
                     text: format!("{}, mean of {} rows of {}", mean.text, mean.rows, mean.file),
                     grade: Grade::Measured,
                     last_digit: false,
-                    remark,
+                    no_instrument: false,
+                    unknown_error: instrument.is_none().then(|| word.clone()),
                     identity: format!("{} channel {word}", self.name),
                     values: vec![mean.mean_si],
                     each: None,
@@ -317,8 +339,7 @@ impl<'a> Ground<'a> {
             .and_then(|tag| self.instruments.get(tag));
         let taken = entry.moment();
         let (off, last_digit) = budget::of_reading(reading, instrument, session, taken.as_ref());
-        let remark = (grade == Grade::Measured && spec.instrument && entry.with.is_none())
-            .then(|| format!("nobody says with what {path} was measured"));
+        let no_instrument = grade == Grade::Measured && spec.instrument && entry.with.is_none();
         Ok(Input {
             means: means.to_owned(),
             path: path.to_owned(),
@@ -327,7 +348,8 @@ impl<'a> Ground<'a> {
             text: reading.text().to_owned(),
             grade,
             last_digit,
-            remark,
+            no_instrument,
+            unknown_error: None,
             identity,
             values: reading.values().iter().map(|value| value.si()).collect(),
             each: spec.each.clone(),

@@ -31,39 +31,42 @@ pub(super) fn derived(page: &mut Page, lines: &[DerivedLine]) {
                 &format!("{} moves it by {}: {} -> {}", moved.item, moved.text, moved.base, moved.test),
             );
         }
-        let figures: Vec<&FigureLine> = line.base.iter().chain(&line.test).collect();
-        remarks(page, &figures);
+        for figure in line.base.iter().chain(&line.test) {
+            for beyond in &figure.beyond {
+                page.line(6, Tone::Doubt, beyond);
+            }
+        }
+        let mut not_measured: Vec<&InputLine> = Vec::new();
+        for input in line.base.iter().chain(&line.test).flat_map(|figure| &figure.not_measured) {
+            if !not_measured.iter().any(|known| known.item == input.item && known.how == input.how) {
+                not_measured.push(input);
+            }
+        }
+        if !not_measured.is_empty() {
+            page.line(6, Tone::Plain, &format!("not measured: {}", inputs(&not_measured)));
+        }
         for (word, barred) in [("base", &line.base_barred), ("test", &line.test_barred)] {
-            for barred in barred {
+            if let Some(barred) = barred {
                 page.line(6, Tone::Doubt, &format!("on the {word} side: {}", barred_words(barred)));
             }
         }
     }
+    let both = lines.iter().flat_map(|line| line.base.iter().chain(&line.test));
+    notes(page, both.flat_map(|figure| &figure.notes));
 }
 
 /// What is to be said of figures, each thing once.
-fn remarks(page: &mut Page, figures: &[&FigureLine]) {
-    let mut said: Vec<String> = Vec::new();
-    let mut say = |page: &mut Page, tone: Tone, text: String| {
-        if !said.contains(&text) {
-            page.line(6, tone, &text);
-            said.push(text);
-        }
-    };
-    for figure in figures {
-        if !figure.not_measured.is_empty() {
-            say(page, Tone::Plain, format!("not measured: {}", inputs(&figure.not_measured)));
-        }
-        for beyond in &figure.beyond {
-            say(page, Tone::Doubt, beyond.clone());
-        }
-        for note in &figure.notes {
-            say(page, Tone::Faint, note.clone());
+fn notes<'a>(page: &mut Page, notes: impl Iterator<Item = &'a String>) {
+    let mut said: Vec<&String> = Vec::new();
+    for note in notes {
+        if !said.contains(&note) {
+            page.line(2, Tone::Faint, &format!("Note: {note}."));
+            said.push(note);
         }
     }
 }
 
-fn inputs(inputs: &[InputLine]) -> String {
+fn inputs(inputs: &[&InputLine]) -> String {
     let words: Vec<String> = inputs.iter().map(|input| format!("{} ({})", input.item, input.how)).collect();
     words.join(", ")
 }
@@ -82,7 +85,10 @@ pub(super) fn figures(page: &mut Page, lines: &[FigureLine]) {
         let worst = if line.not_measured.is_empty() {
             "from measured figures".to_owned()
         } else {
-            format!("no better than {}: {}", line.worst_input, inputs(&line.not_measured))
+            {
+                let others: Vec<&InputLine> = line.not_measured.iter().collect();
+                format!("no better than {}: {}", line.worst_input, inputs(&others))
+            }
         };
         page.line(2, Tone::Plain, &format!("{}: {} ({worst})", line.title, line.interval.text));
         let each: Vec<&str> = lines
@@ -97,15 +103,7 @@ pub(super) fn figures(page: &mut Page, lines: &[FigureLine]) {
             page.line(6, Tone::Doubt, beyond);
         }
     }
-    let mut notes: Vec<&String> = Vec::new();
-    for note in lines.iter().flat_map(|line| &line.notes) {
-        if !notes.contains(&note) {
-            notes.push(note);
-        }
-    }
-    for note in notes {
-        page.line(2, Tone::Faint, note);
-    }
+    notes(page, lines.iter().flat_map(|line| &line.notes));
 }
 
 /// Missing inputs and the derived figures that each bars.

@@ -29,8 +29,15 @@ use crate::workflow::sweep;
 
 /// Two figures that differ by less than this part of themselves are the same: rounding of units and sums.
 const SAME: f64 = 1e-12;
-/// Figures of a comparison that would only repeat others: the curves carry the factor, dry pressure the vapour.
-const LEFT_OUT: [&str; 2] = ["vapour-pressure", "dry-air-density"];
+/// Figures that would only repeat others in a comparison; a build sheet has them all.
+const LEFT_OUT: [&str; 6] = [
+    "clearance-volume",
+    "inlet-opens",
+    "exhaust-opens",
+    "exhaust-closes",
+    "vapour-pressure",
+    "dry-air-density",
+];
 
 /// Adds the means of the channels that document a condition.
 ///
@@ -121,7 +128,8 @@ pub(super) fn of_both(library: &Library, base: &Side, test: &Side) -> Result<Vec
         let (mut difference, mut moved_by) = (None, Vec::new());
         if let Some((a, b)) = both {
             let spread = b.less(a).map_err(unclear)?;
-            difference = Some(Interval::of_difference(spread, unit));
+            let understated = a.is_understated() || b.is_understated();
+            difference = Some(Interval::of_difference(spread, unit).or_more(understated));
             moved_by = derive::moved_by(&ground, a, b)
                 .iter()
                 .filter(|(_, _, by)| by.abs() > SAME * a.value.value().abs())

@@ -103,6 +103,11 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
             }
         }
     }
+    for tag in cell.iter().flat_map(|cell| cell.instruments.values()) {
+        if let Some(instrument) = library.instrument(tag)? {
+            instruments.insert(tag.clone(), instrument);
+        }
+    }
     let mut side = Side {
         name: pull.id.clone(),
         effective: Effective::of_pull(&pull, build.as_ref()),

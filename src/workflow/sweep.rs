@@ -166,7 +166,16 @@ pub(super) fn channel_means(
             }
         })?;
         for (sum, (_, column)) in sums.iter().zip(&channels) {
-            if let Some(mean) = sum.mean(column, &raw_file.file) {
+            if let Some(mut mean) = sum.mean(column, &raw_file.file) {
+                // The columns record may name the instrument; else the cell says what reads the condition.
+                let fitted = conditions
+                    .iter()
+                    .filter(|spec| spec.channel.as_deref() == Some(column.quantity.word()))
+                    .find_map(|spec| {
+                        let fitted = &side.cell.as_ref()?.instruments;
+                        fitted.get(&spec.name).or_else(|| fitted.get(column.quantity.word()))
+                    });
+                mean.instrument = mean.instrument.or_else(|| fitted.cloned());
                 means.entry(column.quantity.word().to_owned()).or_insert(mean);
             }
         }
