@@ -124,6 +124,9 @@ pub struct InputLine {
     pub how: &'static str,
     /// As written.
     pub text: String,
+    /// Half its last digit is all that speaks for its uncertainty.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub last_digit: bool,
 }
 
 impl From<&derive::Input> for InputLine {
@@ -133,6 +136,7 @@ impl From<&derive::Input> for InputLine {
             at: input.at.clone(),
             how: input.grade.word(),
             text: input.text.clone(),
+            last_digit: input.last_digit,
         }
     }
 }

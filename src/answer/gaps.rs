@@ -48,7 +48,7 @@ impl From<&Gap> for GapLine {
 }
 
 /// Why a gap counts as one, in words.
-fn why_words(why: &Why) -> String {
+pub(super) fn why_words(why: &Why) -> String {
     match why {
         Why::Absent => "nobody wrote it down".to_owned(),
         Why::Voided { work, state, was } => {

@@ -10,6 +10,7 @@ mod diff;
 mod entry;
 mod gaps;
 mod look;
+mod sheet;
 
 pub use audit::AuditAnswer;
 pub use demo::DemoAnswer;
@@ -44,6 +45,12 @@ pub use gaps::GapsAnswer;
 pub use look::ChannelLine;
 pub use look::LookAnswer;
 pub use look::SegmentLine;
+pub use sheet::SheetAnswer;
+pub use sheet::SheetFile;
+pub use sheet::SheetLine;
+pub use sheet::SheetPart;
+pub use sheet::SheetPull;
+pub use sheet::SheetRoleLine;
 
 use serde::Serialize;
 

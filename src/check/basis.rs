@@ -69,6 +69,9 @@ pub(super) fn common(base: &Side, test: &Side, kinds: &Kinds, wanted: Option<Wan
     let Some(wanted) = wanted else {
         return if alike { Common::Alike(None) } else { Common::Unlike(none(None, Vec::new())) };
     };
+    if wanted.basis == Basis::Observed && alike && *carried == Correcting::Observed {
+        return Common::Alike(None);
+    }
     let bring = |side: &Side| derive::bring(&side.ground(kinds), wanted.basis);
     match (bring(base), bring(test)) {
         (Ok(base), Ok(test)) => Common::Brought(Box::new(OneBasis { basis: wanted.basis, base, test })),

@@ -10,6 +10,7 @@ mod changes;
 mod close;
 mod documented;
 mod ground;
+mod sheet;
 mod side;
 mod told;
 
@@ -27,6 +28,10 @@ pub use documented::GapSide;
 pub use documented::OpenQuestion;
 pub use documented::Refusal;
 pub use documented::documented;
+pub use sheet::Sheet;
+pub use sheet::SheetItem;
+pub use sheet::SheetRole;
+pub use sheet::sheet_of;
 pub use side::Side;
 pub use side::Wear;
 pub use told::Group;

@@ -77,13 +77,9 @@ pub(super) fn remarks(inputs: &[Input]) -> Vec<String> {
     let paths = |chosen: &dyn Fn(&Input) -> bool| -> Vec<String> {
         inputs.iter().filter(|input| chosen(input)).map(|input| input.path.clone()).collect()
     };
-    let rough = paths(&|input| input.last_digit);
     let unnamed = paths(&|input| input.no_instrument);
     let channels: Vec<&str> = inputs.iter().filter_map(|input| input.unknown_error.as_deref()).collect();
     let mut remarks = Vec::new();
-    if !rough.is_empty() {
-        remarks.push(format!("half the last digit stands for the uncertainty of {}", rough.join(", ")));
-    }
     if !unnamed.is_empty() {
         remarks.push(format!("nobody says with what was measured: {}", unnamed.join(", ")));
     }

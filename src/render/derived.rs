@@ -51,18 +51,33 @@ pub(super) fn derived(page: &mut Page, lines: &[DerivedLine]) {
             }
         }
     }
-    let both = lines.iter().flat_map(|line| line.base.iter().chain(&line.test));
-    notes(page, both.flat_map(|figure| &figure.notes));
+    let both: Vec<&FigureLine> = lines.iter().flat_map(|line| line.base.iter().chain(&line.test)).collect();
+    notes(page, &both);
 }
 
 /// What is to be said of figures, each thing once.
-fn notes<'a>(page: &mut Page, notes: impl Iterator<Item = &'a String>) {
-    let mut said: Vec<&String> = Vec::new();
-    for note in notes {
-        if !said.contains(&note) {
-            page.line(2, Tone::Faint, &format!("Note: {note}."));
-            said.push(note);
+fn notes(page: &mut Page, figures: &[&FigureLine]) {
+    let mut rough: Vec<&str> = Vec::new();
+    let mut said: Vec<&str> = Vec::new();
+    for figure in figures {
+        let inputs = figure.measured.iter().chain(&figure.not_measured);
+        for input in inputs.filter(|input| input.last_digit) {
+            if !rough.contains(&input.item.as_str()) {
+                rough.push(&input.item);
+            }
         }
+        for note in &figure.notes {
+            if !said.contains(&note.as_str()) {
+                said.push(note);
+            }
+        }
+    }
+    for note in said {
+        page.line(2, Tone::Faint, &format!("Note: {note}."));
+    }
+    if !rough.is_empty() {
+        let text = format!("Note: half the last digit stands for the uncertainty of {}.", rough.join(", "));
+        page.line(2, Tone::Faint, &text);
     }
 }
 
@@ -82,13 +97,14 @@ pub(super) fn barred_words(barred: &BarredLine) -> String {
 /// Derived figures of one side; cylinders in one line.
 pub(super) fn figures(page: &mut Page, lines: &[FigureLine]) {
     for line in lines.iter().filter(|line| line.cylinder.is_none()) {
-        let worst = if line.not_measured.is_empty() {
+        let others: Vec<&InputLine> = line.not_measured.iter().collect();
+        let worst = if others.is_empty() {
             "from measured figures".to_owned()
+        } else if others.iter().all(|input| input.how == line.worst_input) {
+            let items: Vec<&str> = others.iter().map(|input| input.item.as_str()).collect();
+            format!("no better than {}: {}", line.worst_input, items.join(", "))
         } else {
-            {
-                let others: Vec<&InputLine> = line.not_measured.iter().collect();
-                format!("no better than {}: {}", line.worst_input, inputs(&others))
-            }
+            format!("no better than {}: {}", line.worst_input, inputs(&others))
         };
         page.line(2, Tone::Plain, &format!("{}: {} ({worst})", line.title, line.interval.text));
         let each: Vec<&str> = lines
@@ -103,7 +119,7 @@ pub(super) fn figures(page: &mut Page, lines: &[FigureLine]) {
             page.line(6, Tone::Doubt, beyond);
         }
     }
-    notes(page, lines.iter().flat_map(|line| &line.notes));
+    notes(page, &lines.iter().collect::<Vec<_>>());
 }
 
 /// Missing inputs and the derived figures that each bars.
@@ -132,7 +148,9 @@ pub(super) fn basis(page: &mut Page, lines: &[BasisLine]) {
                 .inputs
                 .iter()
                 .map(|input| {
-                    format!("{} {} ({})", input.item.trim_start_matches("conditions."), input.text, input.how)
+                    let item = input.item.trim_start_matches("conditions.");
+                    let rough = if input.last_digit { ", to half its last digit" } else { "" };
+                    format!("{item} {} ({}{rough})", input.text, input.how)
                 })
                 .collect();
             page.line(2, Tone::Faint, &format!("from {}", from.join("; ")));

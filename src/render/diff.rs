@@ -157,7 +157,7 @@ fn change(page: &mut Page, line: &ChangeLine) {
 }
 
 /// A side's value with how it is known.
-fn side_text(side: &SideLine) -> String {
+pub(super) fn side_text(side: &SideLine) -> String {
     let mut words = match side.how {
         "said" => return with_correction(side, side.text.clone()),
         "channel" => return side.text.clone(),

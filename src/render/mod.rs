@@ -11,6 +11,7 @@ mod finding;
 mod gaps;
 mod look;
 mod page;
+mod sheet;
 
 pub use demo::demo;
 pub use diff::diff;
@@ -23,6 +24,7 @@ pub use look::look;
 pub use page::Look;
 pub use page::Page;
 pub use page::clean;
+pub use sheet::sheet;
 
 use serde::Serialize;
 

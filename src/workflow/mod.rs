@@ -23,6 +23,7 @@ pub mod look;
 pub mod make;
 pub mod measure;
 pub mod names;
+pub mod sheet;
 mod sweep;
 mod wear;
 
