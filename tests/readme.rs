@@ -27,7 +27,11 @@ fn shown(readme: &str) -> Vec<Shown> {
             _ if !inside => {}
             _ => match (line.strip_prefix("$ "), commands.last_mut()) {
                 (Some(command), _) => {
-                    commands.push(Shown { line: number + 1, command: command.to_owned(), prints: Vec::new() });
+                    commands.push(Shown {
+                        line: number + 1,
+                        command: command.to_owned(),
+                        prints: Vec::new(),
+                    });
                 }
                 (None, Some(last)) => last.prints.push(line.to_owned()),
                 (None, None) => {}
@@ -41,10 +45,12 @@ fn shown(readme: &str) -> Vec<Shown> {
 fn matches(expected: &[String], printed: &[&str]) -> bool {
     match expected.split_first() {
         None => printed.is_empty(),
-        Some((first, rest)) if first.trim() == "…" => (0..=printed.len()).any(|skip| matches(rest, &printed[skip..])),
-        Some((first, rest)) => {
-            printed.split_first().is_some_and(|(line, more)| line.trim_end() == first.trim_end() && matches(rest, more))
+        Some((first, rest)) if first.trim() == "…" => {
+            (0..=printed.len()).any(|skip| matches(rest, &printed[skip..]))
         }
+        Some((first, rest)) => printed
+            .split_first()
+            .is_some_and(|(line, more)| line.trim_end() == first.trim_end() && matches(rest, more)),
     }
 }
 
