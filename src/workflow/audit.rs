@@ -35,6 +35,9 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
     let (missing, broken): (Vec<Finding>, Vec<Finding>) =
         verified.findings.into_iter().partition(|finding| !finding.is_error());
     damage.extend(broken);
+    let (missing, strays): (Vec<Finding>, Vec<Finding>) =
+        missing.into_iter().partition(|finding| finding.code == "raw-missing");
+    doubts.extend(strays);
     let not_here: Vec<String> = missing.iter().map(ToString::to_string).collect();
     let next = if damage.is_empty() {
         "everything that the book names is here and holds".to_owned()
