@@ -45,7 +45,7 @@ use mulebook::store::Time;
 use proptest::prelude::*;
 
 fn kinds() -> Kinds {
-    Schemas::load(&[]).expect("the shipped schemas hold").kinds().clone()
+    Schemas::load(&[]).expect("the shipped schemas hold").kinds().as_ref().clone()
 }
 
 /// A day of 2026, by its number from 0.

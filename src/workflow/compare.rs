@@ -52,9 +52,7 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
             Finding::error("same-side", "both names mean the same record").found(base.name),
         ));
     }
-    for side in [&mut base, &mut test] {
-        gather::add_wear(book, &library, side)?;
-    }
+    gather::add_wear(&library, [&mut base, &mut test])?;
     let outcome = check::documented(&base, &test, library.kinds());
     let mut answer = match outcome {
         Err(refusal) => DiffAnswer::Refused(Refused::of(&refusal, &base.name, &test.name)),

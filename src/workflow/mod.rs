@@ -28,6 +28,7 @@ pub mod make_place;
 pub mod measure;
 pub mod names;
 pub mod new_book;
+mod pull_index;
 pub mod rework;
 mod sweep;
 mod wear;

@@ -21,7 +21,7 @@ const IGNORED: &str = "/raw-large/\n.mulebook-*\n";
 /// Makes an empty book with templates that explain themselves.
 ///
 /// # Errors
-/// The folder is a book already or holds files in the way.
+/// The folder is a book already or holds files in the way; the zone is none.
 pub fn new_book(root: &Path, name: &str, zone: &str, context: &Context) -> Result<(Book, Entered), Failure> {
     let who = context.person.as_deref();
     let page = book_page(name, zone);

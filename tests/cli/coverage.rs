@@ -37,10 +37,6 @@ const NOT_MET: &[(&str, &str)] = &[
         "a folder that may only be read, or a damaged journal: store_interrupted.rs, by its error",
     ),
     ("out-of-range", "the schema refuses positions and scales out of range first"),
-    (
-        "raw-missing",
-        "store_raw.rs takes a raw file away; here the missing git object behind it is told first",
-    ),
     ("raw-stray", "store_raw.rs"),
     ("recovered", "crash.rs and store_interrupted.rs interrupt a write at every step"),
     ("reference-broken", "store_raw.rs; a reference to a missing object is told as that object"),
