@@ -80,7 +80,8 @@ pub(super) fn unaltered(
                             .next(format!(
                                 "add a second entry that says `corrects: 1` and why: \
                                  `mulebook measure {tag}/{} {} \"…\" --corrects 1 --because \"…\"`",
-                                letter.0, letter.1
+                                letter.0,
+                                letter.1.trim_start_matches("figures.")
                             )),
                     );
                 }
