@@ -147,12 +147,13 @@ fn altered(before: &Node, after: &Node, growing: &[&str]) -> Option<(usize, Stri
 
 /// The first key at which two mappings differ, or the one given.
 fn innermost(before: &Node, after: &Node, name: &str) -> (usize, String) {
-    let differs = before.entries().iter().chain(after.entries()).filter_map(|(key, _)| key.text()).find(|key| {
-        match (before.get(key), after.get(key)) {
-            (Some(a), Some(b)) => !a.same_data(b),
-            _ => true,
-        }
-    });
+    let differs =
+        before.entries().iter().chain(after.entries()).filter_map(|(key, _)| key.text()).find(|key| {
+            match (before.get(key), after.get(key)) {
+                (Some(a), Some(b)) => !a.same_data(b),
+                _ => true,
+            }
+        });
     match differs {
         Some(key) => (after.get(key).unwrap_or(after).line, key.to_owned()),
         None => (after.line, name.to_owned()),

@@ -117,9 +117,12 @@ impl Binder<'_> {
         if let Some((stray, _)) = node.entries().iter().find(|(_, value)| value.is_null()) {
             let place = self.place(stray, field);
             self.push(
-                Finding::error("unknown-field", format!("`{}` is no field of a figure", stray.text().unwrap_or_default()))
-                    .at(place)
-                    .next("a comma, colon or # ends the text here: quote it; numbers take a decimal point"),
+                Finding::error(
+                    "unknown-field",
+                    format!("`{}` is no field of a figure", stray.text().unwrap_or_default()),
+                )
+                .at(place)
+                .next("a comma, colon or # ends the text here: quote it; numbers take a decimal point"),
             );
             return None;
         }
