@@ -70,6 +70,7 @@ fn diff(book: &Book, base: &str, test: &str, pending: bool) -> String {
         test: test.to_owned(),
         subject: Some("header".to_owned()),
         step_rpm: 500,
+        correct_to: None,
         pending,
     };
     render::json("diff", &compare::diff(book, &request).expect("an answer"))
