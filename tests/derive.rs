@@ -444,3 +444,73 @@ fn pulls_of_unlike_corrections_come_to_one_basis() {
     let odd = brought("{standard: sae-j1349, factor: 1.050}", REFERENCE, j1349).expect("as in the file");
     assert!(odd.notes.iter().any(|note| note.contains("1.050")), "{odd:?}");
 }
+
+#[test]
+fn valve_events_follow_from_the_card_and_the_centrelines() {
+    let mut book = Sizes::inches("66.2 cc").book();
+    let card = |separation: &str| {
+        format!(
+            "part: c1\nkind: camshaft\nstates:\n  - state: a\n    figures:\n      inlet-duration: {{listed: 252 deg, source: \"card\"}}\n      exhaust-duration: {{listed: 248 deg, source: \"card\"}}\n{separation}"
+        )
+    };
+    book.part(&card("      lobe-separation: {listed: 108 deg, source: \"card\"}\n"));
+    let build = |settings: &str| {
+        format!(
+            "{}settings: {{installed-centreline: {{measured: 104.5 ±0.5 deg ATDC, by: mk, taken: 2026-03-02}}{settings}}}\n",
+            BUILD.replace("head-gasket: g1/a", "head-gasket: g1/a, camshaft: c1/a")
+        )
+    };
+    let degrees = |book: &Book, build: &Build, name: &str| {
+        book.figure(&book.side(build, None), name).value.value().to_degrees()
+    };
+    // D/2 − centreline and so on (docs/engine.md, 2.1), by hand; the exhaust's centreline is 2·108 − 104.5 = 111.5.
+    let by_card = book.build(&build(""));
+    for (name, expected) in [
+        ("inlet-opens", 21.5),
+        ("inlet-closes", 50.5),
+        ("exhaust-opens", 55.5),
+        ("exhaust-closes", 12.5),
+        ("overlap", 34.0),
+        ("lobe-separation", 108.0),
+    ] {
+        let found = degrees(&book, &by_card, name);
+        assert!((found - expected).abs() < 1e-9, "{name}: {found}");
+    }
+    // As measured goes before as on the card.
+    let measured =
+        book.build(&build(", exhaust-centreline: {measured: 110.5 deg BTDC, by: mk, taken: 2026-03-02}"));
+    assert!((degrees(&book, &measured, "exhaust-closes") - 13.5).abs() < 1e-9);
+    assert!((degrees(&book, &measured, "lobe-separation") - 107.5).abs() < 1e-9);
+    // ±0.5 of the centreline and half a degree of the card's last digit over two, all rectangular.
+    let u = book.figure(&book.side(&by_card, None), "inlet-opens").value.standard_uncertainty().to_degrees();
+    assert!((u - (0.25_f64 + 0.0625).sqrt() / 3.0_f64.sqrt()).abs() < 1e-6, "{u}");
+}
+
+#[test]
+fn a_channel_documents_a_condition_and_says_what_is_not_known_of_it() {
+    let mut book = Sizes::inches("66.2 cc").book();
+    book.instrument("instrument: weather-1\nwhat: \"weather station\"\nuncertainty:\n  - {of: pressure-absolute, is: \"±0.10 kPa\", scope: calibration}\ncalibrations:\n  - {on: 2026-03-20, by: mk}\n");
+    let conditions = "air-temperature: {measured: 25.00 degC, by: mk, taken: 2026-04-12}, vapour-pressure: {measured: 1.000 kPa, by: mk, taken: 2026-04-12}";
+    let mut side =
+        book.side(&book.build(BUILD), Some(book.pull(&weather("0412a-01", "observed", conditions))));
+    let mut mean = mulebook::derive::ChannelMean {
+        kind: QuantityKind::PressureAbsolute,
+        mean_si: 100_000.0,
+        deviation_si: 0.0,
+        rows: 400,
+        file: "run-01.csv".to_owned(),
+        text: "100.00 kPa".to_owned(),
+        instrument: None,
+    };
+    side.channel_means.insert("barometer".to_owned(), mean.clone());
+    let dry = book.figure(&side, "dry-air-pressure");
+    assert!((dry.value.value() - 99_000.0).abs() < 1e-6 && dry.is_understated(), "{dry:?}");
+    assert!(dry.notes.iter().any(|note| note.contains("barometer")), "{dry:?}");
+    mean.instrument = Some("weather-1".to_owned());
+    side.channel_means.insert("barometer".to_owned(), mean);
+    let dry = book.figure(&side, "dry-air-pressure");
+    assert!(!dry.is_understated());
+    // ±0.10 kPa of the station and half the last digit of 1.000 kPa, both rectangular.
+    let expected = (100.0_f64 * 100.0 + 0.5 * 0.5).sqrt() / 3.0_f64.sqrt();
+    assert!((dry.value.standard_uncertainty() - expected).abs() < 1e-3 * expected, "{dry:?}");
+}

@@ -8,6 +8,7 @@ use crate::answer::GapsAnswer;
 use crate::answer::LackLine;
 use crate::answer::Refused;
 use crate::answer::WearLine;
+use crate::answer::no_basis_words;
 use crate::check;
 use crate::check::Checked;
 use crate::check::Side;
@@ -259,9 +260,9 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         answer.bars.extend(derived::bars(&library, side)?);
     }
     answer.next = match (answer.gaps.is_empty(), about.len()) {
-        (true, 2) if let Some((base, test)) = unlike => format!(
-            "nothing is missing, but {} carries the correction {base} and {} {test}: they are not compared",
-            answer.about[0], answer.about[1]
+        (true, 2) if let Some(none) = unlike => format!(
+            "nothing else is missing, but {}: they are not compared",
+            no_basis_words(&answer.about[0], &answer.about[1], &none)
         ),
         (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
         (true, _) => "everything that a comparison asks for is documented".to_owned(),
