@@ -238,7 +238,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         [base, test] => match check::documented(base, test, library.kinds(), wanted) {
             Err(refusal) => {
                 answer.gaps = refusal.gaps.iter().map(GapLine::from).collect();
-                unlike = refusal.unlike_corrections.map(|none| (none.base, none.test));
+                unlike = refusal.unlike_corrections;
             }
             Ok(checked) => {
                 answer.common = checked.common_gaps().iter().map(GapLine::from).collect();

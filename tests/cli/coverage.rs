@@ -21,6 +21,7 @@ const NOT_MET: &[(&str, &str)] = &[
     ),
     ("demo-data", "the demo's own files do not hold: a fault of the program, not of a person"),
     ("kind-mismatch", "two quantities of unlike kinds are computed with: no typed text leads there"),
+    ("no-interval", "every figure that the relations let through is finite, and so is its interval"),
     ("no-file", "the parser of the command line asks for a file first"),
     ("no-folder", "the current folder was deleted under the program"),
     ("no-rows", "a table without rows is refused as no table before"),
