@@ -427,7 +427,6 @@ fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>)
         instruments: BTreeMap::new(),
         channel_means: BTreeMap::new(),
         channels: BTreeSet::new(),
-        channel_means: BTreeMap::new(),
         refit_after: None,
         wear: BTreeMap::new(),
     }
