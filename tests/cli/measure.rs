@@ -135,6 +135,8 @@ fn a_value_that_does_not_read_is_refused() {
         "value-implausible",
         &["measure", "h3/a", "chamber-volume", "4810 cc", "--with", "burette-1"]
     );
+    let many = format!("{}cc", "48.1 ".repeat(65));
+    shown!(bench, "value-too-many", &["measure", "h3/a", "chamber-volume", &many]);
     shown!(bench, "value-bare", &["measure", "h3/a", "chamber-volume", "48.1", "--with", "burette-1"]);
 }
 

@@ -157,3 +157,24 @@ fn nobody_is_named() {
     assert_eq!(said.code, 2);
     kept!("pull-nobody", said.out);
 }
+
+#[test]
+fn a_large_raw_file_that_is_not_here_is_no_damage() {
+    let bench = Bench::shop();
+    bench.edit("book.yaml", "# raw-limit: 4 MB", "raw-limit: 10 B");
+    bench.run(&["keep"]).done();
+    bench.put("run-3.csv", &trace(3));
+    bench.run(&["pull", "../run-3.csv", "--build", "b1"]).done();
+    std::fs::remove_dir_all(bench.book().join("raw-large")).expect("large files lie there");
+    shown!(bench, "large-not-here", &["correct", "0412a-03", "--set", "spacer=none", "--because", "asked"]);
+    let said = bench.run(&["audit"]);
+    assert_eq!(said.code, 0, "{}", said.out);
+}
+
+#[test]
+fn a_barometer_reduced_to_sea_level_is_doubted() {
+    let bench = Bench::shop();
+    let text = trace(4).replace("Air Temp (°C)", "Barometer (kPa)").replace(",21.", ",101.");
+    bench.put("run-4.csv", &text);
+    shown!(bench, "sea-level", &["pull", "../run-4.csv", "--build", "b1"]);
+}
