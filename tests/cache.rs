@@ -71,7 +71,6 @@ fn diff(book: &Book, base: &str, test: &str, pending: bool) -> String {
         subject: Some("header".to_owned()),
         correct_to: None,
         step_rpm: 500,
-        correct_to: None,
         pending,
     };
     render::json("diff", &compare::diff(book, &request).expect("an answer"))

@@ -48,9 +48,9 @@ fn matches(expected: &[String], printed: &[&str]) -> bool {
         Some((first, rest)) if first.trim() == "…" => {
             (0..=printed.len()).any(|skip| matches(rest, &printed[skip..]))
         }
-        Some((first, rest)) => printed
-            .split_first()
-            .is_some_and(|(line, more)| line.trim_end() == first.trim_end() && matches(rest, more)),
+        Some((first, rest)) => {
+            printed.split_first().is_some_and(|(line, more)| same_line(first, line) && matches(rest, more))
+        }
     }
 }
 
