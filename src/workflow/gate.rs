@@ -325,16 +325,17 @@ impl Gate<'_> {
                     .expected("the tag of a short block or block")
                     .next(format!("write it down first: `mulebook part short-block {}`", build.engine)),
             ),
-            Some(Some(engine)) => {
-                if self.library.kinds().part(&engine.kind).is_some_and(|kind| !kind.engine) {
-                    self.findings.push(
-                        Finding::error("not-an-engine", "this part cannot stand for an engine")
-                            .at(Place::file(path).field("engine"))
-                            .found(format!("`{}`, a {}", engine.tag, engine.kind))
-                            .expected("a short block or a block"),
-                    );
-                }
+            Some(Some(engine))
+                if self.library.kinds().part(&engine.kind).is_some_and(|kind| !kind.engine) =>
+            {
+                self.findings.push(
+                    Finding::error("not-an-engine", "this part cannot stand for an engine")
+                        .at(Place::file(path).field("engine"))
+                        .found(format!("`{}`, a {}", engine.tag, engine.kind))
+                        .expected("a short block or a block"),
+                );
             }
+            Some(Some(_)) => {}
         }
         let parts = root.get("parts");
         for (role, answer) in &build.parts {
