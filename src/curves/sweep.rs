@@ -23,6 +23,9 @@ const HELD_BACK: usize = 256;
 const LONGEST_DWELL: usize = 60_000;
 /// Rows whose median is the torque at which the sweep sets off.
 const SETTING_OFF: usize = 5;
+/// Rows count for a grid point within half this distance of it, however far apart the points are: a straight line holds
+/// only locally.
+const LOCAL_RPM: f64 = 100.0;
 /// A single row stands for its grid point only within this part of the grid's step.
 const ON_THE_POINT: f64 = 0.1;
 
@@ -72,6 +75,7 @@ struct Run {
     torque: f64,
     most_torque: f64,
     low_rows: u32,
+    kept: u64,
     held_back: VecDeque<(f64, f64)>,
     bins: BTreeMap<u32, Sums>,
 }
@@ -146,6 +150,7 @@ impl Run {
             torque: 0.0,
             most_torque: 0.0,
             low_rows: 0,
+            kept: 0,
             held_back: VecDeque::new(),
             bins: BTreeMap::new(),
         }
@@ -231,8 +236,10 @@ impl Run {
     }
 
     fn put(&mut self, speed: f64, torque: f64, step: u32) {
-        let point = (speed / f64::from(step)).round() * f64::from(step);
-        if !(0.0..=1_000_000.0).contains(&point) {
+        self.kept += 1;
+        let step = f64::from(step);
+        let point = (speed / step).round() * step;
+        if !(0.0..=1_000_000.0).contains(&point) || (speed - point).abs() > step.min(LOCAL_RPM) / 2.0 {
             return;
         }
         #[expect(
@@ -254,11 +261,11 @@ impl Run {
             .bins
             .iter()
             .filter_map(|(&speed_rpm, sums)| {
-                let torque_nm = sums.at_the_point(f64::from(step_rpm))?;
+                let torque_nm = sums.at_the_point(f64::from(step_rpm).min(LOCAL_RPM))?;
                 Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
             })
             .collect();
-        let rows: u64 = points.iter().map(|point| point.rows).sum();
+        let rows = self.kept;
         Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
     }
 }
