@@ -132,7 +132,7 @@ fn manifests(kinds: &Kinds) -> Result<(), Trouble> {
 fn documented(kinds: &Kinds) -> Result<(), Trouble> {
     let (base, test) = (side("b1", kinds)?, side("b6", kinds)?);
     time("check::documented on two sides", 0, || {
-        let _ = black_box(check::documented(&base, &test, kinds));
+        let _ = black_box(check::documented(&base, &test, kinds, None));
     });
     Ok(())
 }
@@ -152,6 +152,7 @@ fn side(name: &str, kinds: &Kinds) -> Result<Side, Trouble> {
         cell: None,
         parts,
         instruments: BTreeMap::new(),
+        channel_means: std::collections::BTreeMap::new(),
         channels: BTreeSet::new(),
         refit_after: None,
         wear: BTreeMap::new(),

@@ -69,6 +69,7 @@ fn diff(book: &Book, base: &str, test: &str, pending: bool) -> String {
         base: base.to_owned(),
         test: test.to_owned(),
         subject: Some("header".to_owned()),
+        correct_to: None,
         step_rpm: 500,
         pending,
     };

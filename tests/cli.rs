@@ -45,6 +45,8 @@ mod pull;
 mod rework;
 #[path = "cli/shapes.rs"]
 mod shapes;
+#[path = "cli/sheet.rs"]
+mod sheet;
 #[path = "cli/surroundings.rs"]
 mod surroundings;
 

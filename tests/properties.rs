@@ -425,6 +425,7 @@ fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>)
         parts: shop.clone(),
         engine: None,
         instruments: BTreeMap::new(),
+        channel_means: BTreeMap::new(),
         channels: BTreeSet::new(),
         refit_after: None,
         wear: BTreeMap::new(),
@@ -440,7 +441,7 @@ fn again(side: &Side, change: impl FnOnce(&mut Build, &mut Pull)) -> Side {
 }
 
 fn gaps(base: &Side, test: &Side, kinds: &Kinds) -> Vec<Gap> {
-    documented(base, test, kinds).err().map(|refusal| refusal.gaps).unwrap_or_default()
+    documented(base, test, kinds, None).err().map(|refusal| refusal.gaps).unwrap_or_default()
 }
 
 fn turned(side: GapSide) -> GapSide {
@@ -633,7 +634,7 @@ proptest! {
             let left = gaps(&base, &test, &kinds);
             prop_assert!(!left.iter().any(|other| other.item == gap.item), "{} is still a gap ({:?})", gap.item.path(), gap.side);
         }
-        let outcome = documented(&base, &test, &kinds);
+        let outcome = documented(&base, &test, &kinds, None);
         prop_assert!(outcome.is_ok(), "still refused: {:?}", outcome.err().map(|refusal| refusal.gaps.iter().map(|gap| gap.item.path()).collect::<Vec<_>>()));
     }
 

@@ -1,6 +1,6 @@
 //! Every command that README.md shows is run in a demo book, and must print what README.md says it prints.
 //!
-//! A line `…` in README.md stands for any number of lines left out.
+//! A line `…` in README.md stands for any number of lines left out, and `…` within a line for any part of it.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
@@ -48,9 +48,17 @@ fn matches(expected: &[String], printed: &[&str]) -> bool {
         Some((first, rest)) if first.trim() == "…" => {
             (0..=printed.len()).any(|skip| matches(rest, &printed[skip..]))
         }
-        Some((first, rest)) => printed
-            .split_first()
-            .is_some_and(|(line, more)| line.trim_end() == first.trim_end() && matches(rest, more)),
+        Some((first, rest)) => {
+            printed.split_first().is_some_and(|(line, more)| same_line(first, line) && matches(rest, more))
+        }
+    }
+}
+
+/// Whether a line is the expected one, `…` standing for any part of it.
+fn same_line(expected: &str, printed: &str) -> bool {
+    match expected.trim_end().split_once('…') {
+        None => expected.trim_end() == printed.trim_end(),
+        Some((head, tail)) => printed.strip_prefix(head).is_some_and(|rest| rest.trim_end().ends_with(tail)),
     }
 }
 

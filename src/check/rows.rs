@@ -395,7 +395,7 @@ impl<'a, 'k> Check<'a, 'k> {
     }
 }
 
-fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
+pub(super) fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     match answer? {
         RoleAnswer::Said(Answer::Part(part)) => Some(part),
         RoleAnswer::Within(part) => Some(part),
@@ -403,7 +403,7 @@ fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     }
 }
 
-fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
+pub(super) fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
     let corrected =
         side.effective.roles.get(role).and_then(|held| held.origin.correction()).map(str::to_owned);
     match answer {

@@ -17,6 +17,7 @@ mod look;
 mod make;
 mod measure;
 mod pull;
+mod sheet;
 mod surroundings;
 
 use std::ffi::OsString;
@@ -85,6 +86,7 @@ enum Command {
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
+    Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
 
@@ -179,6 +181,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
+        Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }
 }

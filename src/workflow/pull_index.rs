@@ -144,7 +144,11 @@ mod tests {
 
     #[test]
     fn the_kept_form_comes_back_and_cut_or_altered_forms_do_not() {
-        let folder = |name: &str, ids| Folder { name: name.to_owned(), content: format!("id-{name}"), ids };
+        let folder = |name: &str, ids| Folder {
+            name: name.to_owned(),
+            content: format!("id-{}", name.replace(' ', "-")),
+            ids,
+        };
         let index = PullIndex {
             ids: "a-1\na-2\nb-1\na-1\n".to_owned(),
             folders: vec![

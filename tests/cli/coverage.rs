@@ -21,6 +21,7 @@ const NOT_MET: &[(&str, &str)] = &[
     ),
     ("demo-data", "the demo's own files do not hold: a fault of the program, not of a person"),
     ("kind-mismatch", "two quantities of unlike kinds are computed with: no typed text leads there"),
+    ("no-interval", "every figure that the relations let through is finite, and so is its interval"),
     ("no-file", "the parser of the command line asks for a file first"),
     ("no-folder", "the current folder was deleted under the program"),
     ("no-rows", "a table without rows is refused as no table before"),
@@ -78,13 +79,13 @@ fn codes() -> BTreeSet<String> {
     let mut found = BTreeSet::new();
     for text in files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), ".rs") {
         let text = text.split("\n#[cfg(test)]").next().unwrap_or_default();
-        // However the formatter breaks a call over lines.
-        let text = text.split_whitespace().collect::<Vec<_>>().join(" ").replace("( ", "(");
+        // However a call is laid out over lines.
+        let text = &text.split_whitespace().collect::<Vec<_>>().join(" ").replace("( ", "(");
         for marker in ["Finding::error(", "Finding::doubt(", "Finding::note("] {
-            found.extend(behind(&text, marker));
+            found.extend(behind(text, marker));
         }
         for marker in ["refuse(span,", "error_at(&path,", "error_at(&place,", "error_at(place,"] {
-            found.extend(behind(&text, marker));
+            found.extend(behind(text, marker));
         }
     }
     // Failures of the store and refusals of figures carry their code in a table.
