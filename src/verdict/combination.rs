@@ -7,7 +7,6 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::statistics::Interval;
-use crate::statistics::StatisticsError;
 use crate::statistics::least_squares::Fit;
 use crate::statistics::two_sample::Estimate;
 use crate::verdict::Evidence;
@@ -307,17 +306,8 @@ impl<'a> Table<'a> {
         }
         let fit_up_share = by_unit.values().map(|weight| weight * weight).sum();
         let pull_share = weights.iter().map(|weight| weight * weight).sum();
-        let parts = self.scatter.variance(fit_up_share, pull_share);
-        let variance: f64 = parts.iter().map(|part| part.0).sum();
-        if variance <= 0.0 {
-            return Err(StatisticsError::NoSpread { what: "pulls of the table" }.into());
-        }
-        let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
-        let estimate = Estimate {
-            value: weights.iter().zip(self.readings).map(|(weight, reading)| weight * reading.value).sum(),
-            standard_error: variance.sqrt(),
-            degrees_of_freedom: variance * variance / shares,
-        };
+        let value = weights.iter().zip(self.readings).map(|(weight, reading)| weight * reading.value).sum();
+        let estimate = self.scatter.estimate(value, fit_up_share, pull_share)?;
         Ok(Some((estimate, estimate.interval(LEVEL)?)))
     }
 }

@@ -138,18 +138,7 @@ fn of_side(layout: &Layout, values: &[f64], which: Which) -> Vec<f64> {
 
 fn pooled(layout: &Layout, values: &[f64], scatter: &Scatter) -> Result<Estimate, VerdictError> {
     let value = layout.weights().iter().zip(values).map(|(weight, value)| weight * value).sum();
-    let parts = scatter.variance(layout.fit_up_share(), layout.pull_share());
-    let variance: f64 = parts.iter().map(|part| part.0).sum();
-    if variance <= 0.0 {
-        return Err(StatisticsError::NoSpread { what: "pulls of both sides" }.into());
-    }
-    // Welch-Satterthwaite, also for a part that is subtracted (JCGM 100, G.4).
-    let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
-    Ok(Estimate {
-        value,
-        standard_error: variance.sqrt(),
-        degrees_of_freedom: variance * variance / shares,
-    })
+    Ok(scatter.estimate(value, layout.fit_up_share(), layout.pull_share())?)
 }
 
 /// Fit-ups as units, where each side has enough of them and none holds both.

@@ -6,6 +6,7 @@
 
 use crate::statistics::StatisticsError;
 use crate::statistics::least_squares::Fit;
+use crate::statistics::two_sample::Estimate;
 use crate::verdict::Layout;
 use crate::verdict::layout::levels;
 
@@ -176,12 +177,39 @@ impl Scatter {
         Some(scatter)
     }
 
-    /// The variance of a difference that counts fit-ups and pulls with these shares, in the parts that are estimated
-    /// apart, each with its degrees of freedom.
+    /// A value that counts fit-ups and pulls with these shares, with its standard error.
+    ///
+    /// Degrees of freedom are Satterthwaite's, never fewer than those of the poorer component: where a mean square is
+    /// subtracted his formula may fall below what either has.
+    ///
+    /// # Errors
+    /// No spread at all.
+    pub(super) fn estimate(
+        &self,
+        value: f64,
+        fit_up_share: f64,
+        pull_share: f64,
+    ) -> Result<Estimate, StatisticsError> {
+        let parts = self.variance(fit_up_share, pull_share);
+        let variance: f64 = parts.iter().map(|part| part.0).sum();
+        if variance <= 0.0 {
+            return Err(StatisticsError::NoSpread { what: "pulls of this engine in this cell" });
+        }
+        // Welch-Satterthwaite, also for a part that is subtracted (JCGM 100, G.4).
+        let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
+        let fewest = parts.iter().map(|part| part.1).fold(f64::INFINITY, f64::min);
+        Ok(Estimate {
+            value,
+            standard_error: variance.sqrt(),
+            degrees_of_freedom: (variance * variance / shares).max(fewest),
+        })
+    }
+
+    /// The variance in the parts that are estimated apart, each with its degrees of freedom.
     ///
     /// Where fit-ups seem to scatter less than pulls alone would make them, they count as scattering like pulls: the
     /// interval is then wider than needed, never narrower.
-    pub(super) fn variance(&self, fit_up_share: f64, pull_share: f64) -> Vec<(f64, f64)> {
+    fn variance(&self, fit_up_share: f64, pull_share: f64) -> Vec<(f64, f64)> {
         let between = |refit: &SpreadEstimate| {
             let counted = fit_up_share / self.refit_share;
             (counted, self.refit_mean_square, refit.degrees_of_freedom as f64)
