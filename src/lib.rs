@@ -4,6 +4,7 @@ pub mod answer;
 pub mod check;
 pub mod cli;
 pub mod curves;
+pub mod derive;
 pub mod engine;
 pub mod finding;
 pub mod manifest;

@@ -5,15 +5,27 @@
 
 mod audit;
 mod demo;
+mod derived;
 mod diff;
 mod entry;
 mod gaps;
 mod look;
+mod sheet;
 
 pub use audit::AuditAnswer;
 pub use demo::DemoAnswer;
 pub use demo::DemoShown;
 pub use demo::DemoStep;
+pub use derived::BarredLine;
+pub use derived::BarsLine;
+pub use derived::BasisLine;
+pub use derived::DerivedLine;
+pub use derived::FigureLine;
+pub use derived::InputLine;
+pub use derived::Interval;
+pub use derived::LackLine;
+pub use derived::MissingLine;
+pub use derived::MovedLine;
 pub use diff::ChangeLine;
 pub use diff::Compared;
 pub use diff::CurveRow;
@@ -33,6 +45,12 @@ pub use gaps::GapsAnswer;
 pub use look::ChannelLine;
 pub use look::LookAnswer;
 pub use look::SegmentLine;
+pub use sheet::SheetAnswer;
+pub use sheet::SheetFile;
+pub use sheet::SheetLine;
+pub use sheet::SheetPart;
+pub use sheet::SheetPull;
+pub use sheet::SheetRoleLine;
 
 use serde::Serialize;
 

@@ -6,10 +6,15 @@ use crate::check::Change;
 use crate::check::Close;
 use crate::check::Group;
 use crate::check::Item;
+use crate::check::NoBasis;
+use crate::check::OneBasis;
 use crate::check::Shown;
 use crate::check::Side;
 use crate::check::Told;
+use crate::check::Wanted;
 use crate::check::Why;
+use crate::check::basis;
+use crate::check::basis::Common;
 use crate::check::changes;
 use crate::check::close::close;
 use crate::check::side::RoleAnswer;
@@ -53,8 +58,8 @@ pub struct Gap {
 pub struct Refusal {
     /// What is not documented, the roles that differ first.
     pub gaps: Vec<Gap>,
-    /// Both corrections, where the files carry unlike ones.
-    pub unlike_corrections: Option<(String, String)>,
+    /// Why the two do not come to one correction, where they do not.
+    pub unlike_corrections: Option<NoBasis>,
 }
 
 /// Something documented as unknown: the comparison runs and says so first.
@@ -82,6 +87,8 @@ pub struct Checked<'a> {
     common_gaps: Vec<Gap>,
     weak: (usize, usize),
     soft: Vec<(Item, GapSide, Shown)>,
+    basis: Option<OneBasis>,
+    no_basis: Option<NoBasis>,
 }
 
 impl<'a> Checked<'a> {
@@ -124,14 +131,29 @@ impl<'a> Checked<'a> {
     pub fn soft(&self) -> &[(Item, GapSide, Shown)] {
         &self.soft
     }
+
+    /// The basis that torque and power of both were brought to; none where both stay as their files carry them.
+    pub fn basis(&self) -> Option<&OneBasis> {
+        self.basis.as_ref()
+    }
+
+    /// Why two alike corrections were not brought to the one that the book asks for.
+    pub fn no_basis(&self) -> Option<&NoBasis> {
+        self.no_basis.as_ref()
+    }
 }
 
-/// Compares two sides, or refuses.
+/// Compares two sides, or refuses. Torque and power of two pulls are brought to what is wanted.
 ///
 /// # Errors
 /// The refusal with every gap; nothing can overrule it but documenting the field, if only as unknown with a reason.
-pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<Checked<'a>, Refusal> {
-    let mut check = Check { base, test, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
+pub fn documented<'a>(
+    base: &'a Side,
+    test: &'a Side,
+    kinds: &Kinds,
+    wanted: Option<Wanted>,
+) -> Result<Checked<'a>, Refusal> {
+    let mut check = Check::new(base, test, kinds);
     check.roles();
     check.settings();
     check.fits();
@@ -140,36 +162,7 @@ pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<C
         check.run();
         check.correction();
     }
-    check.finish()
-}
-
-/// What is not documented on one side alone, whatever it is compared with: every demanded item.
-pub fn gaps_of(side: &Side, kinds: &Kinds) -> Vec<Gap> {
-    let mut gaps = Vec::new();
-    let mut check =
-        Check { base: side, test: side, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
-    check.alone();
-    for row in check.rows {
-        if let Told::Gap(why) = row.base {
-            let close = vec![close(side, &row.item, &why, false)];
-            gaps.push(Gap { item: row.item, side: GapSide::Base, why, other: None, close });
-        }
-    }
-    gaps
-}
-
-/// What one side knows only as listed, assumed, calculated or unknown among what comparisons ask for, a line each.
-pub fn soft_of(side: &Side, kinds: &Kinds) -> Vec<String> {
-    let mut check =
-        Check { base: side, test: side, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
-    check.alone();
-    check
-        .rows
-        .iter()
-        .filter_map(|row| row.base.known().map(|shown| (row, shown)))
-        .filter(|(_, shown)| matches!(shown.how, "listed" | "assumed" | "calculated" | "unknown"))
-        .map(|(row, shown)| format!("{}: {} {}", row.item.path(), shown.how, shown.text))
-        .collect()
+    check.finish(wanted)
 }
 
 /// One item that could differ, on both sides.
@@ -184,13 +177,17 @@ pub(super) struct Check<'a, 'k> {
     pub(super) base: &'a Side,
     pub(super) test: &'a Side,
     pub(super) kinds: &'k Kinds,
-    rows: Vec<Row>,
+    pub(super) rows: Vec<Row>,
     common: usize,
     common_gaps: Vec<Gap>,
 }
 
 impl<'a, 'k> Check<'a, 'k> {
-    fn finish(mut self) -> Result<Checked<'a>, Refusal> {
+    pub(super) fn new(base: &'a Side, test: &'a Side, kinds: &'k Kinds) -> Self {
+        Self { base, test, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() }
+    }
+
+    fn finish(mut self, wanted: Option<Wanted>) -> Result<Checked<'a>, Refusal> {
         let differing = self.differing_roles();
         let same_build = self.same_build();
         let mut gaps: Vec<Gap> = Vec::new();
@@ -215,7 +212,11 @@ impl<'a, 'k> Check<'a, 'k> {
             gaps.push(Gap { item: row.item.clone(), side, why: why.clone(), other, close });
         }
         gaps.sort_by_key(|gap| self.rank(gap, &differing));
-        let unlike = self.unlike_corrections();
+        let (basis, no_basis, unlike) = match self.common_basis(wanted) {
+            Common::Alike(no_basis) => (None, no_basis, None),
+            Common::Brought(basis) => (Some(*basis), None, None),
+            Common::Unlike(unlike) => (None, None, Some(unlike)),
+        };
         if !gaps.is_empty() || unlike.is_some() {
             return Err(Refusal { gaps, unlike_corrections: unlike });
         }
@@ -239,7 +240,16 @@ impl<'a, 'k> Check<'a, 'k> {
             common_gaps: self.common_gaps,
             weak: (weak, demanded),
             soft,
+            basis,
+            no_basis,
         })
+    }
+
+    fn common_basis(&self, wanted: Option<Wanted>) -> Common {
+        match (&self.base.pull, &self.test.pull) {
+            (Some(_), Some(_)) => basis::common(self.base, self.test, self.kinds, wanted),
+            _ => Common::Alike(None),
+        }
     }
 
     /// Whether both sides stand on one build.
@@ -268,17 +278,6 @@ impl<'a, 'k> Check<'a, 'k> {
             _ => 4,
         };
         (near, gap.item.group, gap.item.path())
-    }
-
-    fn unlike_corrections(&self) -> Option<(String, String)> {
-        let (base, test) =
-            (self.base.effective.correction.as_ref()?, self.test.effective.correction.as_ref()?);
-        let key = |correction: &Correcting| match correction {
-            Correcting::Observed => "observed".to_owned(),
-            Correcting::Standard { name, .. } => name.clone(),
-            Correcting::Unknown(_) => "unknown".to_owned(),
-        };
-        (key(base) != key(test)).then(|| (base.to_string(), test.to_string()))
     }
 
     fn open_questions(&self) -> Vec<OpenQuestion> {
@@ -465,7 +464,7 @@ impl<'a, 'k> Check<'a, 'k> {
         }
     }
 
-    fn kind_of(&self, side: &Side, part: &PartState) -> Option<&'k PartKind> {
+    pub(super) fn kind_of(&self, side: &Side, part: &PartState) -> Option<&'k PartKind> {
         side.parts.get(&part.tag).and_then(|record| self.kinds.part(&record.kind))
     }
 
@@ -537,7 +536,7 @@ impl<'a, 'k> Check<'a, 'k> {
         }
     }
 
-    fn conditions(&mut self) {
+    pub(super) fn conditions(&mut self) {
         let kinds = self.kinds;
         for spec in &kinds.conditions {
             let (base, test) = (self.base.condition(spec, kinds), self.test.condition(spec, kinds));
@@ -554,7 +553,7 @@ impl<'a, 'k> Check<'a, 'k> {
         }
     }
 
-    fn run(&mut self) {
+    pub(super) fn run(&mut self) {
         let kinds = self.kinds;
         for spec in &kinds.run {
             let (base, test) = (self.base.run(spec), self.test.run(spec));
@@ -571,7 +570,7 @@ impl<'a, 'k> Check<'a, 'k> {
         }
     }
 
-    fn correction(&mut self) {
+    pub(super) fn correction(&mut self) {
         let told = |side: &Side| match &side.effective.correction {
             Some(Correcting::Unknown(because)) => Told::Known(Shown::unknown(because.clone())),
             Some(correction) => Told::Known(Shown::said(correction.to_string())),
@@ -587,62 +586,7 @@ impl<'a, 'k> Check<'a, 'k> {
         self.put(row);
     }
 
-    /// Every demanded item of the base side by itself.
-    fn alone(&mut self) {
-        self.roles_alone();
-        let kinds = self.kinds;
-        for spec in kinds.settings.iter().filter(|spec| self.demanded(&spec.demand)).collect::<Vec<_>>() {
-            let told = self.base.setting(spec, kinds);
-            let item = Item {
-                group: Group::Setting,
-                role: spec.role.clone(),
-                name: spec.name.clone(),
-                title: spec.title.clone(),
-            };
-            self.put(Row { item, base: told.clone(), test: told, demanded: true });
-        }
-        if self.base.pull.is_some() {
-            self.conditions();
-            self.run();
-            self.correction();
-        }
-    }
-
-    fn roles_alone(&mut self) {
-        let kinds = self.kinds;
-        let mut seen = BTreeSet::new();
-        for role in &kinds.roles {
-            let answer = self.base.answer(&role.name, kinds);
-            if self.demanded(&role.demand) && !matches!(answer, Some(RoleAnswer::Within(_))) {
-                let told = told_role(self.base, &role.name, answer.as_ref());
-                let item = Item {
-                    group: Group::Role,
-                    role: None,
-                    name: role.name.clone(),
-                    title: role.title.clone(),
-                };
-                self.put(Row { item, base: told.clone(), test: told, demanded: true });
-            }
-            let Some(part) = part_of(answer.as_ref()).filter(|part| seen.insert((*part).clone())) else {
-                continue;
-            };
-            let Some(kind) = self.kind_of(self.base, part) else {
-                continue;
-            };
-            for spec in kind.figures.iter().filter(|spec| self.demanded(&spec.demand)).collect::<Vec<_>>() {
-                let told = self.base.figure(part, spec, kinds);
-                let item = Item {
-                    group: Group::Figure,
-                    role: Some(role.name.clone()),
-                    name: spec.name.clone(),
-                    title: spec.title.clone(),
-                };
-                self.put(Row { item, base: told.clone(), test: told, demanded: true });
-            }
-        }
-    }
-
-    fn demanded(&self, demand: &Demand) -> bool {
+    pub(super) fn demanded(&self, demand: &Demand) -> bool {
         match demand {
             Demand::Always => true,
             Demand::WhenRole(role) => {
@@ -652,7 +596,7 @@ impl<'a, 'k> Check<'a, 'k> {
         }
     }
 
-    fn put(&mut self, row: Row) {
+    pub(super) fn put(&mut self, row: Row) {
         self.rows.push(row);
     }
 }
@@ -661,7 +605,7 @@ fn weak(told: &Told) -> bool {
     told.known().is_some_and(|shown| matches!(shown.how, "unknown" | "assumed"))
 }
 
-fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
+pub(super) fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     match answer? {
         RoleAnswer::Said(Answer::Part(part)) => Some(part),
         RoleAnswer::Within(part) => Some(part),
@@ -669,7 +613,7 @@ fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     }
 }
 
-fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
+pub(super) fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
     let corrected =
         side.effective.roles.get(role).and_then(|held| held.origin.correction()).map(str::to_owned);
     match answer {

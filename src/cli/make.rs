@@ -13,6 +13,9 @@ use crate::workflow::make;
 
 /// An entry as text and JSON.
 pub(super) fn entered(answer: &Entered, surroundings: &Surroundings) -> Said {
+    if answer.written.recovered.is_some() {
+        surroundings.told_recovery();
+    }
     Said::done(render::entered(answer, surroundings.look()), render::json("entered", answer))
 }
 

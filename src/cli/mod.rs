@@ -17,6 +17,7 @@ mod look;
 mod make;
 mod measure;
 mod pull;
+mod sheet;
 mod surroundings;
 
 use std::ffi::OsString;
@@ -85,6 +86,7 @@ enum Command {
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
+    Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
 
@@ -133,6 +135,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         }
     };
     surroundings.end_progress();
+    let untold = surroundings.untold();
+    if !untold.is_empty() {
+        // On standard error even beside JSON; that it cannot be shown there changes nothing of the answer.
+        let _ = say(&render::failure(&untold, surroundings.look_of_errors()), true);
+    }
     if say(&text, to_stderr).is_err() && code == 0 {
         // What was done is done; that it could not be told is not to pass for success.
         return 1;
@@ -174,6 +181,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
+        Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }
 }

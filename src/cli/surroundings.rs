@@ -18,6 +18,7 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::draft::recovered_words;
 
 /// Set to a time with its zone, it stands for the clock: answers can be made again.
 const NOW: &str = "MULEBOOK_NOW";
@@ -28,11 +29,13 @@ const PERSON: &str = "MULEBOOK_PERSON";
 pub(crate) struct Surroundings {
     common: Common,
     bar: Rc<RefCell<Option<ProgressBar>>>,
+    /// What opening the book found of an interrupted command, until an answer has told it.
+    found: RefCell<Vec<Finding>>,
 }
 
 impl Surroundings {
     pub(super) fn read(common: Common) -> Self {
-        Self { common, bar: Rc::default() }
+        Self { common, bar: Rc::default(), found: RefCell::default() }
     }
 
     /// Who enters things, where said.
@@ -56,13 +59,41 @@ impl Surroundings {
 
     /// The book that `--book` names, or the one around the current folder.
     pub(crate) fn book(&self) -> Result<Book, Failure> {
-        Ok(Book::discover(&self.folder()?)?)
+        let book = Book::discover(&self.folder()?)?;
+        self.heed(&book);
+        Ok(book)
+    }
+
+    /// Keeps what opening a book found, so that no command passes over it.
+    fn heed(&self, book: &Book) {
+        let recovered =
+            book.recovered().map(|recovery| Finding::note("recovered", recovered_words(recovery)));
+        let unsettled = book.unsettled().map(|error| {
+            Finding::doubt(
+                "not-recovered",
+                format!("an interrupted command could not be cleared up after: {error}"),
+            )
+        });
+        self.found.borrow_mut().extend(recovered.into_iter().chain(unsettled));
+    }
+
+    /// Takes note that an answer tells of the recovery itself.
+    pub(crate) fn told_recovery(&self) {
+        self.found.borrow_mut().retain(|finding| finding.code != "recovered");
+    }
+
+    /// What opening the book found and no answer told.
+    pub(super) fn untold(&self) -> Vec<Finding> {
+        self.found.take()
     }
 
     /// The book, if there is one.
     pub(crate) fn book_if_any(&self) -> Result<Option<Book>, Failure> {
         match Book::discover(&self.folder()?) {
-            Ok(book) => Ok(Some(book)),
+            Ok(book) => {
+                self.heed(&book);
+                Ok(Some(book))
+            }
             Err(crate::store::Error::NotABook { .. }) if self.common.book.is_none() => Ok(None),
             Err(error) => Err(error.into()),
         }

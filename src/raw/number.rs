@@ -15,8 +15,8 @@ const POWERS: [f64; 23] = [
     1e19, 1e20, 1e21, 1e22,
 ];
 
-/// The longest cell that can be a number, in bytes; longer ones are text.
-const LONGEST: usize = 400;
+/// The longest cell that can be a number, in bytes; longer ones are text. The smallest double takes some 770 digits.
+const LONGEST: usize = 1100;
 
 /// How numbers are written in a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -180,8 +180,8 @@ impl Source<'_> {
         at
     }
 
+    /// The error for a quote that never closes. Its line counts from the last block that is done; see `later_by`.
     fn quote_open(&self) -> RawError {
-        // Lines of the blocks before are not known here; the line is counted from the block at hand.
         let cut = self.quoted_cut();
         let mut line = self.line + 1;
         let mut at = 0;
@@ -190,6 +190,15 @@ impl Source<'_> {
             line += 1;
         }
         RawError::QuoteOpen { line }
+    }
+}
+
+/// Moves the line that an error names by the lines of blocks that were still being read when it came up.
+fn later_by(error: RawError, lines: u64) -> RawError {
+    match error {
+        RawError::QuoteOpen { line } => RawError::QuoteOpen { line: line + lines },
+        RawError::LineTooLong { line, limit } => RawError::LineTooLong { line: line + lines, limit },
+        other => other,
     }
 }
 
@@ -466,11 +475,18 @@ fn run(
         let mut sent = 0_usize;
         let mut taken = 0_usize;
         let mut more = true;
+        let mut failed = None;
         while more || taken < sent {
             while more && sent - taken < 4 {
                 let mut job =
                     spare.pop().unwrap_or_else(|| Job { text: Vec::new(), parsed: Parsed::default() });
-                more = source.next_block(&mut job.text)?;
+                match source.next_block(&mut job.text) {
+                    Ok(another) => more = another,
+                    Err(error) => {
+                        more = false;
+                        failed = Some((error, source.line));
+                    }
+                }
                 if more {
                     lanes[sent % 2].0.send(job).map_err(|_| lost_worker())?;
                     sent += 1;
@@ -484,7 +500,10 @@ fn run(
                 spare.push(job);
             }
         }
-        Ok(())
+        match failed {
+            Some((error, line)) => Err(later_by(error, source.line - line)),
+            None => Ok(()),
+        }
     })
     .and_then(|()| assembler.finish())
 }

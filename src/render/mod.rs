@@ -4,12 +4,14 @@
 //! cleaned of control sequences here, since a record may come from anybody.
 
 mod demo;
+mod derived;
 mod diff;
 mod entry;
 mod finding;
 mod gaps;
 mod look;
 mod page;
+mod sheet;
 
 pub use demo::demo;
 pub use diff::diff;
@@ -22,6 +24,7 @@ pub use look::look;
 pub use page::Look;
 pub use page::Page;
 pub use page::clean;
+pub use sheet::sheet;
 
 use serde::Serialize;
 

@@ -196,11 +196,26 @@ impl<'b> Draft<'b> {
     }
 }
 
+/// How many files are named before the rest is only counted.
+const NAMED: usize = 6;
+
 /// What an interrupted command had left, in words.
 pub fn recovered_words(recovery: &Recovery) -> String {
     let outcome = match recovery.outcome {
         Outcome::Undone => "was taken back",
         Outcome::Finished => "was finished",
     };
-    format!("an interrupted `{}` {outcome}: {}", recovery.command, recovery.files.join(", "))
+    let mut words = format!("an interrupted `{}` {outcome}: {}", recovery.command, some_of(&recovery.files));
+    if !recovery.left.is_empty() {
+        words.push_str(&format!("; edited since and left as they are: {}", some_of(&recovery.left)));
+    }
+    words
+}
+
+fn some_of(paths: &[String]) -> String {
+    let mut words = paths.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join(", ");
+    if paths.len() > NAMED {
+        words.push_str(&format!(" and {} more", paths.len() - NAMED));
+    }
+    words
 }

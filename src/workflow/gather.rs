@@ -53,6 +53,7 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
         engine: library.part(&build.engine)?,
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
+        channel_means: BTreeMap::new(),
         refit_after: None,
         wear: BTreeMap::new(),
     };
@@ -91,9 +92,20 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         None => None,
     };
     let mut channels = BTreeSet::new();
+    let mut instruments = BTreeMap::new();
     for name in pull.raw.iter().filter_map(|raw| raw.columns.as_deref()) {
         if let Some(columns) = library.columns(name)? {
             channels.extend(columns.channels.iter().map(|column| column.quantity.word().to_owned()));
+            for tag in columns.channels.iter().filter_map(|column| column.instrument.as_ref()) {
+                if let Some(instrument) = library.instrument(tag)? {
+                    instruments.insert(tag.clone(), instrument);
+                }
+            }
+        }
+    }
+    for tag in cell.iter().flat_map(|cell| cell.instruments.values()) {
+        if let Some(instrument) = library.instrument(tag)? {
+            instruments.insert(tag.clone(), instrument);
         }
     }
     let mut side = Side {
@@ -105,8 +117,9 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         cell,
         parts: BTreeMap::new(),
         engine,
-        instruments: BTreeMap::new(),
+        instruments,
         channels,
+        channel_means: BTreeMap::new(),
         refit_after,
         wear: BTreeMap::new(),
     };

@@ -8,6 +8,7 @@ pub mod compare;
 mod context;
 pub mod demo;
 mod demo_files;
+mod derived;
 pub mod draft;
 pub mod enter;
 mod enter_record;
@@ -22,6 +23,7 @@ pub mod look;
 pub mod make;
 pub mod measure;
 pub mod names;
+pub mod sheet;
 mod sweep;
 mod wear;
 

@@ -4,6 +4,7 @@
 
 mod binary;
 mod column;
+mod delimiter;
 mod header;
 mod look;
 mod marks;
@@ -16,7 +17,7 @@ mod vocabulary;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::raw::error::RawError;
-use crate::raw::guess::{Choice, ColumnGuess, Guess, Question};
+use crate::raw::guess::{ColumnGuess, Guess, Question};
 use crate::raw::preamble::preamble_line;
 use crate::raw::read::read_text;
 use crate::raw::sniff::binary::Kind;
@@ -79,9 +80,16 @@ pub(super) fn sniff_text(
             starts = fixed;
         }
     }
-    let heading = header::find(&table);
+    let mut heading = header::find(&table);
     on_its_side(&table, &heading)?;
-    sniffer.commas_in_numbers(&table, &heading);
+    if let Some((question, whole_rows)) = delimiter::inside_numbers(&table, &heading)
+        && sniffer.ask(question).as_deref() == Some(delimiter::INSIDE)
+    {
+        if !whole_rows {
+            return Err(delimiter::unsafe_export());
+        }
+        (table, heading) = delimiter::one_column(text.as_bytes()).ok_or_else(|| no_table(&text))?;
+    }
     let layout = Layout {
         format: if starts.is_empty() { FileFormat::Delimited } else { FileFormat::FixedWidth },
         encoding,
@@ -111,52 +119,6 @@ impl Sniffer<'_> {
         }
         self.questions.push(question);
         None
-    }
-
-    /// Asks where commas part fields and could as well stand inside numbers.
-    fn commas_in_numbers(&mut self, table: &Table, heading: &Heading) {
-        if table.delimiter != Some(Delimiter::Comma) {
-            return;
-        }
-        let header = heading.header.iter().rposition(|t| !t.is_empty()).map_or(0, |n| n + 1);
-        let rows = || table.rows[table.first..].iter().filter(|r| r.is_data());
-        let row = if header > 0 {
-            rows().find(|r| r.filled() > header)
-        } else {
-            let whole =
-                |text: &String| text.bytes().all(|b| b.is_ascii_digit() || b == b'-') && !text.is_empty();
-            let all_whole = rows().all(|r| r.texts.iter().all(whole));
-            rows().next().filter(|_| all_whole && table.width.is_multiple_of(2))
-        };
-        let Some(row) = row else {
-            return;
-        };
-        let shown = String::from_utf8_lossy(&row.bytes).trim().to_owned();
-        let says = if header > 0 {
-            format!(
-                "line {} is {shown}: {} fields under {header} headers; do commas also stand inside numbers?",
-                row.line,
-                row.filled()
-            )
-        } else {
-            format!(
-                "line {} is {shown}: does every comma part two numbers, or is every second one a decimal mark?",
-                row.line
-            )
-        };
-        let parts = Choice {
-            word: "comma=parts".to_owned(),
-            means: if header > 0 {
-                format!("every comma parts fields; rows with more than {header} fields are not read")
-            } else {
-                format!("{} columns of whole numbers", table.width)
-            },
-        };
-        let stop = Choice {
-            word: "comma=inside".to_owned(),
-            means: "the file cannot be read safely as it is: export it again with a semicolon or tab between fields".to_owned(),
-        };
-        self.ask(Question { code: "comma-inside-number", says, choices: vec![parts, stop] });
     }
 
     fn finish(

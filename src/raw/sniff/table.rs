@@ -99,57 +99,66 @@ fn with_quotes(delimiter: Delimiter, quotes: bool) -> Splitter {
     }
 }
 
-/// Finds the table; `None` where no line looks like a row of numbers.
+/// A way of parting the sample, and how well it does.
+struct Candidate {
+    delimiter: Delimiter,
+    splitter: Splitter,
+    quotes: bool,
+    width: usize,
+    rows: usize,
+    score: f64,
+    /// Whether its rows hold nothing but values, and its mark never stands inside a number.
+    certain: bool,
+}
+
+impl Candidate {
+    fn new(delimiter: Delimiter, shape: &[u8], quotes: bool, least: usize) -> Option<Self> {
+        let splitter = with_quotes(delimiter, quotes);
+        let sample = rows(shape, &splitter);
+        let (width, count) = usual_width(&sample, least)?;
+        let fitting = || sample.iter().filter(|r| r.is_data() && r.texts.len() == width);
+        let pure = fitting().filter(|r| !r.looks.contains(&Look::Text)).count();
+        let hard = matches!(delimiter, Delimiter::Tab | Delimiter::Semicolon | Delimiter::Pipe);
+        Some(Self {
+            delimiter,
+            quotes,
+            width,
+            rows: count,
+            score: fitting().map(row_score).sum(),
+            certain: hard && width > 1 && pure * 100 >= count * 95,
+            splitter,
+        })
+    }
+}
+
+/// Finds the table and whether quotes can be read as quotes; `None` where no line looks like a row of numbers.
 pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
-    let mut best: Option<(f64, Table, bool)> = None;
     let shape = ends(text);
     let order = [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe, Delimiter::Comma, Delimiter::Spaces];
-    for delimiter in order {
-        let quotes = quotes_close(text, delimiter, whole);
-        let splitter = with_quotes(delimiter, quotes);
-        let sample = rows(&shape, &splitter);
-        let Some((width, _)) = usual_width(&sample, 2) else {
-            continue;
-        };
-        let score: f64 = sample.iter().filter(|r| r.is_data() && r.texts.len() == width).map(row_score).sum();
-        if best.as_ref().is_none_or(|(highest, ..)| score > *highest) {
-            best = Some((
-                score,
-                Table {
-                    splitter,
-                    delimiter: Some(delimiter),
-                    rows: Vec::new(),
-                    first: 0,
-                    width,
-                    table_rows: 0,
-                },
-                quotes,
-            ));
-        }
-    }
-    let (mut table, quotes) = match best {
-        Some((_, table, quotes)) => (table, quotes),
-        None => {
-            // One column: any delimiter does, as long as it does not stand in the numbers.
-            let splitter = with_quotes(Delimiter::Tab, true);
-            let sample = rows(&shape, &splitter);
-            usual_width(&sample, 1)?;
-            (
-                Table {
-                    splitter,
-                    delimiter: Some(Delimiter::Tab),
-                    rows: Vec::new(),
-                    first: 0,
-                    width: 1,
-                    table_rows: 0,
-                },
-                true,
-            )
-        }
+    let mut candidates: Vec<Candidate> = order
+        .into_iter()
+        .filter_map(|d| Candidate::new(d, &shape, quotes_close(text, d, whole), 2))
+        .collect();
+    // One column: a tab parts the fields as well as anything that does not stand in the numbers.
+    let alone = Candidate::new(Delimiter::Tab, &shape, true, 1).filter(|c| c.width == 1);
+    candidates.extend(alone);
+    let most = candidates.iter().map(|c| c.rows).max()?;
+    let rank = |c: &Candidate| (c.certain && c.rows * 2 >= most, c.score);
+    // The first of equals stands.
+    let best = candidates.into_iter().reduce(|best, next| {
+        let ((a, x), (b, y)) = (rank(&best), rank(&next));
+        if (b, y) > (a, x) { next } else { best }
+    })?;
+    let mut table = Table {
+        rows: rows(text, &best.splitter),
+        splitter: best.splitter,
+        delimiter: Some(best.delimiter),
+        first: 0,
+        width: best.width,
+        table_rows: 0,
     };
-    table.rows = rows(text, &table.splitter);
     settle(&mut table)?;
-    Some((table, quotes))
+    Some((table, best.quotes))
 }
 
 /// Finds the first row and counts the rows of the usual width.
@@ -161,9 +170,28 @@ pub(super) fn settle(table: &mut Table) -> Option<()> {
     table.first = (0..table.rows.len()).find(|index| {
         let after: Vec<&Row> = table.rows[*index..].iter().filter(|r| !r.is_blank()).take(6).collect();
         let fitting = after.iter().filter(|r| fits(r)).count();
-        fits(&table.rows[*index]) && fitting * 2 >= after.len().min(count + 1)
+        let row = &table.rows[*index];
+        fits(row)
+            && fitting * 2 >= after.len().min(count + 1)
+            && !is_remark(row, &table.rows[*index + 1..], width)
     })?;
     Some(())
+}
+
+/// Whether a row that looks like one of the table, such as `run 3`, is a remark above the header: it has text where the
+/// rows below the next header have none.
+fn is_remark(row: &Row, below: &[Row], width: usize) -> bool {
+    if !row.looks.contains(&Look::Text) {
+        return false;
+    }
+    let heads = |r: &&Row| !r.is_blank() && r.count(Look::is_value) == 0 && r.filled() * 2 >= width;
+    let mut rest = below.iter().take(1000).skip_while(|r| !heads(r)).skip(1);
+    let fitting: Vec<&Row> =
+        rest.by_ref().filter(|r| r.is_data() && r.looks.len() == width).take(50).collect();
+    let texts = |field: usize| fitting.iter().filter(|r| r.looks[field] == Look::Text).count();
+    let odd =
+        |field: &usize| row.looks.get(*field) == Some(&Look::Text) && texts(*field) * 2 <= fitting.len();
+    !fitting.is_empty() && (0..width).any(|field| odd(&field))
 }
 
 /// The head and tail of a long sample, cut at line ends.
@@ -181,13 +209,17 @@ fn ends(text: &[u8]) -> Vec<u8> {
     shape
 }
 
-/// The number of fields that most rows of numbers have, if at least `least`, and how many rows have it.
+/// The number of fields, at least `least`, that the rows of numbers have whose values weigh most together, and how many
+/// rows have it.
 fn usual_width(rows: &[Row], least: usize) -> Option<(usize, usize)> {
-    let mut counts = std::collections::BTreeMap::new();
+    let mut widths: std::collections::BTreeMap<usize, (f64, usize)> = std::collections::BTreeMap::new();
     for row in rows.iter().filter(|r| r.is_data() && r.texts.len() >= least) {
-        *counts.entry(row.texts.len()).or_insert(0_usize) += 1;
+        let (score, count) = widths.entry(row.texts.len()).or_default();
+        *score += row_score(row);
+        *count += 1;
     }
-    counts.into_iter().max_by_key(|(width, count)| (*count, *width))
+    let heaviest = widths.into_iter().max_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b))?;
+    Some((heaviest.0, heaviest.1.1))
 }
 
 /// How much a row speaks for its delimiter: its values, weighed by how purely it holds values.
@@ -195,7 +227,9 @@ fn row_score(row: &Row) -> f64 {
     let count = |wanted: fn(Look) -> bool| f64::from(u32::try_from(row.count(wanted)).unwrap_or(u32::MAX));
     let values = count(Look::is_value);
     let held = count(|l| l != Look::Empty && l != Look::Missing);
-    if held > 0.0 { values * (values / held) * (values / held) } else { 0.0 }
+    // A quote inside a cell of text was cut by the wrong delimiter.
+    let cut = row.looks.iter().zip(&row.texts).any(|(l, text)| *l == Look::Text && text.contains('"'));
+    if held > 0.0 && !cut { values * (values / held) * (values / held) } else { 0.0 }
 }
 
 /// Finds fixed columns in text that spaces part unevenly: character columns that no row fills.
@@ -211,9 +245,8 @@ pub(super) fn fixed_columns(table: &Table) -> Option<Vec<usize>> {
         return None;
     }
     let longest = lines.iter().map(Vec::len).max()?;
-    let filled: Vec<bool> = (0..longest)
-        .map(|column| lines.iter().any(|l| l.get(column).is_some_and(|c| !c.is_whitespace())))
-        .collect();
+    let filled: Vec<bool> =
+        (0..longest).map(|column| lines.iter().any(|l| l.get(column).is_some_and(|c| *c != ' '))).collect();
     let mut starts = vec![0];
     for column in 1..longest {
         // A field begins right behind the field before, so that wider numbers to its left still belong to it.
