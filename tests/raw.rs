@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 
 use mulebook::finding::{Finding, Severity};
 use mulebook::raw::{self, Summary};
-use mulebook::record::columns::Columns;
+use mulebook::record::channel::ChannelQuantity;
+use mulebook::record::columns::{Columns, Delimiter, Encoding, FileFormat, Thousands, TimeForm};
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -175,4 +176,33 @@ fn every_file_of_the_corpus_comes_out_as_it_was_made() {
         }
     }
     assert!(failed.is_empty(), "\n{}", failed.join("\n"));
+}
+
+/// The schema that editors use and the reader know the same words.
+#[test]
+fn the_schema_lists_the_words_of_the_record() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("schema/columns.json");
+    let schema: serde_json::Value = serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap();
+    let words = |pointer: &str| -> Vec<String> {
+        let list = schema.pointer(pointer).and_then(|v| v.as_array()).unwrap();
+        list.iter().map(|w| w.as_str().unwrap().to_owned()).collect()
+    };
+    let quantities: Vec<String> = ChannelQuantity::all().map(|q| q.word().to_owned()).collect();
+    assert_eq!(words("/properties/channels/items/properties/quantity/enum"), quantities);
+    let layout = "/properties/layout/properties";
+    for word in words("/properties/channels/items/properties/time/enum") {
+        assert!(TimeForm::from_word(&word).is_some(), "{word}");
+    }
+    for word in words(&format!("{layout}/format/enum")) {
+        assert!(FileFormat::from_word(&word).is_some(), "{word}");
+    }
+    for word in words(&format!("{layout}/delimiter/enum")) {
+        assert!(Delimiter::from_word(&word).is_some(), "{word}");
+    }
+    for word in words(&format!("{layout}/encoding/enum")) {
+        assert!(Encoding::from_word(&word).is_some(), "{word}");
+    }
+    for word in words(&format!("{layout}/thousands/enum")) {
+        assert!(Thousands::from_word(&word).is_some(), "{word}");
+    }
 }

@@ -81,7 +81,7 @@ fn shape() -> impl Strategy<Value = Written> {
 fn grouped(whole: &str, mark: &str) -> String {
     let mut out = String::new();
     for (index, digit) in whole.chars().enumerate() {
-        if index > 0 && (whole.len() - index) % 3 == 0 {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) {
             out.push_str(mark);
         }
         out.push(digit);
@@ -231,6 +231,19 @@ proptest! {
             let _ = read_back(&bytes, &columns);
         }
         let _ = raw::sniff(&bytes, "any", false, &[]);
+    }
+
+    #[test]
+    fn no_damage_to_a_workbook_makes_it_fall_over(places in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6)) {
+        let mut bytes = include_bytes!("fixtures/raw/sheet.xlsx").to_vec();
+        for (place, byte) in places {
+            let at = place.index(bytes.len());
+            bytes[at] = byte;
+        }
+        if let Ok(guess) = raw::sniff(&bytes, "any.xlsx", true, &[]) {
+            let columns = guess.into_columns("any");
+            let _ = read_back(&bytes, &columns);
+        }
     }
 
     #[test]

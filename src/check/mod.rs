@@ -4,18 +4,16 @@
 //! with the command that closes it, or a [`Checked`] value that later rooms demand before they print one two-sided
 //! figure. It never guesses, and no argument turns a refusal off.
 
-mod alone;
 mod basis;
 mod changes;
 mod close;
 mod documented;
 mod ground;
+mod rows;
 mod sheet;
 mod side;
 mod told;
 
-pub use alone::gaps_of;
-pub use alone::soft_of;
 pub use basis::NoBasis;
 pub use basis::OneBasis;
 pub use basis::Wanted;
@@ -28,6 +26,8 @@ pub use documented::GapSide;
 pub use documented::OpenQuestion;
 pub use documented::Refusal;
 pub use documented::documented;
+pub use documented::gaps_of;
+pub use documented::soft_of;
 pub use sheet::Sheet;
 pub use sheet::SheetItem;
 pub use sheet::SheetRole;

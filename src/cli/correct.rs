@@ -6,7 +6,7 @@ use crate::cli::Said;
 use crate::cli::Surroundings;
 use crate::cli::make::entered;
 use crate::workflow::Failure;
-use crate::workflow::measure;
+use crate::workflow::correct;
 
 /// Mend a wrong record, visibly: the old value stays and the reason is kept
 #[derive(Debug, Args)]
@@ -31,7 +31,7 @@ impl Correct {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("correct", Some(&book))?;
-        let answer = measure::correct(
+        let answer = correct::correct(
             &book,
             &context,
             &self.record,

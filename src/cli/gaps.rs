@@ -15,6 +15,7 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::compare;
+use crate::workflow::correct;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Way;
 use crate::workflow::measure;
@@ -138,7 +139,7 @@ fn enter(book: &Book, context: &Context, close: &Close, line: &str) -> Result<()
         }
         Close::Correct { record, set, .. } => {
             let assignment = [format!("{set}={line}")];
-            measure::correct(
+            correct::correct(
                 book,
                 context,
                 record,

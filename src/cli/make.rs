@@ -9,7 +9,10 @@ use crate::cli::Said;
 use crate::cli::Surroundings;
 use crate::render;
 use crate::workflow::Failure;
-use crate::workflow::make;
+use crate::workflow::make_build;
+use crate::workflow::make_part;
+use crate::workflow::make_place;
+use crate::workflow::new_book;
 
 /// An entry as text and JSON.
 pub(super) fn entered(answer: &Entered, surroundings: &Surroundings) -> Said {
@@ -39,7 +42,7 @@ impl New {
         let zone = self.zone.unwrap_or_else(|| context.now.format("%:z").to_string());
         let name = self.name.or_else(|| self.dir.file_name().map(|name| name.to_string_lossy().into_owned()));
         let (_, answer) =
-            make::new_book(&self.dir, name.as_deref().unwrap_or("engine book"), &zone, &context)?;
+            new_book::new_book(&self.dir, name.as_deref().unwrap_or("engine book"), &zone, &context)?;
         Ok(entered(&answer, surroundings))
     }
 }
@@ -95,7 +98,7 @@ impl Part {
             Some(tag) => (Some(self.kind), tag),
             None => (None, self.kind),
         };
-        let request = make::PartRequest {
+        let request = make_part::PartRequest {
             kind,
             tag,
             from: self.from,
@@ -110,7 +113,7 @@ impl Part {
             with: self.with,
             by: surroundings.person(),
         };
-        Ok(entered(&make::part(&book, &context, &request)?, surroundings))
+        Ok(entered(&make_part::part(&book, &context, &request)?, surroundings))
     }
 }
 
@@ -149,7 +152,7 @@ impl Build {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("build", Some(&book))?;
-        let request = make::BuildRequest {
+        let request = make_build::BuildRequest {
             name: self.name,
             engine: self.engine,
             from: self.from,
@@ -160,7 +163,7 @@ impl Build {
             by: surroundings.person(),
             note: self.note,
         };
-        Ok(entered(&make::build(&book, &context, &request)?, surroundings))
+        Ok(entered(&make_build::build(&book, &context, &request)?, surroundings))
     }
 }
 
@@ -196,7 +199,7 @@ impl Session {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("session", Some(&book))?;
-        let request = make::SessionRequest {
+        let request = make_place::SessionRequest {
             tag: self.tag,
             cell: self.cell,
             on: self.on,
@@ -206,7 +209,7 @@ impl Session {
             between: self.between,
             note: self.note,
         };
-        Ok(entered(&make::session(&book, &context, &request)?, surroundings))
+        Ok(entered(&make_place::session(&book, &context, &request)?, surroundings))
     }
 }
 
@@ -230,7 +233,10 @@ impl Cell {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("cell", Some(&book))?;
-        Ok(entered(&make::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?, surroundings))
+        Ok(entered(
+            &make_place::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?,
+            surroundings,
+        ))
     }
 }
 
@@ -265,7 +271,7 @@ impl Instrument {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("instrument", Some(&book))?;
-        let request = make::InstrumentRequest {
+        let request = make_place::InstrumentRequest {
             tag: self.tag,
             what: self.what,
             serial: self.serial,
@@ -274,6 +280,6 @@ impl Instrument {
             calibrated_by: self.calibrated_by,
             due: self.due,
         };
-        Ok(entered(&make::instrument(&book, &context, &request)?, surroundings))
+        Ok(entered(&make_place::instrument(&book, &context, &request)?, surroundings))
     }
 }

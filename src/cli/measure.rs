@@ -10,6 +10,7 @@ use crate::workflow::Failure;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Way;
 use crate::workflow::measure;
+use crate::workflow::rework;
 
 /// Enter a figure: a measurement, or another way of knowing it
 #[derive(Debug, Args)]
@@ -116,7 +117,7 @@ impl Rework {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("rework", Some(&book))?;
-        let request = measure::ReworkRequest {
+        let request = rework::ReworkRequest {
             part: self.part,
             op: self.op,
             details: self.detail,
@@ -125,6 +126,6 @@ impl Rework {
             by: surroundings.person(),
             note: self.note,
         };
-        Ok(entered(&measure::rework(&book, &context, &request)?, surroundings))
+        Ok(entered(&rework::rework(&book, &context, &request)?, surroundings))
     }
 }

@@ -18,6 +18,7 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::Progress;
 use crate::workflow::draft::recovered_words;
 
 /// Set to a time with its zone, it stands for the clock: answers can be made again.
@@ -167,7 +168,7 @@ impl Surroundings {
     }
 
     /// Progress to standard error, only on a terminal, and only once work takes a while.
-    fn progress(&self) -> Box<dyn Fn(&str, u64, Option<u64>)> {
+    fn progress(&self) -> Progress {
         if self.common.json || !std::io::stderr().is_terminal() {
             return Box::new(|_, _, _| {});
         }

@@ -28,8 +28,10 @@ pub struct MilledChamber {
 /// Where the intake's openings stand after a cut.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MilledIntake {
-    /// How far the ports move along the face, with its interval.
-    pub offset: String,
+    /// How far the ports come down along the face, with its interval.
+    pub shift: String,
+    /// How far the intake's openings then stand above the head's, where it was known before the cut.
+    pub offset: Option<String>,
     /// Metal to take from the intake face so that the manifold fits again, where the engine is a V.
     pub face_cut: Option<String>,
     /// What it was worked out from.
@@ -78,7 +80,8 @@ pub fn milled_chamber(
     })
 }
 
-/// How far a head's ports move against the intake when its deck is cut.
+/// How far a head's ports move against the intake when its deck is cut, and where the intake's openings then stand if
+/// they stood `before` above the head's.
 ///
 /// None where the angle of the intake face does not stand in the state before.
 pub fn milled_intake(
@@ -86,6 +89,7 @@ pub fn milled_intake(
     part: &Part,
     kind: &PartKind,
     cut: &Reading,
+    before: Option<&Reading>,
 ) -> Option<MilledIntake> {
     let letter = &part.newest()?.letter;
     let face_input = ground.figure_of(part, kind, letter, "intake-face-angle")?;
@@ -110,14 +114,24 @@ pub fn milled_intake(
             shown(wide, QuantityKind::Length, "mm", 2)?
         ))
     };
-    let offset = written(&of(|shift| shift.port_offset_m)?)?;
+    let lowered = of(|shift| shift.port_offset_m)?;
+    let offset = match before {
+        Some(before) => {
+            let u = before.standard_uncertainty().si;
+            let stood = Budgeted::from_source(before.mean().si(), "port offset before", u).ok()?;
+            Some(written(&stood.plus_scaled(&lowered, 1.0).ok()?)?)
+        }
+        None => None,
+    };
+    let shift = written(&lowered)?;
     let face_cut = match bank_input.as_ref().filter(|_| bank.value() > 0.0) {
         Some(_) => Some(written(&of(|shift| shift.face_cut_m)?)?),
         None => None,
     };
     let banks = bank_input.map(|input| format!(", banks {} apart", input.text)).unwrap_or_default();
-    let from = format!("{} cut, intake face at {}{banks}", cut.text(), face_input.text);
-    Some(MilledIntake { offset, face_cut, from })
+    let stood = before.map(|before| format!("{} before; ", before.text())).unwrap_or_default();
+    let from = format!("{stood}{} cut, intake face at {}{banks}", cut.text(), face_input.text);
+    Some(MilledIntake { shift, offset, face_cut, from })
 }
 
 fn of_cut(cut: &Reading) -> Result<Budgeted, StatisticsError> {

@@ -340,6 +340,9 @@ impl<'a> Assembler<'a> {
                 Some(line) => {
                     format!("no row of numbers stands in it; line {} holds {:?}", line.line, line.value)
                 }
+                None if self.counts.extra > 0 => {
+                    "every row has another number of fields than the header".to_owned()
+                }
                 None => "no row stands below the header".to_owned(),
             };
             return Err(RawError::NoTable { because });

@@ -29,6 +29,8 @@ pub(super) struct Plan {
     pub(super) header: Vec<String>,
     /// The unit row, likewise.
     pub(super) units: Vec<String>,
+    /// Whether fixed columns have blanks between them, so that what runs across an edge is a number cut in two.
+    pub(super) gutters: bool,
 }
 
 /// How one channel's cells are read.
@@ -143,6 +145,7 @@ pub(super) fn parse_block(plan: &Plan, bases: &mut [Option<i128>], text: &[u8], 
         numbers: 0,
         missing: 0,
         last_filled: 0,
+        cut_in_two: false,
     };
     match plan.splitter {
         Splitter::Byte { delimiter, quotes }
@@ -167,6 +170,8 @@ struct RowReader<'p> {
     missing: usize,
     /// Fields of this row up to the last that holds anything.
     last_filled: usize,
+    /// Whether something in this row runs across the edge of two fixed columns.
+    cut_in_two: bool,
 }
 
 impl RowReader<'_> {
@@ -247,6 +252,7 @@ impl RowReader<'_> {
             let row = self.plan.splitter.row_end(text, at).unwrap_or_else(|| line_end(text, at));
             self.begin();
             self.plan.splitter.fields(&text[at..row.end], &mut ranges);
+            self.cut_in_two = self.plan.gutters && self.plan.splitter.straddles(&text[at..row.end]);
             for (field, range) in ranges.iter().enumerate() {
                 let range = at + range.start..at + range.end;
                 if !range.is_empty() {
@@ -347,7 +353,7 @@ impl RowReader<'_> {
             Splitter::Spaces { .. } => fields != width,
             _ => self.last_filled > width,
         };
-        if self.plan.width.is_some_and(uneven) {
+        if self.cut_in_two || self.plan.width.is_some_and(uneven) {
             let text = shortened(row);
             self.mark(Event::Extra { fields: self.last_filled, text });
             return;

@@ -80,6 +80,9 @@ pub enum RawError {
         /// What the decoder says.
         because: String,
     },
+    /// The head of a file that can only be looked at whole.
+    #[error("a workbook or Parquet file can only be looked at whole; hand over all of its bytes")]
+    NeedsWhole,
     /// A format whose decoder needs the whole file, in a file beyond the limit for that.
     #[error(
         "the file is larger than the {limit} bytes that a {format} file may have here; export it as delimited text"

@@ -6,19 +6,25 @@
 //! [`Question`]), and to call a channel of zeros or blanks a pass.
 
 mod assemble;
+mod binary;
 mod block;
 mod checks;
 mod error;
 mod guess;
 mod number;
+#[cfg(feature = "parquet")]
+mod parquet;
 mod preamble;
 mod read;
+mod sheet;
 mod sniff;
+mod source;
 mod split;
 mod statistics;
 mod summary;
 mod text;
 mod time;
+mod workbook;
 
 pub use checks::sea_level_doubt;
 pub use error::RawError;
@@ -27,17 +33,31 @@ pub use summary::{Batch, ChannelSummary, Segment, Summary};
 
 use std::io::Read;
 
+use crate::raw::binary::Kind;
 use crate::record::columns::Columns;
 use crate::record::columns::FileFormat;
 
 /// Guesses what a file holds from its head (up to 1 MiB is enough); `whole` says that the head is the whole file.
+///
+/// A workbook or Parquet file keeps its directory at its end and must be given whole.
 ///
 /// `answers` are words of [`Choice`]s of questions that an earlier call raised; they are not asked again.
 ///
 /// # Errors
 /// Bytes that are no table, with the reason.
 pub fn sniff(sample: &[u8], name: &str, whole: bool, answers: &[&str]) -> Result<Guess, RawError> {
-    sniff::sniff_text(sample, name, whole, answers)
+    match binary::recognise(sample, name) {
+        Some(Kind::Workbook) if whole => sheet::guarded("workbook", || workbook::sniff(sample, answers)),
+        #[cfg(feature = "parquet")]
+        Some(Kind::Parquet) if whole => sheet::guarded("Parquet", || parquet::sniff(sample, answers)),
+        #[cfg(not(feature = "parquet"))]
+        Some(Kind::Parquet) => {
+            Err(RawError::NotTable { what: "a Parquet file, which this build does not read".to_owned() })
+        }
+        Some(Kind::Opaque(what)) => Err(RawError::NotTable { what: what.to_owned() }),
+        Some(_) => Err(RawError::NeedsWhole),
+        None => sniff::sniff_text(sample, whole, answers),
+    }
 }
 
 /// Reads a file by a columns record, handing on the rows in batches.
@@ -53,6 +73,12 @@ pub fn read(
 ) -> Result<Summary, RawError> {
     match columns.layout.format {
         FileFormat::Delimited | FileFormat::FixedWidth => read::read_text(input, columns, sink),
-        other => Err(RawError::Record { because: format!("{} files are not read yet", other.word()) }),
+        FileFormat::Workbook => sheet::guarded("workbook", || workbook::read(input, columns, sink)),
+        #[cfg(feature = "parquet")]
+        FileFormat::Parquet => sheet::guarded("Parquet", || parquet::read(input, columns, sink)),
+        #[cfg(not(feature = "parquet"))]
+        FileFormat::Parquet => {
+            Err(RawError::Record { because: "this build does not read Parquet files".to_owned() })
+        }
     }
 }

@@ -5,17 +5,15 @@
 use std::io::Read;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use memchr::{memchr, memrchr};
-
 use crate::raw::assemble::Assembler;
 use crate::raw::block::{ChannelPlan, Parsed, Plan, parse_block, shortened, strip_comment};
 use crate::raw::error::RawError;
 use crate::raw::guess::PreambleLine;
 use crate::raw::number::Marks;
 use crate::raw::preamble::preamble_line;
-use crate::raw::split::{LONGEST_ROW, RowEnd, Splitter, line_end};
+use crate::raw::source::Source;
+use crate::raw::split::Splitter;
 use crate::raw::summary::{Batch, Summary};
-use crate::raw::text::TextStream;
 use crate::record::columns::Column;
 use crate::record::columns::Columns;
 use crate::record::columns::Decimal;
@@ -23,9 +21,6 @@ use crate::record::columns::Delimiter;
 use crate::record::columns::Skip;
 use crate::record::columns::Thousands;
 use crate::record::columns::TimeForm;
-
-/// Bytes fetched at a time.
-const BLOCK: usize = 512 << 10;
 
 /// Lines above the table that are kept; of more, the first stay.
 const KEPT_PREAMBLE: usize = 10_000;
@@ -36,161 +31,21 @@ pub(super) fn read_text(
     columns: &Columns,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
-    let mut source = Source {
-        stream: TextStream::new(input, columns.layout.encoding),
-        splitter: Splitter::new(&columns.layout),
-        pending: Vec::new(),
-        line: 0,
-    };
+    let mut source = Source::new(input, &columns.layout);
     let head = find_header(&mut source, columns)?;
     let mut plan = plan(columns, &head)?;
-    if plan.width.is_none() {
-        plan.width = source.first_width()?;
-        check_width(&plan)?;
+    if let Some(row) = source.first_row()? {
+        if plan.width.is_none() {
+            let mut fields = Vec::new();
+            source.splitter.fields(&row, &mut fields);
+            plan.width = Some(fields.len());
+            check_width(&plan)?;
+        }
+        plan.gutters = !source.splitter.straddles(&row);
     }
     let bases = vec![None; plan.channels.len()];
     let assembler = Assembler::new(columns, &plan, head.preamble, source.line);
     run(source, &plan, bases, assembler, sink)
-}
-
-/// The text that is still to be read, and where it stands.
-struct Source<'a> {
-    stream: TextStream<'a>,
-    splitter: Splitter,
-    pending: Vec<u8>,
-    /// Lines taken so far.
-    line: u64,
-}
-
-impl Source<'_> {
-    /// Takes the next row whole; `None` at the end.
-    fn take_row(&mut self) -> Result<Option<Vec<u8>>, RawError> {
-        loop {
-            let row = self.splitter.row_end(&self.pending, 0);
-            // A row is sure only once the byte after its end is known: CR may be half of CR LF.
-            let sure = row.filter(|r| (r.closed && r.next < self.pending.len()) || self.stream.ended());
-            if let Some(row) = sure {
-                if row.next == 0 {
-                    return Ok(None);
-                }
-                return Ok(Some(self.cut_row(row)));
-            }
-            if row.is_none() && (self.stream.ended() || self.pending.len() > LONGEST_ROW) {
-                return Err(RawError::QuoteOpen { line: self.line + 1 });
-            }
-            if self.pending.len() > LONGEST_ROW {
-                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
-            }
-            self.stream.fill(&mut self.pending, BLOCK)?;
-        }
-    }
-
-    fn cut_row(&mut self, row: RowEnd) -> Vec<u8> {
-        let text = self.pending[..row.end].to_vec();
-        self.pending.drain(..row.next);
-        self.line += row.lines as u64;
-        text
-    }
-
-    /// Fields of the first row that holds anything, without taking it.
-    fn first_width(&mut self) -> Result<Option<usize>, RawError> {
-        loop {
-            let mut at = 0;
-            while let Some(row) = self.splitter.row_end(&self.pending, at) {
-                if !row.closed && !self.stream.ended() {
-                    break;
-                }
-                let mut fields = Vec::new();
-                self.splitter.fields(&self.pending[at..row.end], &mut fields);
-                if fields.iter().any(|f| !f.is_empty()) {
-                    return Ok(Some(fields.len()));
-                }
-                if row.next >= self.pending.len() {
-                    break;
-                }
-                at = row.next;
-            }
-            if self.stream.ended() {
-                return Ok(None);
-            }
-            if self.pending.len() > 2 * LONGEST_ROW {
-                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
-            }
-            self.stream.fill(&mut self.pending, BLOCK)?;
-        }
-    }
-
-    /// Moves whole rows into `block`; false once nothing is left.
-    fn next_block(&mut self, block: &mut Vec<u8>) -> Result<bool, RawError> {
-        block.clear();
-        loop {
-            self.stream.fill(&mut self.pending, BLOCK)?;
-            if self.stream.ended() {
-                if self.splitter.quotes()
-                    && memchr(b'"', &self.pending).is_some()
-                    && self.quoted_cut() < self.pending.len()
-                {
-                    return Err(self.quote_open());
-                }
-                std::mem::swap(block, &mut self.pending);
-                self.pending.clear();
-                return Ok(!block.is_empty());
-            }
-            let cut = self.cut();
-            if cut > 0 {
-                let rest = self.pending.split_off(cut);
-                std::mem::swap(block, &mut self.pending);
-                self.pending = rest;
-                return Ok(true);
-            }
-            if self.pending.len() > LONGEST_ROW + BLOCK {
-                if self.splitter.row_end(&self.pending, 0).is_none() {
-                    return Err(self.quote_open());
-                }
-                return Err(RawError::LineTooLong { line: self.line + 1, limit: LONGEST_ROW });
-            }
-        }
-    }
-
-    /// One past the last byte that surely ends a row.
-    fn cut(&self) -> usize {
-        let text = &self.pending;
-        if self.splitter.quotes() && memchr(b'"', text).is_some() {
-            return self.quoted_cut();
-        }
-        if let Some(at) = memrchr(b'\n', text) {
-            return at + 1;
-        }
-        // A CR at the very end may be half of CR LF.
-        let sure = text.len().saturating_sub(1);
-        memrchr(b'\r', &text[..sure]).map_or(0, |at| at + 1)
-    }
-
-    fn quoted_cut(&self) -> usize {
-        let mut at = 0;
-        while at < self.pending.len() {
-            match self.splitter.row_end(&self.pending, at) {
-                Some(row) if row.closed && (row.next < self.pending.len() || self.stream.ended()) => {
-                    at = row.next
-                }
-                Some(row) if self.stream.ended() => at = row.next,
-                _ => break,
-            }
-        }
-        at
-    }
-
-    /// The error for a quote that never closes. Its line counts from the last block that is done; see `later_by`.
-    fn quote_open(&self) -> RawError {
-        let cut = self.quoted_cut();
-        let mut line = self.line + 1;
-        let mut at = 0;
-        while at < cut {
-            at = line_end(&self.pending, at).next;
-            line += 1;
-        }
-        RawError::QuoteOpen { line }
-    }
 }
 
 /// Moves the line that an error names by the lines of blocks that were still being read when it came up.
@@ -234,7 +89,7 @@ fn find_header(source: &mut Source<'_>, columns: &Columns) -> Result<Head, RawEr
                     window.push((line, row));
                 }
             }
-            if source.line == 0 && source.first_width()?.is_none() {
+            if source.line == 0 && source.first_row()?.is_none() {
                 return Err(RawError::Empty);
             }
             head.header = joined_header(&window, &source.splitter, &wanted);
@@ -383,6 +238,7 @@ fn plan(columns: &Columns, head: &Head) -> Result<Plan, RawError> {
         width,
         header: head.header.clone(),
         units: head.units.clone(),
+        gutters: false,
     };
     check_width(&plan)?;
     Ok(plan)
@@ -448,11 +304,11 @@ fn run(
         source.line += u64::from(job.parsed.line_count);
         assembler.take(&job.parsed, sink);
         let open = plan.channels.iter().zip(&bases).any(|(c, base)| c.time.is_some() && base.is_none());
-        if !open || source.stream.ended() {
+        if !open || source.ended() {
             break;
         }
     }
-    if source.stream.ended() {
+    if source.ended() {
         return assembler.finish();
     }
     std::thread::scope(|scope| {

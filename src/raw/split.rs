@@ -160,6 +160,17 @@ impl Splitter {
         }
     }
 
+    /// Whether, in fixed columns, something runs across the edge of two fields.
+    pub(super) fn straddles(&self, row: &[u8]) -> bool {
+        let Self::Fixed(starts) = self else {
+            return false;
+        };
+        let text = String::from_utf8_lossy(row);
+        let held: Vec<bool> = text.chars().map(|c| !c.is_whitespace()).collect();
+        let at = |column: usize| held.get(column).copied().unwrap_or(false);
+        starts.iter().skip(1).any(|start| at(*start) && start.checked_sub(1).is_some_and(at))
+    }
+
     /// The fields of one row as text.
     pub(super) fn texts(&self, row: &[u8]) -> Vec<String> {
         let mut ranges = Vec::new();
@@ -280,6 +291,8 @@ mod tests {
         assert_eq!(fixed.texts("1000      9".as_bytes()), ["1000", "", "9"]);
         assert_eq!(fixed.texts("°C   °F".as_bytes()), ["°C", "°F", ""]);
         assert_eq!(fixed.texts(b""), ["", "", ""]);
+        assert!(!fixed.straddles(b"1000 12.5   9"));
+        assert!(fixed.straddles(b"100012.5   9"));
     }
 
     #[test]

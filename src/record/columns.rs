@@ -189,6 +189,7 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
     let mut reader = FieldReader::new(value, &path);
     let header = reader.text("header");
     let position = reader.whole("position");
+    let reader_quantity = reader.fields.contains_key("quantity");
     let quantity = reader.word("quantity", ChannelQuantity::from_word).unwrap_or(ChannelQuantity::Other);
     let name = reader
         .text("name")
@@ -215,6 +216,23 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
     findings.extend(reader.finish());
     if column.header.is_none() && column.position.is_none() {
         findings.push(error_at(&path, "field-missing", "a channel is found by its header or its position"));
+    }
+    if !reader_quantity {
+        findings.push(error_at(&path, "field-missing", "a channel says its quantity, if only other"));
+    }
+    if let Some(unit) = &column.unit
+        && !quantity.kinds().is_empty()
+        && quantity.unit(unit).is_none()
+    {
+        findings.push(
+            error_at(
+                &format!("{path}.unit"),
+                "unit-of-wrong-kind",
+                &format!("this is no unit of {quantity}"),
+            )
+            .found(unit.as_str())
+            .next("see whether quantity or unit is wrong; other takes any unit"),
+        );
     }
     if column.position == Some(0) {
         findings.push(error_at(&path, "out-of-range", "positions are counted from 1").found("0"));
@@ -353,5 +371,60 @@ impl FieldReader {
                 .push(error_at(&place, "unknown-field", "a columns record has no such field").found(key));
         }
         self.findings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(value: &Value) -> Vec<&'static str> {
+        Columns::from_value(value).err().unwrap_or_default().iter().map(|f| f.code).collect()
+    }
+
+    #[test]
+    fn everything_wrong_is_said_at_once() {
+        let value = json!({
+            "columns": "cell-1",
+            "layout": {"format": "delimited", "delimiter": "dash", "decimal": "comma", "thousands": "comma"},
+            "channels": [
+                {"header": "RPM", "quantity": "speed", "unit": "Nm"},
+                {"quantity": "torque", "scale": 0},
+                {"header": "T", "colour": "red"},
+            ],
+        });
+        assert_eq!(
+            codes(&value),
+            [
+                "wrong-form",
+                "marks-clash",
+                "unit-of-wrong-kind",
+                "field-missing",
+                "out-of-range",
+                "unknown-field",
+                "field-missing"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_record_is_written_and_read_again() {
+        let mut column = Column::by_header("Torque (lb-ft)", ChannelQuantity::Torque, Some("lb-ft"));
+        "torque".clone_into(&mut column.name);
+        column.reversed = true;
+        column.scale = 1.5;
+        column.basis = Some("STP".to_owned());
+        let mut time = Column::by_position(1, "clock", ChannelQuantity::Time, Some("s"));
+        time.time = Some(TimeForm::Clock);
+        let layout = Layout {
+            format: FileFormat::FixedWidth,
+            starts: vec![0, 8],
+            segments: SegmentRule::Channel("run".to_owned()),
+            skip: Skip::ToHeader,
+            missing: vec!["-999".to_owned()],
+            ..Layout::default()
+        };
+        let columns = Columns { name: "old".to_owned(), layout, channels: vec![time, column], note: None };
+        assert_eq!(Columns::from_value(&columns.to_value()), Ok(columns));
     }
 }

@@ -107,7 +107,7 @@ pub struct Instrument {
 impl Instrument {
     /// The calibration that held on a day: the newest at or before it.
     pub fn calibration_on(&self, when: &Moment) -> Option<&Calibration> {
-        self.calibrations.iter().filter(|calibration| !calibration.on.is_after(when)).next_back()
+        self.calibrations.iter().rfind(|calibration| !calibration.on.is_after(when))
     }
 }
 

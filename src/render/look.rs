@@ -78,7 +78,7 @@ pub(super) fn plain(x: f64) -> String {
         return "0".to_owned();
     }
     let magnitude = x.abs();
-    let text = if magnitude >= 1e9 || magnitude < 1e-4 {
+    let text = if !(1e-4..1e9).contains(&magnitude) {
         format!("{x:.4e}")
     } else if magnitude >= 1000.0 {
         format!("{x:.1}")

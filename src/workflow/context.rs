@@ -7,6 +7,9 @@ use crate::store::Author;
 use crate::store::LockHolder;
 use crate::store::Time;
 
+/// Told how far long work has come: what, how much is done, how much there is where known.
+pub type Progress = Box<dyn Fn(&str, u64, Option<u64>)>;
+
 /// The surroundings of one command.
 pub struct Context {
     /// Now, in the writer's own zone.
@@ -19,8 +22,8 @@ pub struct Context {
     pub process: u32,
     /// The command, for messages and the journal.
     pub command: String,
-    /// Told how far long work has come: what, done, whole where known.
-    pub progress: Box<dyn Fn(&str, u64, Option<u64>)>,
+    /// Told how far long work has come.
+    pub progress: Progress,
 }
 
 impl Context {

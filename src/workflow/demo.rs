@@ -20,12 +20,13 @@ use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
+use crate::workflow::correct;
 use crate::workflow::demo_files;
 use crate::workflow::enter;
 use crate::workflow::enter::PullRequest;
 use crate::workflow::input::FigureInput;
-use crate::workflow::make;
 use crate::workflow::measure;
+use crate::workflow::new_book;
 
 /// The evening before the first session.
 const BEGIN: &str = "2026-04-10T19:00:00+02:00";
@@ -39,7 +40,7 @@ const LATER: &str = "2026-05-23T10:00:00+02:00";
 pub fn demo(dir: &Path, context: &Context) -> Result<DemoAnswer, Failure> {
     let mut steps = Vec::new();
     let at = moment(BEGIN)?;
-    let mut files = make::scaffold();
+    let mut files = new_book::scaffold();
     for (path, text) in sliced(at)? {
         files.retain(|(known, _)| *known != path);
         files.push((path, text.into_bytes()));
@@ -245,7 +246,7 @@ fn close_gaps(book: &Book, context: &Context, steps: &mut Vec<DemoStep>) -> Resu
         ("0418a-07", "spacer=none", "the photograph of 18 April: the plates came off before pull 7"),
     ];
     for (number, (pulls, set, because)) in corrections.iter().enumerate() {
-        let answer = measure::correct(book, &present, pulls, &[(*set).to_owned()], None, None, because)?;
+        let answer = correct::correct(book, &present, pulls, &[(*set).to_owned()], None, None, because)?;
         if number == 0 {
             steps.push(DemoStep {
                 what: "A photograph found in May shows a spacer that nobody wrote down. The record is corrected; what it \

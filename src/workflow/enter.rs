@@ -28,8 +28,8 @@ use crate::workflow::enter_record::Entering;
 use crate::workflow::gather;
 use crate::workflow::library::columns_path;
 use crate::workflow::look;
-use crate::workflow::make;
-use crate::workflow::make::SessionRequest;
+use crate::workflow::make_place;
+use crate::workflow::make_place::SessionRequest;
 use crate::workflow::names;
 
 /// What `pull` is asked.
@@ -260,7 +260,7 @@ fn session(draft: &mut Draft<'_>, context: &Context, request: &PullRequest) -> R
     let tag = named.unwrap_or_else(|| context.now.format("%m%da").to_string());
     let session =
         SessionRequest { tag: tag.clone(), cell, by: request.by.clone(), ..SessionRequest::default() };
-    make::put_session(draft, context, &session)?;
+    make_place::put_session(draft, context, &session)?;
     Ok(tag)
 }
 

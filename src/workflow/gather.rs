@@ -9,6 +9,7 @@ use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Effective;
 use crate::record::Entry;
+use crate::record::Part;
 use crate::record::Pull;
 use crate::record::Voids;
 use crate::workflow::Failure;
@@ -51,6 +52,30 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
         effective,
         parts: BTreeMap::new(),
         engine: library.part(&build.engine)?,
+        instruments: BTreeMap::new(),
+        channels: BTreeSet::new(),
+        channel_means: BTreeMap::new(),
+        refit_after: None,
+        wear: BTreeMap::new(),
+    };
+    fill(library, &mut side)?;
+    Ok(side)
+}
+
+/// A side with nothing on it but what a part's own figures name.
+///
+/// # Errors
+/// An instrument's record does not hold.
+pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
+    let mut side = Side {
+        name: part.tag.clone(),
+        build: None,
+        pull: None,
+        session: None,
+        cell: None,
+        effective: Effective::empty(),
+        parts: BTreeMap::from([(part.tag.clone(), part.clone())]),
+        engine: None,
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
         channel_means: BTreeMap::new(),

@@ -116,7 +116,7 @@ impl TimeCheck {
                 )
                 .at(Place::default().field(name))
                 .found(format!("{} steps back, {} forward", self.back, self.forward))
-                .next("the rows are kept in the file's order; curves sort by time"),
+                .next("the rows are kept in the file's order"),
             );
         } else {
             for (line, before, after) in &self.first_back {

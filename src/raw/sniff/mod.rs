@@ -2,7 +2,6 @@
 //!
 //! Each step uses all the evidence of the sample; where it leaves two readings, a question is raised, not a choice made.
 
-mod binary;
 mod column;
 mod delimiter;
 mod header;
@@ -16,11 +15,11 @@ mod vocabulary;
 
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::raw::binary;
 use crate::raw::error::RawError;
 use crate::raw::guess::{ColumnGuess, Guess, Question};
 use crate::raw::preamble::preamble_line;
 use crate::raw::read::read_text;
-use crate::raw::sniff::binary::Kind;
 use crate::raw::sniff::header::Heading;
 use crate::raw::sniff::look::{Look, look};
 use crate::raw::sniff::marks::MarkEvidence;
@@ -37,17 +36,9 @@ use crate::record::columns::Skip;
 use crate::record::columns::TimeForm;
 
 /// Guesses what a text table holds. `answers` are words of choices of earlier questions.
-pub(super) fn sniff_text(
-    sample: &[u8],
-    name: &str,
-    whole: bool,
-    answers: &[&str],
-) -> Result<Guess, RawError> {
+pub(super) fn sniff_text(sample: &[u8], whole: bool, answers: &[&str]) -> Result<Guess, RawError> {
     if sample.iter().all(u8::is_ascii_whitespace) {
         return Err(RawError::Empty);
-    }
-    if let Some(Kind::Opaque(what)) = binary::recognise(sample, name) {
-        return Err(RawError::NotTable { what: what.to_owned() });
     }
     let (encoding, encoding_doubt) = detect(sample, whole);
     let text = whole_lines(decode(sample, encoding), whole);

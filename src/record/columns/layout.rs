@@ -305,6 +305,8 @@ impl Layout {
             } else {
                 map.insert("starts".into(), json!(self.starts));
             }
+        }
+        if text || self.decimal != usual.decimal {
             map.insert("decimal".into(), json!(self.decimal.word()));
         }
         if self.quote != usual.quote {
