@@ -173,7 +173,7 @@ fn run(design: &Design, draws: usize, seed: u64) -> Count {
                 100.0 + gain + DRIFT * at as f64 + units[unit] + spread * draw.normal()
             })
             .collect();
-        let book = book(design, &mut draw);
+        let book = book(design, &mut draw, &places, &values);
         let found = weigh(&layout, &values, &nothing, &book).expect("enough pulls");
         count.held += usize::from(found.interval.contains(GAIN));
         count.falsely_shown += usize::from(found.interval.lower >= GAIN);
@@ -182,8 +182,12 @@ fn run(design: &Design, draws: usize, seed: u64) -> Count {
     count
 }
 
-/// Pairs of fit-ups of one configuration each in sessions of their own: two pulls, apart and together again, two pulls.
-fn book(design: &Design, draw: &mut Draw) -> Evidence {
+/// All the book's pulls: those of the sides, and pairs of fit-ups of one configuration in sessions of their own (two
+/// pulls, something else, apart and together again, two pulls).
+fn book(design: &Design, draw: &mut Draw, places: &[Placement], values: &[f64]) -> Evidence {
+    if design.book_pairs == 0 {
+        return Evidence::default();
+    }
     let mut pulls = Vec::new();
     for pair in 0..design.book_pairs {
         let session = format!("book-{pair}");
@@ -197,6 +201,10 @@ fn book(design: &Design, draw: &mut Draw) -> Evidence {
         let drawn = design.refit * draw.normal();
         shift.entry((session.clone(), *unit)).or_insert(drawn);
     }
+    let sides = places.iter().zip(values).map(|(place, value)| {
+        let configuration = format!("{:?}", place.which);
+        (configuration, place.fit_up.clone(), place.session.clone(), place.at, *value)
+    });
     let rows: Vec<(String, String, String, f64, f64)> = pulls
         .into_iter()
         .map(|(unit, session, at)| {
@@ -207,6 +215,7 @@ fn book(design: &Design, draw: &mut Draw) -> Evidence {
             let configuration = if unit == "o" { "other" } else { "same" };
             (configuration.to_owned(), format!("{session} {unit}"), session, at, value)
         })
+        .chain(sides)
         .collect();
     Evidence::of_book(&rows).expect("finite values")
 }

@@ -11,6 +11,7 @@ mod entry;
 mod gaps;
 mod look;
 mod sheet;
+mod weigh;
 
 pub use audit::AuditAnswer;
 pub use demo::DemoAnswer;
@@ -51,6 +52,19 @@ pub use sheet::SheetLine;
 pub use sheet::SheetPart;
 pub use sheet::SheetPull;
 pub use sheet::SheetRoleLine;
+pub use weigh::BandLine;
+pub use weigh::BandRow;
+pub use weigh::BudgetLine;
+pub use weigh::EquivalenceLine;
+pub use weigh::Excluded;
+pub use weigh::PlanLine;
+pub use weigh::RangeLine;
+pub use weigh::RulingLine;
+pub use weigh::SpreadLine;
+pub use weigh::WeighAnswer;
+pub use weigh::WeighUnit;
+pub use weigh::Weighed;
+pub use weigh::WithInterval;
 
 use serde::Serialize;
 

@@ -19,6 +19,7 @@ mod measure;
 mod pull;
 mod sheet;
 mod surroundings;
+mod weigh;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -86,6 +87,7 @@ enum Command {
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
+    Weigh(weigh::Weigh),
     Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
@@ -181,6 +183,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
+        Command::Weigh(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }

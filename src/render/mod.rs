@@ -12,6 +12,7 @@ mod gaps;
 mod look;
 mod page;
 mod sheet;
+mod weigh;
 
 pub use demo::demo;
 pub use diff::diff;
@@ -25,6 +26,7 @@ pub use page::Look;
 pub use page::Page;
 pub use page::clean;
 pub use sheet::sheet;
+pub use weigh::weigh;
 
 use serde::Serialize;
 

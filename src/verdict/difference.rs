@@ -74,8 +74,8 @@ impl Difference {
     }
 }
 
-/// Weighs two sides: `values` and `systematic` hold one entry for each pull of the layout, `book` what other pulls of
-/// this engine in this cell say of scatter.
+/// Weighs two sides: `values` and `systematic` hold one entry for each pull of the layout, `book` what all pulls of
+/// this engine in this cell say of scatter, the sides' own among them; nothing where only the sides are known.
 ///
 /// `systematic` gives for each pull how far each shared source (a calibration, a zero) moves its value by one standard
 /// uncertainty; the same source on both sides cancels by its sign.

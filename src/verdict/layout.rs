@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use crate::statistics::StatisticsError;
 use crate::statistics::least_squares::Fit;
+use crate::verdict::Evidence;
 use crate::verdict::VerdictError;
+use crate::verdict::scatter::FEWEST_OF_OWN;
 
 /// Shares of a weight below this count as none.
 const NOTHING: f64 = 1e-9;
@@ -187,6 +189,18 @@ impl Layout {
             }
         }
         any
+    }
+
+    /// Whether these pulls alone leave a component of scatter with too few degrees of freedom, so that the book's other
+    /// pulls are to be asked.
+    ///
+    /// # Errors
+    /// None that this layout can give.
+    pub fn needs_the_book(&self) -> Result<bool, StatisticsError> {
+        let nothing = vec![0.0; self.placements.len()];
+        let own = Evidence::of_sides(self, &nothing)?;
+        let few = |freedom| freedom < FEWEST_OF_OWN;
+        Ok(few(own.pull_freedom) || (self.fit_up_share() > 0.0 && few(own.refit_freedom)))
     }
 
     pub(super) fn fixed(&self) -> &[Vec<f64>] {

@@ -10,8 +10,8 @@ use crate::statistics::two_sample::Estimate;
 use crate::verdict::Layout;
 use crate::verdict::layout::levels;
 
-/// A component with fewer degrees of freedom of the sides' own is joined with the book's: the same limit as for
-/// unequal spreads. It depends on the layout alone, never on the values.
+/// A component with fewer degrees of freedom of the sides' own is taken from all pulls of the book instead, the sides'
+/// among them: the same limit as for unequal spreads. It depends on the layout alone, never on the values.
 pub(super) const FEWEST_OF_OWN: usize = 4;
 
 /// What some pulls say of scatter: sums of squares with their degrees of freedom.
@@ -27,6 +27,9 @@ pub struct Evidence {
     pub refit_freedom: usize,
     /// How often the variance between fit-ups is in the expected refit squares.
     pub refit_share: f64,
+    /// The sum of the squares of those shares, one for each degree of freedom: they are unequal where drift takes part
+    /// of what fit-ups do.
+    pub refit_share_squares: f64,
 }
 
 /// One pull of the book that belongs to neither side.
@@ -45,10 +48,12 @@ impl Evidence {
         Self::of(layout.fixed(), layout.with_fit_ups(), layout.units(), values)
     }
 
-    /// What other pulls of the same engine in the same cell say: repeats of one configuration in one session, and
-    /// refits of it.
+    /// What all pulls of the same engine in the same cell say, those of the sides among them: repeats of one
+    /// configuration in one session, and refits of it.
     ///
-    /// Each pull is its configuration, fit-up, session, place in the session and value.
+    /// Each pull is its configuration, fit-up, session, place in the session and value. One drift is taken for all
+    /// sessions here, since that of a single session is often told too poorly to see refits beside it; where sessions
+    /// drift unlike, that adds to the scatter, so the interval errs on the wide side.
     ///
     /// # Errors
     /// A value that is not finite.
@@ -59,13 +64,12 @@ impl Evidence {
         let keys: Vec<String> = pulls.iter().map(|pull| format!("{}\u{0}{}", pull.2, pull.0)).collect();
         let cells = levels(keys.iter().map(String::as_str));
         let units = levels(pulls.iter().map(|pull| pull.1.as_str()));
-        let sessions = levels(pulls.iter().map(|pull| pull.2.as_str()));
         let mut fit_ups = vec![vec![0.0; pulls.len()]; units.len()];
         let mut rows = Vec::with_capacity(pulls.len());
         for (number, (key, pull)) in keys.iter().zip(pulls).enumerate() {
-            let mut fixed = vec![0.0; cells.len() + sessions.len()];
+            let mut fixed = vec![0.0; cells.len() + 1];
             fixed[cells[key.as_str()]] = 1.0;
-            fixed[cells.len() + sessions[pull.2.as_str()]] = pull.3;
+            fixed[cells.len()] = pull.3;
             let unit = units[pull.1.as_str()];
             let mut with_fit_ups = vec![0.0; units.len()];
             with_fit_ups[unit] = 1.0;
@@ -87,10 +91,20 @@ impl Evidence {
         let reduced = Fit::of(fixed, values)?;
         let whole = Fit::of(with_fit_ups, values)?;
         let refit_freedom = whole.rank - reduced.rank;
-        let mut refit_share = 0.0;
+        let (mut refit_share, mut refit_share_squares) = (0.0, 0.0);
         if refit_freedom > 0 {
-            for unit in units {
-                refit_share += Fit::of(fixed, unit)?.residual_squares;
+            let left: Vec<Vec<f64>> = units
+                .iter()
+                .map(|unit| Fit::of(fixed, unit).map(|fit| fit.residuals))
+                .collect::<Result<_, _>>()?;
+            for (number, a) in left.iter().enumerate() {
+                for (other, b) in left.iter().enumerate() {
+                    let product: f64 = a.iter().zip(b).map(|(a, b)| a * b).sum();
+                    refit_share_squares += product * product;
+                    if number == other {
+                        refit_share += product;
+                    }
+                }
             }
         }
         Ok(Self {
@@ -103,6 +117,7 @@ impl Evidence {
             },
             refit_freedom,
             refit_share,
+            refit_share_squares,
         })
     }
 }
@@ -112,8 +127,8 @@ impl Evidence {
 pub struct SpreadEstimate {
     /// The standard deviation, in units of the figure.
     pub standard_deviation: f64,
-    /// Its degrees of freedom, all together.
-    pub degrees_of_freedom: usize,
+    /// Its degrees of freedom, all together; fewer than counted where what they rest on is of unequal weight.
+    pub degrees_of_freedom: f64,
     /// Those that come from the book's other pulls.
     pub from_book: usize,
 }
@@ -132,46 +147,50 @@ pub struct Scatter {
 }
 
 impl Scatter {
-    /// Joins what the sides say with what the book says, component by component.
+    /// Takes each component from the sides where they have four degrees of freedom for it, else from all pulls of the
+    /// engine in the cell, the sides' own among them, where those have more.
     ///
-    /// The sides' own estimate stands alone from four degrees of freedom; below that the book's squares are added.
-    /// None where nothing at all says how pulls scatter.
+    /// None where nothing at all says how anything scatters.
     pub fn of(own: &Evidence, book: &Evidence) -> Option<Self> {
-        let lend = |own: usize, book: usize| if own < FEWEST_OF_OWN { book } else { 0 };
-        let pull_from_book = lend(own.pull_freedom, book.pull_freedom);
-        let pull_freedom = own.pull_freedom + pull_from_book;
-        let refit_from_book = lend(own.refit_freedom, book.refit_freedom);
-        let refit_freedom = own.refit_freedom + refit_from_book;
-        if pull_freedom + refit_freedom == 0 {
+        let pulls = if own.pull_freedom < FEWEST_OF_OWN.min(book.pull_freedom) { book } else { own };
+        let refits = if own.refit_freedom < FEWEST_OF_OWN.min(book.refit_freedom) {
+            book
+        } else {
+            own
+        };
+        if pulls.pull_freedom + refits.refit_freedom == 0 {
             return None;
         }
-        let joined = |from_book: usize, own: f64, book: f64| own + if from_book > 0 { book } else { 0.0 };
-        let pull_mean_square = if pull_freedom > 0 {
-            joined(pull_from_book, own.pull_squares, book.pull_squares) / pull_freedom as f64
-        } else {
-            0.0
+        let mean_square = |evidence: &Evidence| {
+            if evidence.pull_freedom > 0 { evidence.pull_squares / evidence.pull_freedom as f64 } else { 0.0 }
         };
+        let pull_mean_square = mean_square(pulls);
         let mut scatter = Self {
-            pull: (pull_freedom > 0).then(|| SpreadEstimate {
+            pull: (pulls.pull_freedom > 0).then(|| SpreadEstimate {
                 standard_deviation: pull_mean_square.sqrt(),
-                degrees_of_freedom: pull_freedom,
-                from_book: pull_from_book,
+                degrees_of_freedom: pulls.pull_freedom as f64,
+                from_book: pulls.pull_freedom - own.pull_freedom.min(pulls.pull_freedom),
             }),
             refit: None,
             pull_mean_square,
             refit_mean_square: 0.0,
             refit_share: 0.0,
         };
-        if refit_freedom > 0 {
-            let freedom = refit_freedom as f64;
-            scatter.refit_mean_square =
-                joined(refit_from_book, own.refit_squares, book.refit_squares) / freedom;
-            scatter.refit_share = joined(refit_from_book, own.refit_share, book.refit_share) / freedom;
-            let variance = (scatter.refit_mean_square - pull_mean_square) / scatter.refit_share;
+        if refits.refit_freedom > 0 {
+            let freedom = refits.refit_freedom as f64;
+            scatter.refit_mean_square = refits.refit_squares / freedom;
+            scatter.refit_share = refits.refit_share / freedom;
+            let variance =
+                ((scatter.refit_mean_square - pull_mean_square) / scatter.refit_share).max(0.0);
+            // Satterthwaite's for a sum of squares of unequal expectation.
+            let whole = freedom * pull_mean_square + refits.refit_share * variance;
+            let parts = freedom * pull_mean_square * pull_mean_square
+                + 2.0 * refits.refit_share * pull_mean_square * variance
+                + refits.refit_share_squares * variance * variance;
             scatter.refit = Some(SpreadEstimate {
-                standard_deviation: variance.max(0.0).sqrt(),
-                degrees_of_freedom: refit_freedom,
-                from_book: refit_from_book,
+                standard_deviation: variance.sqrt(),
+                degrees_of_freedom: if parts > 0.0 { whole * whole / parts } else { freedom },
+                from_book: refits.refit_freedom - own.refit_freedom.min(refits.refit_freedom),
             });
         }
         Some(scatter)
@@ -179,8 +198,7 @@ impl Scatter {
 
     /// A value that counts fit-ups and pulls with these shares, with its standard error.
     ///
-    /// Degrees of freedom are Satterthwaite's, never fewer than those of the poorer component: where a mean square is
-    /// subtracted his formula may fall below what either has.
+    /// Degrees of freedom are Satterthwaite's, also where a mean square is subtracted, and never fewer than one.
     ///
     /// # Errors
     /// No spread at all.
@@ -197,11 +215,10 @@ impl Scatter {
         }
         // Welch-Satterthwaite, also for a part that is subtracted (JCGM 100, G.4).
         let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
-        let fewest = parts.iter().map(|part| part.1).fold(f64::INFINITY, f64::min);
         Ok(Estimate {
             value,
             standard_error: variance.sqrt(),
-            degrees_of_freedom: (variance * variance / shares).max(fewest),
+            degrees_of_freedom: (variance * variance / shares).max(1.0),
         })
     }
 
@@ -212,7 +229,7 @@ impl Scatter {
     fn variance(&self, fit_up_share: f64, pull_share: f64) -> Vec<(f64, f64)> {
         let between = |refit: &SpreadEstimate| {
             let counted = fit_up_share / self.refit_share;
-            (counted, self.refit_mean_square, refit.degrees_of_freedom as f64)
+            (counted, self.refit_mean_square, refit.degrees_of_freedom)
         };
         match (&self.pull, &self.refit) {
             (Some(pull), Some(refit)) if fit_up_share > 0.0 => {
@@ -221,10 +238,10 @@ impl Scatter {
                 let rest = (pull_share - counted) * self.pull_mean_square;
                 vec![
                     (mean_square.max(self.pull_mean_square) * counted, freedom),
-                    (rest, pull.degrees_of_freedom as f64),
+                    (rest, pull.degrees_of_freedom),
                 ]
             }
-            (Some(pull), _) => vec![(pull_share * self.pull_mean_square, pull.degrees_of_freedom as f64)],
+            (Some(pull), _) => vec![(pull_share * self.pull_mean_square, pull.degrees_of_freedom)],
             // Pulls scatter no more than fit-ups of one pull do: what is counted beyond them is on the safe side.
             (None, Some(refit)) => {
                 let (counted, mean_square, freedom) = between(refit);
@@ -258,20 +275,23 @@ mod tests {
         assert!((refit.standard_deviation - 1.041_055_38).abs() < 1e-8);
         let oneway = Components::of(&groups).unwrap();
         assert!((refit.standard_deviation - oneway.between).abs() < 1e-12);
-        assert_eq!((refit.degrees_of_freedom, scatter.pull.unwrap().degrees_of_freedom), (3, 8));
+        assert!((refit.degrees_of_freedom - 3.0).abs() < 1e-9);
+        assert!((scatter.pull.unwrap().degrees_of_freedom - 8.0).abs() < 1e-12);
     }
 
     #[test]
     fn the_book_helps_only_where_the_sides_say_too_little() {
         let own = Evidence { pull_squares: 4.0, pull_freedom: 4, ..Evidence::default() };
-        let book = Evidence { pull_squares: 90.0, pull_freedom: 9, refit_squares: 3.0, refit_freedom: 2, refit_share: 2.0 };
+        let book = Evidence { pull_squares: 90.0, pull_freedom: 9, refit_squares: 3.0, refit_freedom: 2, refit_share: 2.0, refit_share_squares: 2.0 };
         let scatter = Scatter::of(&own, &book).unwrap();
         assert_eq!(scatter.pull.unwrap().from_book, 0);
         assert!((scatter.pull.unwrap().standard_deviation - 1.0).abs() < 1e-12);
         assert_eq!(scatter.refit.map(|refit| refit.from_book), Some(2));
         let fewer = Evidence { pull_squares: 3.0, pull_freedom: 3, ..Evidence::default() };
         let joined = Scatter::of(&fewer, &book).unwrap();
-        assert_eq!(joined.pull.map(|pull| (pull.degrees_of_freedom, pull.from_book)).unwrap(), (12, 9));
+        let joined = joined.pull.unwrap();
+        assert!((joined.degrees_of_freedom - 9.0).abs() < 1e-12);
+        assert_eq!(joined.from_book, 6);
         assert!(Scatter::of(&Evidence::default(), &Evidence::default()).is_none());
     }
 }

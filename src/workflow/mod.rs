@@ -34,6 +34,8 @@ pub mod rework;
 pub mod sheet;
 mod sweep;
 mod wear;
+pub mod weigh;
+mod weigh_pulls;
 
 pub use context::Context;
 pub use context::Progress;
