@@ -69,6 +69,9 @@ const DESIGNS: &[Design] = &[
     design("A-B-A 3-3-3, refits 0.6", "a1 a1 a1 b2 b2 b2 a3 a3 a3", QUIET, 0.6, 0, Promise::Safe),
     design("A-B-A 3-3-2, refits 0.2, 3 refits in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.2, 3, Promise::Safe),
     design("A-B-A 3-3-2, refits 0.6, 3 refits in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.6, 3, Promise::Safe),
+    design("A-B-A 3-3-2, no refit scatter, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.0, 1, Promise::Safe),
+    design("A-B-A 3-3-2, refits 0.2, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.2, 1, Promise::Safe),
+    design("A-B-A 3-3-2, refits 0.6, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.6, 1, Promise::Safe),
     design("A-B-A-B 2 pulls each, refits 0.6", "a1 a1 b2 b2 a3 a3 b4 b4", QUIET, 0.6, 0, Promise::Safe),
     design(
         "A-B-B-A-A-B 2 pulls each, refits 0.2",

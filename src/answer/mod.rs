@@ -4,6 +4,7 @@
 //! each shape. Nothing is computed here beyond putting values into words.
 
 mod audit;
+mod combos;
 mod demo;
 mod derived;
 mod diff;
@@ -52,6 +53,11 @@ pub use sheet::SheetLine;
 pub use sheet::SheetPart;
 pub use sheet::SheetPull;
 pub use sheet::SheetRoleLine;
+pub use combos::CellLine;
+pub use combos::CombosAnswer;
+pub use combos::EffectLine;
+pub use combos::InteractionLine;
+pub use combos::LeftOut;
 pub use weigh::BandLine;
 pub use weigh::BandRow;
 pub use weigh::BudgetLine;

@@ -8,6 +8,7 @@
 )]
 
 mod audit;
+mod combos;
 mod correct;
 mod demo;
 mod diff;
@@ -88,6 +89,7 @@ enum Command {
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
     Weigh(weigh::Weigh),
+    Combos(combos::Combos),
     Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
@@ -184,6 +186,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
         Command::Weigh(args) => args.run(surroundings),
+        Command::Combos(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }

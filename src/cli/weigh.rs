@@ -71,7 +71,7 @@ enum Figure {
     PeakPower,
 }
 
-fn window(text: &str) -> Result<(u32, u32), String> {
+pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
     let expected = "expected LOW..HIGH in rpm, for example 4000..6500";
     let (low, high) = text.split_once("..").ok_or(expected)?;
     let low: u32 = low.trim().parse().map_err(|_| expected)?;

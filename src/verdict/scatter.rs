@@ -198,7 +198,8 @@ impl Scatter {
 
     /// A value that counts fit-ups and pulls with these shares, with its standard error.
     ///
-    /// Degrees of freedom are Satterthwaite's, also where a mean square is subtracted, and never fewer than one.
+    /// Degrees of freedom are Satterthwaite's, never fewer than those of the poorer component: where a mean square is
+    /// subtracted his formula may fall below what either has. Simulation bears this out (docs/weighing.md).
     ///
     /// # Errors
     /// No spread at all.
@@ -215,10 +216,11 @@ impl Scatter {
         }
         // Welch-Satterthwaite, also for a part that is subtracted (JCGM 100, G.4).
         let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
+        let fewest = parts.iter().map(|part| part.1).fold(f64::INFINITY, f64::min);
         Ok(Estimate {
             value,
             standard_error: variance.sqrt(),
-            degrees_of_freedom: (variance * variance / shares).max(1.0),
+            degrees_of_freedom: (variance * variance / shares).max(fewest),
         })
     }
 
