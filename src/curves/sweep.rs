@@ -13,6 +13,9 @@ const SET_OFF: f64 = 0.03;
 const LOADED: f64 = 0.95;
 /// A release is over within this many rows at usual logging rates: torque is held against the row so far before.
 const RELEASE_ROWS: usize = 4;
+/// Rows at a sweep's end with less than this part of its highest torque have been let go: coasting down, a load cell may
+/// still read a few newton metres (common practice, no source).
+const LET_GO: f64 = 0.5;
 /// Rows held back at a sweep's end until it is known that torque was not being let go.
 const HELD_BACK: usize = 256;
 /// Rows held back at a sweep's beginning until speed moves: a minute at a kilohertz.
@@ -199,6 +202,9 @@ impl Run {
             self.set_off();
         }
         let most = self.held_back.iter().map(|row| row.1).fold(0.0, f64::max);
+        while self.held_back.back().is_some_and(|row| row.1 < LET_GO * most) {
+            self.held_back.pop_back();
+        }
         // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
         while let Some(&(speed, torque)) = self.held_back.back() {
             let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
@@ -297,6 +303,24 @@ mod tests {
             assert!((point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6, "{point:?}");
         }
         assert!(curve.cut_rows >= 60);
+    }
+
+    #[test]
+    fn rows_of_coasting_down_that_still_read_a_little_torque_are_left_out() {
+        let mut finder = SweepFinder::new(100);
+        let mut speed = 3000.0;
+        while speed <= 8000.0 {
+            finder.push(speed, line(speed));
+            speed += 15.0;
+        }
+        for (n, torque) in [90.0, 40.0, 9.0, 3.1, 2.4, 5.3, 2.7, 4.9, 5.2, 5.0].iter().enumerate() {
+            finder.push(8000.0 - 60.0 * n as f64, *torque);
+        }
+        let curve = finder.finish().expect("a sweep");
+        for point in &curve.points[1..] {
+            assert!((point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6, "{point:?}");
+        }
+        assert!(curve.cut_rows >= 10);
     }
 
     #[test]

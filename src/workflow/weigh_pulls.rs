@@ -12,6 +12,7 @@ use crate::quantity::QuantityKind;
 use crate::quantity::parse_uncertainty;
 use crate::record::Outcome;
 use crate::record::Scope;
+use crate::record::Value;
 use crate::store::Book;
 use crate::verdict::Placement;
 use crate::verdict::Which;
@@ -169,9 +170,17 @@ impl Weighable {
         for (role, held) in effective.roles.iter().filter(|(role, _)| !without.contains(&role.as_str())) {
             text.push_str(&format!("{role}={:?};", held.answer));
         }
+        // What was checked again after a refit and found much the same is the same setting, so what stands in the build
+        // counts to two digits; what a pull changed by hand counts as written.
         for (name, held) in &effective.settings {
             let value = held.figure.entries.last().and_then(|entry| entry.known.value());
-            text.push_str(&format!("{name}={};", value.map(|value| format!("{value:?}")).unwrap_or_default()));
+            let value = match value {
+                Some(Value::Quantity(reading)) if held.origin.is_build() => format!("{:.1e}", reading.mean().si()),
+                Some(Value::Quantity(reading)) => format!("by hand {:e}", reading.mean().si()),
+                Some(other) => format!("{other:?}"),
+                None => String::new(),
+            };
+            text.push_str(&format!("{name}={value};"));
         }
         text
     }
