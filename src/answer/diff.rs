@@ -376,7 +376,9 @@ impl Refused {
             unlike_corrections: unlike.map(|none| (none.base.clone(), none.test.clone())),
             correct_to,
             lacks: unlike.map(LackLine::gather).unwrap_or_default(),
-            next: if count == 0 {
+            next: if let Some((side, item)) = unlike.and_then(missing_condition) {
+                format!("mulebook measure {side} {item} \"…\" --with INSTRUMENT")
+            } else if count == 0 {
                 "mulebook correct PULL --set correction=… --because \"…\"   where one of them was written down wrongly".to_owned()
             } else {
                 format!("mulebook gaps {base} {test} --fill")
@@ -387,8 +389,16 @@ impl Refused {
     }
 }
 
+/// The first condition that keeps a side from the basis wanted.
+fn missing_condition(none: &NoBasis) -> Option<(&str, &str)> {
+    none.lacks.iter().find_map(|(side, lack)| {
+        let missing = lack.missing.iter().find(|missing| missing.path.starts_with("conditions."))?;
+        Some((side.as_str(), missing.path.as_str()))
+    })
+}
+
 /// Why two files do not come to one correction.
-fn no_basis_words(base: &str, test: &str, none: &NoBasis) -> String {
+pub fn no_basis_words(base: &str, test: &str, none: &NoBasis) -> String {
     match none.to {
         None => format!(
             "{base} carries the correction {}, {test} carries {}, and nobody says what to bring them to",

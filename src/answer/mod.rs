@@ -38,6 +38,7 @@ pub use diff::Refused;
 pub use diff::SideLine;
 pub use diff::SoftLine;
 pub use diff::WearLine;
+pub use diff::no_basis_words;
 pub use entry::Entered;
 pub use entry::PullEntered;
 pub use entry::PullLine;

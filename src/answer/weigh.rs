@@ -261,8 +261,8 @@ pub struct Weighed {
     /// How unlike the two sides scatter, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub misfit: Option<String>,
-    /// Drift for each pull, by session.
-    pub drift: Vec<(String, Option<f64>)>,
+    /// Drift for each pull, by session, as seen within fit-ups.
+    pub drift: Vec<(String, Option<WithInterval>)>,
     /// How far the first pull of a session stands above the line of the rest.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub first_pull: Option<WithInterval>,
@@ -362,7 +362,17 @@ impl Weighed {
             drift: difference
                 .drifts
                 .iter()
-                .map(|(session, drift)| (session.clone(), drift.map(scaled)))
+                .map(|(session, drift)| {
+                    let drift = drift.and_then(|drift| {
+                        let interval = drift.interval(verdict::LEVEL).ok()?;
+                        Some(WithInterval {
+                            value: scaled(drift.value),
+                            lower: scaled(interval.lower),
+                            upper: scaled(interval.upper),
+                        })
+                    });
+                    (session.clone(), drift)
+                })
                 .collect(),
             first_pull: difference.first_pull.and_then(|first| {
                 let interval = first.interval(verdict::LEVEL).ok()?;

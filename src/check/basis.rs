@@ -59,7 +59,14 @@ pub(super) fn common(base: &Side, test: &Side, kinds: &Kinds, wanted: Option<Wan
     let (Some(carried), Some(other)) = (&base.effective.correction, &test.effective.correction) else {
         return Common::Alike(None);
     };
-    let alike = key(carried) == key(other);
+    let unknown = |correction: &Correcting| matches!(correction, Correcting::Unknown(_));
+    let either_unknown = unknown(carried) || unknown(other);
+    if either_unknown && !wanted.is_some_and(|wanted| wanted.insisted) {
+        // It is documented as unknown: the comparison runs with the open question, and no figures of the files are put
+        // side by side.
+        return Common::Alike(None);
+    }
+    let alike = !either_unknown && key(carried) == key(other);
     let none = |to: Option<Basis>, lacks: Vec<(String, Unbrought)>| NoBasis {
         base: carried.to_string(),
         test: other.to_string(),

@@ -50,7 +50,7 @@ impl New {
 /// Write down a part: its tag, its kind, and what is known of it
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  mulebook part cylinder-head h2 --serial 0417 --how \"bought new\" \\\n      --set inlet-diameter=\"listed: 33.0 mm; seller's sheet\"\n\nA value is measured by you, now, unless it begins with `listed: VALUE; SOURCE`, `assumed: VALUE; WHY` or `unknown: WHY`."
+    after_help = "Example:\n  mulebook part cylinder-head h2 --serial 0417 --how \"bought new\" \\\n      --set inlet-valve=\"listed: 33.0 mm; seller's sheet\"\n\nA value is measured by you, now, unless it begins with `listed: VALUE; SOURCE`, `assumed: VALUE; WHY` or `unknown: WHY`."
 )]
 pub(super) struct Part {
     /// The kind (cylinder-head, header, intake …); may be left out with --from

@@ -15,7 +15,7 @@ use crate::workflow::rework;
 /// Enter a figure: a measurement, or another way of knowing it
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\""
+    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a inlet-port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\""
 )]
 pub(super) struct Measure {
     /// A part in a state (h2/b), a build, or a pull

@@ -74,7 +74,7 @@ pub fn milled_chamber(
             "{}/{letter} {} less the {} cut times {} of chamber",
             part.tag,
             volume.text,
-            cut.text(),
+            with_unit(cut),
             area.text
         ),
     })
@@ -130,12 +130,18 @@ pub fn milled_intake(
     };
     let banks = bank_input.map(|input| format!(", banks {} apart", input.text)).unwrap_or_default();
     let stood = before.map(|before| format!("{} before; ", before.text())).unwrap_or_default();
-    let from = format!("{stood}{} cut, intake face at {}{banks}", cut.text(), face_input.text);
+    let from = format!("{stood}{} cut, intake face at {}{banks}", with_unit(cut), face_input.text);
     Some(MilledIntake { shift, offset, face_cut, from })
 }
 
 fn of_cut(cut: &Reading) -> Result<Budgeted, StatisticsError> {
     Budgeted::from_source(cut.mean().si(), "cut", cut.standard_uncertainty().si)
+}
+
+/// A reading as written, with its unit where that was left to the field.
+fn with_unit(reading: &Reading) -> String {
+    let text = reading.text();
+    if text.chars().any(char::is_alphabetic) { text.to_owned() } else { format!("{text} {}", reading.unit()) }
 }
 
 /// A number in a unit, to so many decimals; a width must not come out as nothing.

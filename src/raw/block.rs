@@ -9,6 +9,7 @@ use memchr::{memchr, memchr3};
 use crate::raw::number::{MISSING_WORDS, Marks, leading, trim};
 use crate::raw::split::{Splitter, field_text, line_end};
 use crate::raw::time::{picoseconds, seconds_between};
+use crate::record::columns::Thousands;
 use crate::record::columns::TimeForm;
 
 /// Everything that reading a row needs, fixed before the first row.
@@ -138,6 +139,7 @@ pub(super) fn parse_block(plan: &Plan, bases: &mut [Option<i128>], text: &[u8], 
     out.dropped = 0;
     let mut reader = RowReader {
         plan,
+        decimal: plan.marks.decimal_byte(),
         bases,
         out,
         values: vec![f64::NAN; plan.channels.len()],
@@ -149,7 +151,9 @@ pub(super) fn parse_block(plan: &Plan, bases: &mut [Option<i128>], text: &[u8], 
     };
     match plan.splitter {
         Splitter::Byte { delimiter, quotes }
-            if plan.marks.are_plain() && !(quotes && memchr(b'"', text).is_some()) =>
+            if plan.marks.thousands == Thousands::Off
+                && plan.marks.decimal_byte() != delimiter
+                && !(quotes && memchr(b'"', text).is_some()) =>
         {
             reader.plain_rows(text, delimiter);
         }
@@ -159,6 +163,8 @@ pub(super) fn parse_block(plan: &Plan, bases: &mut [Option<i128>], text: &[u8], 
 
 struct RowReader<'p> {
     plan: &'p Plan,
+    /// The decimal mark.
+    decimal: u8,
     bases: &'p mut [Option<i128>],
     out: &'p mut Parsed,
     values: Vec<f64>,
@@ -223,7 +229,7 @@ impl RowReader<'_> {
             while text.get(from) == Some(&b' ') && delimiter != b' ' {
                 from += 1;
             }
-            if let Some((value, used)) = leading(&text[from..]) {
+            if let Some((value, used)) = leading(&text[from..], self.decimal) {
                 let end = from + used;
                 match text.get(end) {
                     None | Some(b'\n' | b'\r') => {

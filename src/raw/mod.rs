@@ -37,6 +37,9 @@ use crate::raw::binary::Kind;
 use crate::record::columns::Columns;
 use crate::record::columns::FileFormat;
 
+/// The largest file that is looked at whole, in bytes: a workbook or Parquet file. Text has no limit.
+pub const LARGEST_WHOLE: u64 = 256 << 20;
+
 /// Guesses what a file holds from its head (up to 1 MiB is enough); `whole` says that the head is the whole file.
 ///
 /// A workbook or Parquet file keeps its directory at its end and must be given whole.

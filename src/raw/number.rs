@@ -26,8 +26,13 @@ pub(super) struct Marks {
 }
 
 impl Marks {
+    /// The decimal mark as a byte.
+    pub(super) fn decimal_byte(self) -> u8 {
+        if self.decimal == Decimal::Comma { b',' } else { b'.' }
+    }
+
     /// Whether numbers are written as the language of machines has them: a decimal point and nothing else.
-    pub(super) fn are_plain(self) -> bool {
+    fn are_plain(self) -> bool {
         self.decimal == Decimal::Point && self.thousands == Thousands::Off
     }
 
@@ -46,7 +51,7 @@ impl Marks {
         if cell.len() > LONGEST {
             return None;
         }
-        let decimal = if self.decimal == Decimal::Point { b'.' } else { b',' };
+        let decimal = self.decimal_byte();
         let mut length = 0;
         let mut rest = cell;
         // Digits since the last thousands mark; `None` before the first mark.
@@ -112,13 +117,14 @@ const MINUS_SIGN: &[u8] = b"\xe2\x88\x92";
 
 /// A number with a decimal point and no thousands marks, correctly rounded.
 pub(super) fn plain(cell: &[u8]) -> Option<f64> {
-    let (value, used) = leading(cell)?;
+    let (value, used) = leading(cell, b'.')?;
     (used == cell.len()).then_some(value)
 }
 
-/// The number at the start of `text` and how many bytes it takes; `None` where no finite number stands there.
+/// The number at the start of `text`, with `mark` as its decimal mark, and how many bytes it takes; `None` where no
+/// finite number stands there, or one that needs more care than one pass gives.
 #[inline]
-pub(super) fn leading(text: &[u8]) -> Option<(f64, usize)> {
+pub(super) fn leading(text: &[u8], mark: u8) -> Option<(f64, usize)> {
     let mut at = 0;
     let negative = match text.first() {
         Some(b'-') => {
@@ -139,7 +145,7 @@ pub(super) fn leading(text: &[u8]) -> Option<(f64, usize)> {
         at += 1;
     }
     let mut decimals = 0_usize;
-    if text.get(at) == Some(&b'.') {
+    if text.get(at) == Some(&mark) {
         at += 1;
         while let Some(digit) = text.get(at).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
             mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit));
@@ -157,6 +163,9 @@ pub(super) fn leading(text: &[u8]) -> Option<(f64, usize)> {
         #[expect(clippy::cast_precision_loss, reason = "at most 2^53, which a double holds exactly")]
         let magnitude = mantissa as f64 / POWERS[decimals];
         return Some((if negative { -magnitude } else { magnitude }, at));
+    }
+    if mark != b'.' {
+        return None;
     }
     if exponent {
         let mut end = at + 1;

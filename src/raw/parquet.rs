@@ -19,7 +19,7 @@ use crate::record::columns::FileFormat;
 use crate::record::columns::Layout;
 
 /// The largest file read, in bytes: its decoder needs the whole file.
-const LARGEST: u64 = 256 << 20;
+const LARGEST: u64 = crate::raw::LARGEST_WHOLE;
 
 /// Bytes of the table's text that are looked at for a guess.
 const SAMPLE: u64 = 1 << 20;

@@ -193,6 +193,11 @@ impl Effective {
             "correction" if text == "unknown" => {
                 self.correction = Some(Correcting::Unknown(because.to_owned()))
             }
+            "correction" if text.starts_with("unknown:") => {
+                let why = text.trim_start_matches("unknown:").trim();
+                let why = if why.is_empty() { because } else { why };
+                self.correction = Some(Correcting::Unknown(why.to_owned()));
+            }
             "correction" => {
                 let (name, factor) = match text.split_once(' ') {
                     Some((name, factor)) => (name.to_owned(), Some(factor.trim().to_owned())),

@@ -19,8 +19,13 @@ pub(super) fn derived(page: &mut Page, lines: &[DerivedLine]) {
         let side = |figure: &Option<FigureLine>| {
             figure.as_ref().map_or_else(|| "not derived".to_owned(), |figure| figure.interval.text.clone())
         };
-        let mut text = format!("{}: {} -> {}", line.title, side(&line.base), side(&line.test));
-        if let Some(difference) = &line.difference {
+        let same = line.moved_by.is_empty() && line.base.is_some() && side(&line.base) == side(&line.test);
+        let mut text = if same {
+            format!("{}: {} on both sides", line.title, side(&line.base))
+        } else {
+            format!("{}: {} -> {}", line.title, side(&line.base), side(&line.test))
+        };
+        if let Some(difference) = line.difference.as_ref().filter(|_| !same) {
             text.push_str(&format!("; difference {}", difference.text));
         }
         page.line(2, Tone::Plain, &text);

@@ -66,11 +66,11 @@ fn whole(page: &mut Page, weighed: &Weighed) {
         );
     }
     for (session, drift) in &weighed.drift {
-        let words = drift.map_or_else(
+        let words = drift.as_ref().map_or_else(
             || "cannot be told from these pulls".to_owned(),
-            |drift| format!("{drift:+.3} {} for each pull, fitted and taken out", weighed.unit),
+            |drift| format!("{} for each pull within fit-ups", interval(drift, weighed)),
         );
-        page.line(2, Tone::Plain, &format!("drift in {session}: {words}"));
+        page.line(2, Tone::Plain, &format!("drift in {session}, always fitted: {words}"));
     }
     if let Some(first) = &weighed.first_pull {
         page.line(2, Tone::Plain, &format!("first pull of a session against the rest: {}", interval(first, weighed)));

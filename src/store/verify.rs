@@ -207,7 +207,7 @@ impl Book {
                 }
                 Ok(RawCheck::Damaged { path, found }) => state.findings.push(damaged(&path, &found, &name)),
                 Ok(RawCheck::Missing) => state.findings.push(
-                    Finding::error("raw-missing", format!("the raw file {name} is not here"))
+                    Finding::note("raw-not-here", format!("the raw file {name} is not here"))
                         .at(Place::file(named.get(&name).cloned().unwrap_or_default()))
                         .next(
                             "copy it back from where the book was made, or leave it out of what is claimed",

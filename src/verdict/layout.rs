@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::statistics::StatisticsError;
 use crate::statistics::least_squares::Fit;
+use crate::statistics::two_sample::Estimate;
 use crate::verdict::Evidence;
 use crate::verdict::VerdictError;
 use crate::verdict::scatter::FEWEST_OF_OWN;
@@ -215,14 +216,15 @@ impl Layout {
         &self.fit_ups
     }
 
-    /// The drift of each session with its name, in units of the figure for each step of place.
-    pub(super) fn drifts(&self, values: &[f64]) -> Result<Vec<(String, Option<f64>)>, StatisticsError> {
+    /// The drift of each session with its name, in units of the figure for each step of place, as seen within fit-ups.
+    pub(super) fn drifts(&self, values: &[f64]) -> Result<Vec<(String, Option<Estimate>)>, StatisticsError> {
         let sessions = levels(self.placements.iter().map(|place| place.session.as_str()));
-        let fit = Fit::of(&self.fixed, values)?;
-        let before = if self.across_sessions { 1 } else { sessions.len() };
+        let fit = Fit::of(&self.with_fit_ups, values)?;
+        let sittings = if self.across_sessions { 1 } else { sessions.len() };
+        let before = self.fit_ups.len() + sittings;
         Ok(sessions
             .iter()
-            .map(|(name, at)| ((*name).to_owned(), fit.coefficients.get(before + at).copied().flatten()))
+            .map(|(name, at)| ((*name).to_owned(), fit.coefficient(before + at).ok()))
             .collect())
     }
 }

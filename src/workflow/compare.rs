@@ -8,6 +8,7 @@ use crate::answer::GapsAnswer;
 use crate::answer::LackLine;
 use crate::answer::Refused;
 use crate::answer::WearLine;
+use crate::answer::no_basis_words;
 use crate::check;
 use crate::check::Checked;
 use crate::check::Side;
@@ -56,8 +57,8 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
             Finding::error("same-side", "both names mean the same record").found(base.name),
         ));
     }
+    gather::add_wear(&library, [&mut base, &mut test])?;
     for side in [&mut base, &mut test] {
-        gather::add_wear(book, &library, side)?;
         derived::add_channel_means(book, &library, side)?;
     }
     let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
@@ -228,13 +229,17 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         pending: Vec::new(),
         next: String::new(),
     };
+    let mut unlike = None;
     match sides.as_slice() {
         [one] => {
             answer.gaps = check::gaps_of(one, library.kinds()).iter().map(GapLine::from).collect();
             answer.soft = check::soft_of(one, library.kinds());
         }
         [base, test] => match check::documented(base, test, library.kinds(), wanted) {
-            Err(refusal) => answer.gaps = refusal.gaps.iter().map(GapLine::from).collect(),
+            Err(refusal) => {
+                answer.gaps = refusal.gaps.iter().map(GapLine::from).collect();
+                unlike = refusal.unlike_corrections;
+            }
             Ok(checked) => {
                 answer.common = checked.common_gaps().iter().map(GapLine::from).collect();
                 answer.soft = checked
@@ -255,6 +260,10 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         answer.bars.extend(derived::bars(&library, side)?);
     }
     answer.next = match (answer.gaps.is_empty(), about.len()) {
+        (true, 2) if let Some(none) = unlike => format!(
+            "nothing else is missing, but {}: they are not compared",
+            no_basis_words(&answer.about[0], &answer.about[1], &none)
+        ),
         (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
         (true, _) => "everything that a comparison asks for is documented".to_owned(),
         (false, _) => format!("mulebook gaps {} --fill   asks for them one by one", answer.about.join(" ")),

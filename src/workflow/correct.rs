@@ -90,7 +90,7 @@ fn correct_one(
         }
         Named::Part { tag, .. } => {
             let path = library.part_path(tag)?.ok_or_else(|| gone(tag))?;
-            return correct_part(draft, tag, &path, edit);
+            return correct_part(draft, context, tag, &path, edit);
         }
         _ => {
             return Err(Failure::usage(
@@ -204,7 +204,13 @@ fn figure_words(figure: &crate::record::Figure) -> String {
 }
 
 /// A part's own fields: batch, serial, name, note, where. Figures are corrected by `measure --corrects`.
-fn correct_part(draft: &mut Draft<'_>, tag: &str, path: &str, edit: &Edit<'_>) -> Result<String, Failure> {
+fn correct_part(
+    draft: &mut Draft<'_>,
+    context: &Context,
+    tag: &str,
+    path: &str,
+    edit: &Edit<'_>,
+) -> Result<String, Failure> {
     let piece = match edit.name {
         "batch" | "serial" | "name" | "note" => Piece::text(edit.value),
         "where" => Piece::word(edit.value),
@@ -224,6 +230,16 @@ fn correct_part(draft: &mut Draft<'_>, tag: &str, path: &str, edit: &Edit<'_>) -
             .into());
     }
     document.set(&[edit.name], &piece)?;
+    // What stood there and why it was wrong stay in the record itself, not in git alone.
+    let line = Piece::Line(vec![
+        ("set".to_owned(), Piece::word(edit.name)),
+        ("to".to_owned(), Piece::text(edit.value)),
+        ("was".to_owned(), Piece::text(&was)),
+        ("because".to_owned(), Piece::text(edit.because)),
+        ("by".to_owned(), Piece::word(input::person(context, edit.by)?)),
+        ("on".to_owned(), Piece::word(context.today())),
+    ]);
+    document.append(&["corrected"], &line)?;
     draft.put(path, document.text())?;
     Ok(format!("part {tag}: {} is {} (was {was}; {}).", edit.name, edit.value, edit.because))
 }

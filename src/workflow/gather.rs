@@ -188,12 +188,18 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Adds how much the parts of a side have run.
+/// Adds how much the parts of each side have run.
 ///
 /// # Errors
 /// The store's.
-pub(super) fn add_wear(book: &crate::store::Book, library: &Library, side: &mut Side) -> Result<(), Failure> {
-    side.wear = wear::of(book, library, side)?;
+pub(super) fn add_wear(library: &Library, sides: [&mut Side; 2]) -> Result<(), Failure> {
+    if sides.iter().all(|side| side.pull.is_none()) {
+        return Ok(());
+    }
+    let counts = wear::Counts::of(library)?;
+    for side in sides {
+        side.wear = counts.wear(library, side)?;
+    }
     Ok(())
 }
 

@@ -118,7 +118,15 @@ pub(super) fn guess(source: &mut Source, name: &str, answers: &[String]) -> Resu
         .head(SAMPLE)
         .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")))?;
     let answers: Vec<&str> = answers.iter().map(String::as_str).collect();
-    raw::sniff(&head, name, whole, &answers).map_err(|error| {
+    let mut guessed = raw::sniff(&head, name, whole, &answers);
+    if matches!(guessed, Err(raw::RawError::NeedsWhole)) && source.length() <= raw::LARGEST_WHOLE {
+        let all = usize::try_from(source.length()).unwrap_or(usize::MAX);
+        let bytes = source
+            .head(all)
+            .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")))?;
+        guessed = raw::sniff(&bytes, name, true, &answers);
+    }
+    guessed.map_err(|error| {
         let mut failure = Failure::from(error);
         for finding in &mut failure.findings {
             finding.place.get_or_insert_with(|| Place::file(name));

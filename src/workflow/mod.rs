@@ -31,6 +31,7 @@ pub mod measure;
 mod milling;
 pub mod names;
 pub mod new_book;
+mod pull_index;
 pub mod rework;
 pub mod sheet;
 mod sweep;

@@ -55,10 +55,10 @@ pub fn pull_or_build(library: &Library, name: &str) -> Result<Named, Failure> {
 /// # Errors
 /// Nothing, or more than one pull, is meant.
 pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
-    let paths = library.pull_paths()?;
-    if paths.contains_key(name) {
+    if library.pull_path(name)?.is_some() {
         return Ok(name.to_owned());
     }
+    let paths = library.pull_paths()?;
     if paths.is_empty() {
         return Err(Finding::error("not-found", "the book has no pull yet")
             .next("enter one with `mulebook pull FILE`")

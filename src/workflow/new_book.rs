@@ -2,8 +2,12 @@
 
 use crate::answer::Entered;
 use crate::answer::Written;
+use crate::finding::Finding;
+use crate::manifest::bind;
 use crate::manifest::built_in_files;
 use crate::manifest::emit::Piece;
+use crate::manifest::yaml;
+use crate::record::Kinds;
 use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
@@ -17,11 +21,17 @@ const IGNORED: &str = "/raw-large/\n.mulebook-*\n";
 /// Makes an empty book with templates that explain themselves.
 ///
 /// # Errors
-/// The folder is a book already or holds files in the way.
+/// The folder is a book already or holds files in the way; the zone is none.
 pub fn new_book(root: &Path, name: &str, zone: &str, context: &Context) -> Result<(Book, Entered), Failure> {
     let who = context.person.as_deref();
+    let page = book_page(name, zone);
+    let (_, findings) =
+        bind::book("book.yaml", &yaml::read("book.yaml", page.as_bytes())?, &Kinds::default());
+    if findings.iter().any(Finding::is_error) {
+        return Err(Failure::faults(findings));
+    }
     let mut files = scaffold();
-    files.push(("book.yaml".to_owned(), book_page(name, zone).into()));
+    files.push(("book.yaml".to_owned(), page.into()));
     files.push(("people.yaml".to_owned(), people_page(who, &context.author.name).into()));
     let book = Book::create(root, &files, &context.author, context.time(), &format!("New book: {name}"))?;
     let commit = book.head()?.commit().short();

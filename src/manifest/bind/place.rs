@@ -198,6 +198,9 @@ fn zone_seconds(zone: &str) -> Option<i32> {
     }
     let sign = if zone.starts_with('-') { -1 } else { 1 };
     let (hours, minutes) = zone.strip_prefix(['+', '-'])?.split_once(':')?;
+    if ![hours, minutes].iter().all(|two| two.len() == 2 && two.bytes().all(|digit| digit.is_ascii_digit())) {
+        return None;
+    }
     let (hours, minutes) = (hours.parse::<i32>().ok()?, minutes.parse::<i32>().ok()?);
     (hours < 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
 }

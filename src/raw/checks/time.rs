@@ -16,7 +16,7 @@ const NAMED: usize = 5;
 const GAP: f64 = 10.0;
 
 /// A step so small a share of the usual one belongs to a burst.
-const BURST: f64 = 0.05;
+const BURST: f64 = 0.1;
 
 /// Watches the time channel.
 pub(super) struct TimeCheck {

@@ -1,0 +1,72 @@
+use super::bench::Bench;
+use super::shown;
+
+#[test]
+fn a_comparison_is_refused_or_shown() {
+    let bench = Bench::demo();
+    shown!(bench, "header", &["diff", "0411a-03", "0411a-04", "--subject", "header", "--step", "500"]);
+    shown!(bench, "far-apart", &["diff", "0411a-01", "0418a-05", "--step", "1000"]);
+    shown!(bench, "builds", &["diff", "b1", "b2"]);
+    shown!(bench, "unlike-corrections", &["diff", "0411a-01", "0509a-03", "--step", "1000"]);
+    shown!(bench, "last", &["diff", "0509a-01", "last", "--step", "1000"]);
+    shown!(bench, "pull-and-build", &["diff", "b1", "0411a-04"]);
+}
+
+#[test]
+fn a_small_shop_is_refused_until_it_writes_things_down() {
+    let bench = Bench::shop();
+    bench.run(&["build", "b2", "--from", "b1", "--set", "cylinder-head=h3/a"]).done();
+    bench.put("run-3.csv", &super::bench::trace(3));
+    bench.run(&["pull", "../run-3.csv", "--build", "b2"]).done();
+    shown!(bench, "refused", &["diff", "1", "3"]);
+    shown!(bench, "one-fit-up", &["diff", "1", "2"]);
+}
+
+#[test]
+fn a_name_that_means_nothing_or_too_much_is_refused() {
+    let bench = Bench::demo();
+    shown!(bench, "same", &["diff", "0411a-03", "0411a-03"]);
+    shown!(bench, "ambiguous", &["diff", "0411a", "0411a-03"]);
+    shown!(bench, "not-found", &["diff", "0411a-33", "0411a-03"]);
+    shown!(bench, "not-an-order", &["diff", "99", "0411a-03"]);
+    shown!(bench, "step", &["diff", "0411a-01", "0411a-03", "--step", "5"]);
+}
+
+/// No flag overrides a refusal: none of the options that `diff` has changes its exit code.
+#[test]
+fn nothing_overrides_a_refusal() {
+    let bench = Bench::shop();
+    bench.run(&["build", "b2", "--from", "b1", "--set", "cylinder-head=h3/a"]).done();
+    for more in [&["--pending"][..], &["--subject", "header"], &["--step", "200"], &["--by", "jo"]] {
+        let mut arguments = vec!["diff", "b1", "b2"];
+        arguments.extend(more);
+        assert_eq!(bench.run(&arguments).code, 3, "{more:?}");
+    }
+    for flag in ["--force", "--yes", "--allow-gaps", "--ignore"] {
+        assert_eq!(bench.run(&["diff", "b1", "b2", flag]).code, 2, "{flag}");
+    }
+}
+
+/// A file that carries one correction beside one that is observed: brought to one where factor or weather is there,
+/// refused by name where neither is.
+#[test]
+fn unlike_corrections_come_to_one_or_are_refused() {
+    let bench = Bench::demo();
+    shown!(
+        bench,
+        "correct-to",
+        &["diff", "0411a-03", "0411a-04", "--correct-to", "iso-1585", "--step", "1000"]
+    );
+    shown!(bench, "correct-to-unknown", &["diff", "0411a-03", "0411a-04", "--correct-to", "sae"]);
+    let because = ["--because", "the console had it on"];
+    let correct = |pull: &str, set: &str| {
+        let mut arguments = vec!["correct", pull, "--set", set];
+        arguments.extend(because);
+        bench.run(&arguments).done();
+    };
+    correct("0411a-02", "correction=stp 1.0432");
+    shown!(bench, "brought-to-one", &["diff", "0411a-01", "0411a-02", "--step", "1000"]);
+    correct("0411a-03", "correction=stp");
+    correct("0411a-03", "conditions.air-temperature=unknown: the logger was off");
+    shown!(bench, "weather-missing", &["diff", "0411a-01", "0411a-03"]);
+}

@@ -1,0 +1,180 @@
+use super::bench::Bench;
+use super::bench::trace;
+use super::kept;
+use super::shown;
+
+#[test]
+fn a_raw_file_is_taken_in() {
+    let bench = Bench::shop();
+    bench.put("run-3.csv", &trace(3));
+    shown!(
+        bench,
+        "entered",
+        &[
+            "pull",
+            "../run-3.csv",
+            "--build",
+            "b1",
+            "--set",
+            "air-temperature=21.4 degC",
+            "--set",
+            "kind=sweep",
+            "--set",
+            "rate=300 rpm/s",
+            "--correction",
+            "observed",
+            "--with",
+            "weather-1",
+            "--note",
+            "as it should be"
+        ]
+    );
+    kept!("pull-entered-file", bench.read("builds/b1/pulls/0412a-03.yaml"));
+    shown!(bench, "same-again", &["pull", "../run-3.csv", "--build", "b1"]);
+    bench.put("run-4.csv", &trace(4));
+    bench.put("photo.jpg", "\u{1}\u{2}not a table\u{3}");
+    shown!(
+        bench,
+        "as-last",
+        &["pull", "../run-4.csv", "../photo.jpg", "--as-last", "--changed", "ignition-timing=28 deg BTDC"]
+    );
+    bench.put("run-6.csv", &trace(6));
+    shown!(bench, "skipped-unsaid", &["pull", "../run-6.csv", "--order", "6"]);
+    bench.put("run-8.csv", &trace(8));
+    shown!(
+        bench,
+        "skipped",
+        &[
+            "pull",
+            "../run-8.csv",
+            "--order",
+            "8",
+            "--skipped",
+            "console froze",
+            "--set-aside",
+            "throttle not fully open",
+            "--refit",
+            "--build",
+            "b1"
+        ]
+    );
+    kept!("pull-skipped-session", bench.read("sessions/0412a.yaml"));
+    bench.put("weather.yaml", "air-temperature: 21.4 degC\nstation-pressure: 98.6 kPa\n");
+    bench.put("run-9.csv", &trace(9));
+    shown!(
+        bench,
+        "conditions-file",
+        &["pull", "../run-9.csv", "--conditions", "../weather.yaml", "--correction", "sae-j1349 1.023"]
+    );
+    bench.put("run-10.csv", &trace(10));
+    shown!(
+        bench,
+        "correction-unknown",
+        &[
+            "pull",
+            "../run-10.csv",
+            "--correction",
+            "unknown: the console does not say",
+            "--columns",
+            "tower-1"
+        ]
+    );
+}
+
+#[test]
+fn bytes_are_kept_as_they_came() {
+    let bench = Bench::shop();
+    let kept = bench.git(&["ls-files", "raw"]);
+    assert_eq!(kept.lines().count(), 2);
+    let texts: Vec<String> = kept.lines().map(|path| bench.read(path)).collect();
+    assert!(texts.contains(&trace(1)) && texts.contains(&trace(2)));
+}
+
+#[test]
+fn a_session_may_begin_with_its_pull() {
+    let bench = Bench::new();
+    bench.put("run-1.csv", &trace(1));
+    shown!(bench, "no-session", &["pull", "../run-1.csv"]);
+    bench.run(&["cell", "tower"]).done();
+    shown!(bench, "no-build-yet", &["pull", "../run-1.csv"]);
+    assert!(bench.book().join("builds/unassigned/pulls/0412a-01.yaml").exists());
+    shown!(bench, "setting-without-a-build", &["measure", "0412a-01", "ignition-timing", "31 deg BTDC"]);
+}
+
+#[test]
+fn several_pulls_in_one_file_are_several_pulls() {
+    let bench = Bench::shop();
+    let one = trace(5);
+    let (head, rows) = one.split_once('\n').expect("a header");
+    let text = format!("{one}\n\n{head}\n{rows}");
+    bench.put("two.csv", &text);
+    shown!(bench, "segment-missing", &["pull", "../two.csv", "--build", "b1", "--segment", "9"]);
+    shown!(bench, "two-segments", &["pull", "../two.csv", "--build", "b1"]);
+}
+
+#[test]
+fn a_pull_that_does_not_hold_is_refused_and_nothing_is_kept() {
+    let bench = Bench::shop();
+    bench.put("run-3.csv", &trace(3));
+    bench.put("words.txt", "the quick brown fox\njumps over\n");
+    bench.put("header.csv", "Engine Speed (rpm),Torque (N·m)\n");
+    bench.put("comma.csv", "rpm;torque\n3000;180,123\n3100;181,456\n3200;182,789\n");
+    let file = "../run-3.csv";
+    shown!(bench, "words", &["pull", "../words.txt"]);
+    shown!(bench, "header-only", &["pull", "../header.csv"]);
+    shown!(bench, "no-rows", &["pull", "../header.csv", "--columns", "tower-1"]);
+    shown!(bench, "missing", &["pull", "../nowhere.csv"]);
+    shown!(bench, "two-readings", &["pull", "../comma.csv", "--build", "b1"]);
+    shown!(bench, "no-build-of-this-name", &["pull", file, "--build", "b9"]);
+    shown!(bench, "order-taken", &["pull", file, "--order", "1"]);
+    shown!(bench, "order-zero", &["pull", file, "--order", "0"]);
+    shown!(bench, "condition-changed", &["pull", file, "--changed", "air-temperature=20 degC"]);
+    shown!(bench, "change-as-condition", &["pull", file, "--set", "spacer=none"]);
+    shown!(bench, "condition-unit", &["pull", file, "--set", "air-temperature=20 mm"]);
+    shown!(bench, "unknown-name", &["pull", file, "--set", "colour=red"]);
+    shown!(bench, "kind-of-run", &["pull", file, "--set", "kind=hillclimb"]);
+    shown!(bench, "columns-name-taken", &["pull", file, "--name-columns", "tower-1"]);
+    shown!(bench, "columns-missing", &["pull", file, "--columns", "tower-9"]);
+    shown!(
+        bench,
+        "as-last-of-nothing",
+        &["pull", file, "--session", "0413a", "--cell", "tower", "--as-last"]
+    );
+    shown!(bench, "no-file", &["pull"]);
+    bench.put("bad.yaml", "air-temperature: [1, 2]\n");
+    shown!(bench, "conditions-no-list", &["pull", file, "--conditions", "../bad.yaml"]);
+    shown!(bench, "conditions-missing", &["pull", file, "--conditions", "../nowhere.yaml"]);
+    assert_eq!(bench.git(&["ls-files", "raw"]).lines().count(), 2, "no bytes of a refused pull are kept");
+}
+
+#[test]
+fn nobody_is_named() {
+    let bench = Bench::shop();
+    bench.put("run-3.csv", &trace(3));
+    let nobody = std::collections::BTreeMap::from([("MULEBOOK_NOW", super::bench::NOW), ("LC_ALL", "C")]);
+    let said =
+        bench.run_under(&nobody, &bench.book(), &["pull", "../run-3.csv", "--build", "b1", "--json"], "");
+    assert_eq!(said.code, 2);
+    kept!("pull-nobody", said.out);
+}
+
+#[test]
+fn a_large_raw_file_that_is_not_here_is_no_damage() {
+    let bench = Bench::shop();
+    bench.edit("book.yaml", "# raw-limit: 4 MB", "raw-limit: 10 B");
+    bench.run(&["keep"]).done();
+    bench.put("run-3.csv", &trace(3));
+    bench.run(&["pull", "../run-3.csv", "--build", "b1"]).done();
+    std::fs::remove_dir_all(bench.book().join("raw-large")).expect("large files lie there");
+    shown!(bench, "large-not-here", &["correct", "0412a-03", "--set", "spacer=none", "--because", "asked"]);
+    let said = bench.run(&["audit"]);
+    assert_eq!(said.code, 0, "{}", said.out);
+}
+
+#[test]
+fn a_barometer_reduced_to_sea_level_is_doubted() {
+    let bench = Bench::shop();
+    let text = trace(4).replace("Air Temp (°C)", "Barometer (kPa)").replace(",21.", ",101.");
+    bench.put("run-4.csv", &text);
+    shown!(bench, "sea-level", &["pull", "../run-4.csv", "--build", "b1"]);
+}
