@@ -1,7 +1,7 @@
 //! Do the printed intervals hold what they promise? Drawn pulls with known gain, refits, drift and unequal noise.
 //!
 //! The short run is part of every test run; the table of docs/weighing.md comes from the long one:
-//! `cargo test --release --test weigh_coverage -- --ignored --nocapture`.
+//! `cargo test --test weigh_coverage -- --ignored --nocapture`.
 
 use std::collections::BTreeMap;
 
@@ -67,11 +67,46 @@ const DESIGNS: &[Design] = &[
     design("A-B-A 3-3-3, no refit scatter", "a1 a1 a1 b2 b2 b2 a3 a3 a3", QUIET, 0.0, 0, Promise::Safe),
     design("A-B-A 3-3-3, refits 0.2", "a1 a1 a1 b2 b2 b2 a3 a3 a3", QUIET, 0.2, 0, Promise::Safe),
     design("A-B-A 3-3-3, refits 0.6", "a1 a1 a1 b2 b2 b2 a3 a3 a3", QUIET, 0.6, 0, Promise::Safe),
-    design("A-B-A 3-3-2, refits 0.2, 3 refits in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.2, 3, Promise::Safe),
-    design("A-B-A 3-3-2, refits 0.6, 3 refits in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.6, 3, Promise::Safe),
-    design("A-B-A 3-3-2, no refit scatter, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.0, 1, Promise::Safe),
-    design("A-B-A 3-3-2, refits 0.2, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.2, 1, Promise::Safe),
-    design("A-B-A 3-3-2, refits 0.6, 1 refit in the book", "a1 a1 a1 b2 b2 b2 a3 a3", QUIET, 0.6, 1, Promise::Safe),
+    design(
+        "A-B-A 3-3-2, refits 0.2, 3 refits in the book",
+        "a1 a1 a1 b2 b2 b2 a3 a3",
+        QUIET,
+        0.2,
+        3,
+        Promise::Safe,
+    ),
+    design(
+        "A-B-A 3-3-2, refits 0.6, 3 refits in the book",
+        "a1 a1 a1 b2 b2 b2 a3 a3",
+        QUIET,
+        0.6,
+        3,
+        Promise::Safe,
+    ),
+    design(
+        "A-B-A 3-3-2, no refit scatter, 1 refit in the book",
+        "a1 a1 a1 b2 b2 b2 a3 a3",
+        QUIET,
+        0.0,
+        1,
+        Promise::Safe,
+    ),
+    design(
+        "A-B-A 3-3-2, refits 0.2, 1 refit in the book",
+        "a1 a1 a1 b2 b2 b2 a3 a3",
+        QUIET,
+        0.2,
+        1,
+        Promise::Safe,
+    ),
+    design(
+        "A-B-A 3-3-2, refits 0.6, 1 refit in the book",
+        "a1 a1 a1 b2 b2 b2 a3 a3",
+        QUIET,
+        0.6,
+        1,
+        Promise::Safe,
+    ),
     design("A-B-A-B 2 pulls each, refits 0.6", "a1 a1 b2 b2 a3 a3 b4 b4", QUIET, 0.6, 0, Promise::Safe),
     design(
         "A-B-B-A-A-B 2 pulls each, refits 0.2",
@@ -89,7 +124,14 @@ const DESIGNS: &[Design] = &[
         0,
         Promise::Exact,
     ),
-    design("4 fit-ups a side, one pull each, unequal", "a1 b2 b3 a4 a5 b6 b7 a8", UNLIKE, 0.3, 0, Promise::Exact),
+    design(
+        "4 fit-ups a side, one pull each, unequal",
+        "a1 b2 b3 a4 a5 b6 b7 a8",
+        UNLIKE,
+        0.3,
+        0,
+        Promise::Exact,
+    ),
     design(
         "6 fit-ups a side, one pull each, unequal",
         "a1 b2 b3 a4 a5 b6 b7 a8 a9 bA bB aC",
@@ -195,7 +237,8 @@ fn book(design: &Design, draw: &mut Draw, places: &[Placement], values: &[f64]) 
     for pair in 0..design.book_pairs {
         let session = format!("book-{pair}");
         // A pull of something else between them, so that drift is not told by the pair alone.
-        for (at, unit) in [(0.0, "x"), (1.0, "x"), (2.0, "o"), (3.0, "o"), (4.0, "o"), (5.0, "y"), (6.0, "y")] {
+        for (at, unit) in [(0.0, "x"), (1.0, "x"), (2.0, "o"), (3.0, "o"), (4.0, "o"), (5.0, "y"), (6.0, "y")]
+        {
             pulls.push((unit, session.clone(), at));
         }
     }
@@ -211,10 +254,7 @@ fn book(design: &Design, draw: &mut Draw, places: &[Placement], values: &[f64]) 
     let rows: Vec<(String, String, String, f64, f64)> = pulls
         .into_iter()
         .map(|(unit, session, at)| {
-            let value = 100.0
-                + DRIFT * at
-                + shift[&(session.clone(), unit)]
-                + design.pull.0 * draw.normal();
+            let value = 100.0 + DRIFT * at + shift[&(session.clone(), unit)] + design.pull.0 * draw.normal();
             let configuration = if unit == "o" { "other" } else { "same" };
             (configuration.to_owned(), format!("{session} {unit}"), session, at, value)
         })
@@ -278,7 +318,7 @@ fn intervals_hold_what_they_promise_in_a_short_run() {
 fn intervals_hold_what_they_promise_in_the_long_run() {
     println!("| order of pulls | refit scatter | promised | holds the gain | falsely shown | ± |");
     println!("|---|---|---|---|---|---|");
-    for (design, count) in DESIGNS.iter().zip(run_all(4_000)) {
+    for (design, count) in DESIGNS.iter().zip(run_all(20_000)) {
         let promised = match design.promise {
             Promise::Exact => "94-96 %",
             Promise::Safe => "94 % or more",

@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use crate::answer::WeighUnit;
 use crate::answer::WithInterval;
-use crate::statistics::Interval;
-use crate::statistics::two_sample::Estimate;
 use crate::verdict::Combinations;
+use crate::verdict::Estimate;
+use crate::verdict::Interval;
 
 /// A pull that is not in the table.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

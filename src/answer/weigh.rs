@@ -3,13 +3,13 @@
 use serde::Serialize;
 
 use crate::answer::Refused;
-use crate::statistics::StatisticsError;
 use crate::verdict;
 use crate::verdict::Band;
 use crate::verdict::Basis;
 use crate::verdict::Difference;
 use crate::verdict::Layout;
 use crate::verdict::Reservation;
+use crate::verdict::StatisticsError;
 use crate::verdict::Verdict;
 use crate::verdict::Which;
 
@@ -197,9 +197,10 @@ impl PlanLine {
     /// Numbers that are not finite.
     pub fn of(detect: f64, difference: &Difference, unit: WeighUnit) -> Result<Self, StatisticsError> {
         let (pull, refit) = match (&difference.scatter, difference.own_spreads) {
-            (Some(scatter), _) => {
-                (scatter.pull.map(|pull| pull.standard_deviation), scatter.refit.map(|refit| refit.standard_deviation))
-            }
+            (Some(scatter), _) => (
+                scatter.pull.map(|pull| pull.standard_deviation),
+                scatter.refit.map(|refit| refit.standard_deviation),
+            ),
             (None, Some((base, test))) => (Some(base.max(test)), None),
             (None, None) => (None, None),
         };
@@ -328,7 +329,9 @@ impl Weighed {
             Basis::Refits => "fit-ups are the unit: refitting is in the interval",
             Basis::RefitsUnequal => "fit-ups are the unit, each side with its own spread (Welch)",
             Basis::SameFitUp => "both sides were run in one fit-up, so refitting is in neither",
-            Basis::TheseAssemblies => "these assemblies only: nobody refitted, and refitting is not in the interval",
+            Basis::TheseAssemblies => {
+                "these assemblies only: nobody refitted, and refitting is not in the interval"
+            }
         };
         Self {
             base: Vec::new(),

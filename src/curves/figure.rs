@@ -66,10 +66,8 @@ impl Curve {
     /// Height of the peak among the grid points named, and its speed in rpm, by a parabola through the points around
     /// the highest; none where the curve still rises or falls at an end.
     pub fn peak(&self, speeds: &[u32], power: bool) -> Option<(f64, f64)> {
-        let known: Vec<(f64, f64)> = speeds
-            .iter()
-            .filter_map(|&speed| Some((f64::from(speed), self.at(speed, power)?)))
-            .collect();
+        let known: Vec<(f64, f64)> =
+            speeds.iter().filter_map(|&speed| Some((f64::from(speed), self.at(speed, power)?))).collect();
         let top = known.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
         let near: Vec<&(f64, f64)> =
             known.iter().filter(|(speed, _)| (speed - top).abs() <= AROUND_THE_PEAK * top).collect();

@@ -11,11 +11,7 @@ use crate::render::page::Tone;
 pub fn combos(answer: &CombosAnswer, look: Look) -> String {
     let mut page = Page::new(look);
     let (row, column) = (&answer.reference.0, &answer.reference.1);
-    page.line(
-        0,
-        Tone::Faint,
-        &format!("brought to {}, at commit {}", answer.correction, answer.commit),
-    );
+    page.line(0, Tone::Faint, &format!("brought to {}, at commit {}", answer.correction, answer.commit));
     page.line(
         0,
         Tone::Heading,
@@ -26,7 +22,11 @@ pub fn combos(answer: &CombosAnswer, look: Look) -> String {
     );
     page.gap();
     for cell in &answer.cells {
-        page.line(2, Tone::Plain, &format!("{} with {}: {}", cell.row, cell.column, cell_words(answer, cell)));
+        page.line(
+            2,
+            Tone::Plain,
+            &format!("{} with {}: {}", cell.row, cell.column, cell_words(answer, cell)),
+        );
     }
     if !answer.effects.is_empty() {
         page.heading("What a change brings, where it can be told");

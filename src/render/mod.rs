@@ -15,6 +15,7 @@ mod page;
 mod sheet;
 mod weigh;
 
+pub use combos::combos;
 pub use demo::demo;
 pub use diff::diff;
 pub use entry::audit;
@@ -27,7 +28,6 @@ pub use page::Look;
 pub use page::Page;
 pub use page::clean;
 pub use sheet::sheet;
-pub use combos::combos;
 pub use weigh::weigh;
 
 use serde::Serialize;

@@ -73,7 +73,11 @@ fn whole(page: &mut Page, weighed: &Weighed) {
         page.line(2, Tone::Plain, &format!("drift in {session}, always fitted: {words}"));
     }
     if let Some(first) = &weighed.first_pull {
-        page.line(2, Tone::Plain, &format!("first pull of a session against the rest: {}", interval(first, weighed)));
+        page.line(
+            2,
+            Tone::Plain,
+            &format!("first pull of a session against the rest: {}", interval(first, weighed)),
+        );
     }
     if let Some(misfit) = &weighed.misfit {
         page.line(2, Tone::Plain, misfit);
@@ -114,7 +118,9 @@ fn verdict(page: &mut Page, weighed: &Weighed) {
     };
     let (tone, words) = match ruling.verdict {
         "shown" => (Tone::Heading, "is shown"),
-        "provisional" => (Tone::Doubt, "is provisional: the interval reaches it, and something holds it back"),
+        "provisional" => {
+            (Tone::Doubt, "is provisional: the interval reaches it, and something holds it back")
+        }
         "contradicted" => (Tone::Bad, "is contradicted: the whole interval lies below it"),
         _ => (Tone::Heading, "is not shown: the interval holds less as well"),
     };
@@ -132,7 +138,11 @@ fn verdict(page: &mut Page, weighed: &Weighed) {
         ),
     );
     if let Some((value, lower, upper)) = weighed.peak_speed {
-        page.line(0, Tone::Plain, &format!("The peak moved by {value:+.0} rpm ({lower:+.0} to {upper:+.0} rpm)."));
+        page.line(
+            0,
+            Tone::Plain,
+            &format!("The peak moved by {value:+.0} rpm ({lower:+.0} to {upper:+.0} rpm)."),
+        );
     }
     if let Some(equivalence) = &weighed.equivalence {
         page.line(
@@ -263,7 +273,10 @@ fn excluded(page: &mut Page, weighed: &Weighed) {
         page.line(
             2,
             Tone::Doubt,
-            &format!("{} of this engine could not be read and says nothing of scatter", counted(weighed.unread, "other pull")),
+            &format!(
+                "{} of this engine could not be read and says nothing of scatter",
+                counted(weighed.unread, "other pull")
+            ),
         );
     }
 }

@@ -200,7 +200,10 @@ impl<'a> Table<'a> {
     /// The combination with the most blocks, then pulls: it joins the others.
     fn reference(&self) -> (&'a str, &'a str) {
         let weight = |cell: &(&str, &str)| {
-            let own = self.readings.iter().filter(|reading| (reading.row.as_str(), reading.column.as_str()) == *cell);
+            let own = self
+                .readings
+                .iter()
+                .filter(|reading| (reading.row.as_str(), reading.column.as_str()) == *cell);
             let blocks: BTreeSet<&str> = own.clone().map(|reading| reading.block.as_str()).collect();
             (blocks.len(), own.count())
         };
@@ -242,10 +245,7 @@ impl<'a> Table<'a> {
     }
 
     /// A sum of combinations with its interval; none where one was never run or the layout does not determine it.
-    fn contrast(
-        &self,
-        parts: &[((&str, &str), f64)],
-    ) -> Result<Option<(Estimate, Interval)>, VerdictError> {
+    fn contrast(&self, parts: &[((&str, &str), f64)]) -> Result<Option<(Estimate, Interval)>, VerdictError> {
         let mut combination = vec![0.0; self.before + self.cells.len()];
         for (cell, factor) in parts {
             let Some(number) = self.cells.get(cell) else { return Ok(None) };

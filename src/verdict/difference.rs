@@ -327,7 +327,8 @@ mod tests {
     #[test]
     fn shared_sources_cancel_and_others_do_not() {
         use Which::{Base, Test};
-        let pulls: Vec<_> = (0..6).map(|n| (if n % 2 == 0 { Base } else { Test }, "u", f64::from(n))).collect();
+        let pulls: Vec<_> =
+            (0..6).map(|n| (if n % 2 == 0 { Base } else { Test }, "u", f64::from(n))).collect();
         let layout = layout(&pulls);
         let values = [10.0, 12.1, 10.1, 12.0, 9.9, 12.2];
         let with = |own: bool| -> Vec<BTreeMap<String, f64>> {

@@ -68,7 +68,9 @@ impl Layout {
             return Ok(layout);
         }
         let shared = placements.iter().any(|a| {
-            placements.iter().any(|b| a.which == Which::Base && b.which == Which::Test && a.session == b.session)
+            placements
+                .iter()
+                .any(|b| a.which == Which::Base && b.which == Which::Test && a.session == b.session)
         });
         if shared {
             return Err(VerdictError::LostInDrift);
@@ -157,7 +159,8 @@ impl Layout {
             .fit_ups
             .iter()
             .map(|unit| {
-                let weight: f64 = unit.iter().zip(&self.weights).map(|(inside, weight)| inside * weight).sum();
+                let weight: f64 =
+                    unit.iter().zip(&self.weights).map(|(inside, weight)| inside * weight).sum();
                 weight * weight
             })
             .sum();
@@ -175,12 +178,12 @@ impl Layout {
         let mut any = false;
         for session in sessions.keys() {
             let range = |which: Which| {
-                self.of_side(which)
-                    .filter(|place| place.session == *session)
-                    .map(|place| place.at)
-                    .fold(None, |range: Option<(f64, f64)>, at| {
+                self.of_side(which).filter(|place| place.session == *session).map(|place| place.at).fold(
+                    None,
+                    |range: Option<(f64, f64)>, at| {
                         Some(range.map_or((at, at), |(low, high)| (low.min(at), high.max(at))))
-                    })
+                    },
+                )
             };
             if let (Some(base), Some(test)) = (range(Which::Base), range(Which::Test)) {
                 any = true;

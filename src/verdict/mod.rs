@@ -17,6 +17,9 @@ mod plan;
 mod scatter;
 mod unequal;
 
+pub use crate::statistics::Interval;
+pub use crate::statistics::StatisticsError;
+pub use crate::statistics::two_sample::Estimate;
 pub use band::Band;
 pub use band::BandPoint;
 pub use band::Standing;

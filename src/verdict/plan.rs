@@ -60,9 +60,7 @@ pub fn plan(detect: f64, pull: f64, refit: f64) -> Result<Option<Plan>, Statisti
 /// A B, B A, A B, …: each pair turned round, so that a straight drift weighs on both sides alike.
 fn mirrored(fit_ups: usize) -> Vec<Which> {
     (0..fit_ups)
-        .flat_map(|pair| {
-            if pair % 2 == 0 { [Which::Base, Which::Test] } else { [Which::Test, Which::Base] }
-        })
+        .flat_map(|pair| if pair % 2 == 0 { [Which::Base, Which::Test] } else { [Which::Test, Which::Base] })
         .collect()
 }
 

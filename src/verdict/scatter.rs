@@ -78,7 +78,8 @@ impl Evidence {
             rows.push(Row { fixed, with_fit_ups });
         }
         let values: Vec<f64> = pulls.iter().map(|pull| pull.4).collect();
-        let (fixed, whole): (Vec<_>, Vec<_>) = rows.into_iter().map(|row| (row.fixed, row.with_fit_ups)).unzip();
+        let (fixed, whole): (Vec<_>, Vec<_>) =
+            rows.into_iter().map(|row| (row.fixed, row.with_fit_ups)).unzip();
         Self::of(&fixed, &whole, &fit_ups, &values)
     }
 
@@ -153,11 +154,7 @@ impl Scatter {
     /// None where nothing at all says how anything scatters.
     pub fn of(own: &Evidence, book: &Evidence) -> Option<Self> {
         let pulls = if own.pull_freedom < FEWEST_OF_OWN.min(book.pull_freedom) { book } else { own };
-        let refits = if own.refit_freedom < FEWEST_OF_OWN.min(book.refit_freedom) {
-            book
-        } else {
-            own
-        };
+        let refits = if own.refit_freedom < FEWEST_OF_OWN.min(book.refit_freedom) { book } else { own };
         if pulls.pull_freedom + refits.refit_freedom == 0 {
             return None;
         }
@@ -180,8 +177,7 @@ impl Scatter {
             let freedom = refits.refit_freedom as f64;
             scatter.refit_mean_square = refits.refit_squares / freedom;
             scatter.refit_share = refits.refit_share / freedom;
-            let variance =
-                ((scatter.refit_mean_square - pull_mean_square) / scatter.refit_share).max(0.0);
+            let variance = ((scatter.refit_mean_square - pull_mean_square) / scatter.refit_share).max(0.0);
             // Satterthwaite's for a sum of squares of unequal expectation.
             let whole = freedom * pull_mean_square + refits.refit_share * variance;
             let parts = freedom * pull_mean_square * pull_mean_square
@@ -284,7 +280,14 @@ mod tests {
     #[test]
     fn the_book_helps_only_where_the_sides_say_too_little() {
         let own = Evidence { pull_squares: 4.0, pull_freedom: 4, ..Evidence::default() };
-        let book = Evidence { pull_squares: 90.0, pull_freedom: 9, refit_squares: 3.0, refit_freedom: 2, refit_share: 2.0, refit_share_squares: 2.0 };
+        let book = Evidence {
+            pull_squares: 90.0,
+            pull_freedom: 9,
+            refit_squares: 3.0,
+            refit_freedom: 2,
+            refit_share: 2.0,
+            refit_share_squares: 2.0,
+        };
         let scatter = Scatter::of(&own, &book).unwrap();
         assert_eq!(scatter.pull.unwrap().from_book, 0);
         assert!((scatter.pull.unwrap().standard_deviation - 1.0).abs() < 1e-12);

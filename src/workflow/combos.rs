@@ -70,8 +70,7 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
     let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
     let basis = wanted.map(|wanted| wanted.basis);
     let (sides, set_aside) = weigh_pulls::gathered(book, &library, &ids)?;
-    let mut left_out: Vec<LeftOut> =
-        set_aside.into_iter().map(|(pull, why)| LeftOut { pull, why }).collect();
+    let mut left_out: Vec<LeftOut> = set_aside.into_iter().map(|(pull, why)| LeftOut { pull, why }).collect();
     // A pull with gaps of its own is barred from every pair; one that most others may not be compared with is left out
     // before them.
     let mut sides = sides;
@@ -152,7 +151,8 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
     answer.figure = format!("{} from {first} to {last} rpm", request.figure.title());
     answer.row_role.clone_from(&request.rows);
     answer.column_role.clone_from(&request.columns);
-    answer.correction = basis.map_or_else(|| "as their files carry it".to_owned(), |basis| basis.name().to_owned());
+    answer.correction =
+        basis.map_or_else(|| "as their files carry it".to_owned(), |basis| basis.name().to_owned());
     answer.left_out = left_out;
     answer.commit = library.commit().short();
     Ok(answer)
@@ -174,8 +174,11 @@ fn speeds(pulls: &[Weighable], window: Option<(u32, u32)>) -> Result<Vec<u32>, F
         shared.unwrap_or_default().into_iter().filter(|speed| (low..=high).contains(speed)).collect();
     if found.is_empty() {
         return Err(Failure::usage(
-            Finding::error("no-speeds", "no pull is left that shares a filled grid point with the others there")
-                .next("name another window, or pulls that are documented"),
+            Finding::error(
+                "no-speeds",
+                "no pull is left that shares a filled grid point with the others there",
+            )
+            .next("name another window, or pulls that are documented"),
         ));
     }
     Ok(found)

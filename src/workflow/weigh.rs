@@ -153,7 +153,8 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
         answer.equivalence(margin, within, probability);
     }
     if let Some(detect) = scale.detect {
-        answer.plan = Some(PlanLine::of(detect, &difference, scale.unit()).map_err(|error| plain(error.into()))?);
+        answer.plan =
+            Some(PlanLine::of(detect, &difference, scale.unit()).map_err(|error| plain(error.into()))?);
     }
     answer.base = pulls[..count].iter().map(|pull| pull.side.name.clone()).collect();
     answer.test = pulls[count..].iter().map(|pull| pull.side.name.clone()).collect();
@@ -291,7 +292,8 @@ impl Figure<'_> {
     }
 
     fn words(&self, request: &WeighRequest) -> String {
-        let (first, last) = (self.speeds.first().copied().unwrap_or(0), self.speeds.last().copied().unwrap_or(0));
+        let (first, last) =
+            (self.speeds.first().copied().unwrap_or(0), self.speeds.last().copied().unwrap_or(0));
         match request.at {
             Some(at) => format!("{} at {at} rpm", if self.figure.is_power() { "power" } else { "torque" }),
             None => format!("{} from {first} to {last} rpm", self.figure.title()),
@@ -342,7 +344,12 @@ impl Elsewhere {
         Evidence::of_book(&rows).map_err(|error| plain(error.into()))
     }
 
-    fn weigh(&self, layout: &Layout, pulls: &[Weighable], figure: &Figure<'_>) -> Result<Difference, Failure> {
+    fn weigh(
+        &self,
+        layout: &Layout,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+    ) -> Result<Difference, Failure> {
         let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
         let arm = figure.arm();
         let mut sources: Vec<BTreeMap<String, f64>> =
@@ -362,9 +369,8 @@ impl Elsewhere {
         if !figure.figure.is_peak() {
             return Ok(None);
         }
-        let speed = |pull: &Weighable| {
-            pull.curve.peak(figure.speeds, figure.figure.is_power()).map(|peak| peak.1)
-        };
+        let speed =
+            |pull: &Weighable| pull.curve.peak(figure.speeds, figure.figure.is_power()).map(|peak| peak.1);
         let values: Vec<f64> = pulls.iter().filter_map(speed).collect();
         let none = vec![BTreeMap::new(); values.len()];
         let book = self.evidence(pulls, speed)?;
@@ -401,7 +407,9 @@ fn subject(pairs: &[(usize, usize, Checked<'_>)], count: usize, request: &WeighR
     let mut roles = BTreeSet::new();
     for (_, _, checked) in across(pairs, count) {
         let made = checked.changes().iter().filter(|change| change.is_hand_made());
-        roles.extend(made.filter(|change| change.item.group == Group::Role).map(|change| change.item.name.clone()));
+        roles.extend(
+            made.filter(|change| change.item.group == Group::Role).map(|change| change.item.name.clone()),
+        );
     }
     if roles.len() == 1 { roles.into_iter().next() } else { None }
 }
@@ -571,7 +579,9 @@ fn excluded(
             let same_configuration = chosen.contains(id.as_str());
             let why = match &pull.outcome {
                 crate::record::Outcome::SetAside(why) => format!("set aside: {why}"),
-                _ if same_configuration => "kept, of a configuration that is weighed, and not named".to_owned(),
+                _ if same_configuration => {
+                    "kept, of a configuration that is weighed, and not named".to_owned()
+                }
                 _ => "on neither side".to_owned(),
             };
             lines.push(Excluded { pull: id, why, same_configuration });

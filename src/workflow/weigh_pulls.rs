@@ -175,7 +175,9 @@ impl Weighable {
         for (name, held) in &effective.settings {
             let value = held.figure.entries.last().and_then(|entry| entry.known.value());
             let value = match value {
-                Some(Value::Quantity(reading)) if held.origin.is_build() => format!("{:.1e}", reading.mean().si()),
+                Some(Value::Quantity(reading)) if held.origin.is_build() => {
+                    format!("{:.1e}", reading.mean().si())
+                }
                 Some(Value::Quantity(reading)) => format!("by hand {:e}", reading.mean().si()),
                 Some(other) => format!("{other:?}"),
                 None => String::new(),
