@@ -117,7 +117,10 @@ mod tests {
         });
         let speeds: Vec<u32> = (30..=80).map(|n| n * 100).collect();
         let (height, speed) = curve.peak(&speeds, false).unwrap();
-        assert!((height - 480.293_290).abs() < 1e-5 && (speed - 5025.421_7).abs() < 1e-3, "{height} {speed}");
+        assert!(
+            (height - 480.293_290).abs() < 1e-5 && (speed - 5_025.421_7).abs() < 1e-3,
+            "{height} {speed}"
+        );
     }
 
     #[test]

@@ -44,7 +44,7 @@ pub fn plan(detect: f64, pull: f64, refit: f64) -> Result<Option<Plan>, Statisti
             // Side means and one drift are fitted to the fit-ups.
             let freedom = 2.0 * fit_ups as f64 - 3.0;
             let error = variance.sqrt();
-            if !(error > 0.0) {
+            if error.is_nan() || error <= 0.0 {
                 return Err(StatisticsError::NoSpread { what: "pulls of this engine in this cell" });
             }
             let limit = student_quantile(0.975, freedom)?;

@@ -37,6 +37,9 @@ pub(super) struct Weighable {
     torque_sources: BTreeMap<String, f64>,
 }
 
+/// A pull that is left out, with the reason.
+pub(super) type SetAside = (String, String);
+
 /// The kept pulls that names mean, in the order of the book: pulls, ranges, lists, builds, sessions.
 ///
 /// # Errors
@@ -63,7 +66,7 @@ pub(super) fn gathered(
     book: &Book,
     library: &Library,
     ids: &BTreeSet<String>,
-) -> Result<(Vec<Side>, Vec<(String, String)>), Failure> {
+) -> Result<(Vec<Side>, Vec<SetAside>), Failure> {
     let (mut sides, mut left_out) = (Vec::new(), Vec::new());
     for id in ids {
         let mut side = gather::side(library, &names::Named::Pull(id.clone()))?;
