@@ -425,6 +425,7 @@ fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>)
         parts: shop.clone(),
         engine: None,
         instruments: BTreeMap::new(),
+        channel_means: BTreeMap::new(),
         channels: BTreeSet::new(),
         refit_after: None,
         wear: BTreeMap::new(),

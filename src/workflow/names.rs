@@ -72,6 +72,13 @@ pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
     {
         return in_session(paths, &session).get(&order).cloned().ok_or_else(|| nothing(name, paths));
     }
+    // `0412a-7` as people say `0412a-07`.
+    if let Some((session, order)) = name.rsplit_once('-')
+        && let Ok(order) = order.parse::<u32>()
+        && let Some(id) = in_session(paths, session).get(&order)
+    {
+        return Ok(id.clone());
+    }
     match by_prefix(name, paths.keys().map(String::as_str)) {
         Prefix::One(id) => Ok(id),
         Prefix::Several(ids) => Err(Finding::error("ambiguous", "more than one pull begins so")
