@@ -2,6 +2,7 @@
 //!
 //! The short run is part of every test run; the table of docs/weighing.md comes from the long one:
 //! `cargo test --test weigh_coverage -- --ignored --nocapture`.
+#![expect(clippy::print_stdout, reason = "the long run prints the table of the document")]
 
 use std::collections::BTreeMap;
 
