@@ -14,4 +14,5 @@ pub mod record;
 pub mod render;
 pub mod statistics;
 pub mod store;
+pub mod verdict;
 pub mod workflow;

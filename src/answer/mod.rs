@@ -4,6 +4,7 @@
 //! each shape. Nothing is computed here beyond putting values into words.
 
 mod audit;
+mod combos;
 mod demo;
 mod derived;
 mod diff;
@@ -11,8 +12,14 @@ mod entry;
 mod gaps;
 mod look;
 mod sheet;
+mod weigh;
 
 pub use audit::AuditAnswer;
+pub use combos::CellLine;
+pub use combos::CombosAnswer;
+pub use combos::EffectLine;
+pub use combos::InteractionLine;
+pub use combos::LeftOut;
 pub use demo::DemoAnswer;
 pub use demo::DemoShown;
 pub use demo::DemoStep;
@@ -52,6 +59,19 @@ pub use sheet::SheetLine;
 pub use sheet::SheetPart;
 pub use sheet::SheetPull;
 pub use sheet::SheetRoleLine;
+pub use weigh::BandLine;
+pub use weigh::BandRow;
+pub use weigh::BudgetLine;
+pub use weigh::EquivalenceLine;
+pub use weigh::Excluded;
+pub use weigh::PlanLine;
+pub use weigh::RangeLine;
+pub use weigh::RulingLine;
+pub use weigh::SpreadLine;
+pub use weigh::WeighAnswer;
+pub use weigh::WeighUnit;
+pub use weigh::Weighed;
+pub use weigh::WithInterval;
 
 use serde::Serialize;
 

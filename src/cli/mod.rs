@@ -8,6 +8,7 @@
 )]
 
 mod audit;
+mod combos;
 mod correct;
 mod demo;
 mod diff;
@@ -19,6 +20,7 @@ mod measure;
 mod pull;
 mod sheet;
 mod surroundings;
+mod weigh;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -86,6 +88,8 @@ enum Command {
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
+    Weigh(weigh::Weigh),
+    Combos(combos::Combos),
     Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
@@ -181,6 +185,8 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
+        Command::Weigh(args) => args.run(surroundings),
+        Command::Combos(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }

@@ -25,7 +25,7 @@ pub fn diff(answer: &DiffAnswer, look: Look) -> String {
     page.finish()
 }
 
-fn refusal(page: &mut Page, refused: &Refused) {
+pub(super) fn refusal(page: &mut Page, refused: &Refused) {
     page.line(0, Tone::Bad, &refused.headline);
     if let Some((base, test)) = &refused.unlike_corrections {
         page.pair(2, &refused.base, refused.base.len().max(refused.test.len()), base);

@@ -3,6 +3,7 @@
 //! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
 //! cleaned of control sequences here, since a record may come from anybody.
 
+mod combos;
 mod demo;
 mod derived;
 mod diff;
@@ -12,7 +13,9 @@ mod gaps;
 mod look;
 mod page;
 mod sheet;
+mod weigh;
 
+pub use combos::combos;
 pub use demo::demo;
 pub use diff::diff;
 pub use entry::audit;
@@ -25,6 +28,7 @@ pub use page::Look;
 pub use page::Page;
 pub use page::clean;
 pub use sheet::sheet;
+pub use weigh::weigh;
 
 use serde::Serialize;
 

@@ -4,6 +4,7 @@
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
 pub mod audit;
+pub mod combos;
 pub mod compare;
 mod context;
 pub mod correct;
@@ -35,6 +36,8 @@ pub mod rework;
 pub mod sheet;
 mod sweep;
 mod wear;
+pub mod weigh;
+mod weigh_pulls;
 
 pub use context::Context;
 pub use context::Progress;
