@@ -49,6 +49,8 @@ mod shapes;
 mod sheet;
 #[path = "cli/surroundings.rs"]
 mod surroundings;
+#[path = "cli/weigh.rs"]
+mod weigh;
 
 /// A snapshot under exactly this name. Commit ids and process numbers are left out: any word of a shipped schema changes
 /// all commits; `demo::two_runs_give_the_same_commits` holds that they are the same from run to run.
