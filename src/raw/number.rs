@@ -278,7 +278,6 @@ fn eight_digits(digits: u64) -> u64 {
 fn halves(word: u128) -> (u64, u64) {
     #[expect(clippy::cast_possible_truncation, reason = "the lower half is wanted")]
     let low = word as u64;
-    #[expect(clippy::cast_possible_truncation, reason = "shifted to the lower half")]
     let high = (word >> 64) as u64;
     (low, high)
 }
