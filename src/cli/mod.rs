@@ -18,6 +18,7 @@ mod make;
 mod measure;
 mod pull;
 mod surroundings;
+mod typed;
 
 use std::ffi::OsString;
 use std::io::Write;

@@ -30,6 +30,7 @@ pub mod names;
 pub mod new_book;
 pub mod rework;
 mod sweep;
+pub mod take_in;
 mod wear;
 
 pub use context::Context;
