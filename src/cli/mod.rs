@@ -11,6 +11,7 @@ mod audit;
 mod correct;
 mod demo;
 mod diff;
+mod flow;
 mod gaps;
 mod keep;
 mod look;
@@ -83,6 +84,7 @@ enum Command {
     Correct(correct::Correct),
     Look(look::Look),
     Pull(pull::Pull),
+    Flow(flow::Flow),
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
@@ -177,6 +179,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Correct(args) => args.run(surroundings),
         Command::Look(args) => args.run(surroundings),
         Command::Pull(args) => args.run(surroundings),
+        Command::Flow(args) => args.run(surroundings),
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),

@@ -23,7 +23,7 @@ pub fn diff(answer: &DiffAnswer, look: Look) -> String {
     page.finish()
 }
 
-fn refusal(page: &mut Page, refused: &Refused) {
+pub(super) fn refusal(page: &mut Page, refused: &Refused) {
     page.line(0, Tone::Bad, &refused.headline);
     if let Some((base, test)) = &refused.unlike_corrections {
         page.pair(2, &refused.base, refused.base.len().max(refused.test.len()), base);
@@ -151,7 +151,7 @@ fn change(page: &mut Page, line: &ChangeLine) {
 }
 
 /// A side's value with how it is known.
-fn side_text(side: &SideLine) -> String {
+pub(super) fn side_text(side: &SideLine) -> String {
     let mut words = match side.how {
         "said" => return with_correction(side, side.text.clone()),
         "channel" => return side.text.clone(),

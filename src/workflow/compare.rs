@@ -144,7 +144,7 @@ fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) 
 }
 
 /// The unit that the book prefers for a kind, with the factor from SI to it.
-fn unit(library: &Library, kind: QuantityKind, otherwise: &'static str) -> (&'static str, f64) {
+pub(super) fn unit(library: &Library, kind: QuantityKind, otherwise: &'static str) -> (&'static str, f64) {
     let wanted = library.page().units.get(kind.name()).map_or(otherwise, String::as_str);
     match Unit::parse(wanted, kind).or_else(|_| Unit::parse(otherwise, kind)) {
         Ok(unit) => (unit.symbol(), unit.from_si(1.0)),

@@ -5,6 +5,7 @@
 
 pub mod audit;
 pub mod compare;
+pub mod compare_flow;
 mod context;
 pub mod correct;
 pub mod demo;
@@ -15,6 +16,8 @@ mod enter_conditions;
 mod enter_record;
 mod failure;
 mod fit_up;
+pub mod flow;
+mod flow_points;
 mod gate;
 mod gather;
 mod history;
