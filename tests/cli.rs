@@ -47,18 +47,17 @@ mod pull;
 mod rework;
 #[path = "cli/shapes.rs"]
 mod shapes;
+#[path = "cli/sheet.rs"]
+mod sheet;
 #[path = "cli/surroundings.rs"]
 mod surroundings;
+#[path = "cli/weigh.rs"]
+mod weigh;
 
-/// Snapshots of what a command says, as text and JSON. Commit ids are left out of them, since any word of a shipped
-/// schema changes all; `demo::two_runs_give_the_same_commits` holds that they are the same from run to run.
-macro_rules! shown {
-    ($bench:expr, $name:literal, $arguments:expr) => {
-        shown!($bench, "book", $name, $arguments)
-    };
-    ($bench:expr, $folder:expr, $name:literal, $arguments:expr) => {{
-        let module = module_path!().rsplit("::").next().unwrap_or_default();
-        let said = $bench.show_in($folder, &format!("{module}-{}", $name), $arguments);
+/// A snapshot under exactly this name. Commit ids and process numbers are left out: any word of a shipped schema changes
+/// all commits; `demo::two_runs_give_the_same_commits` holds that they are the same from run to run.
+macro_rules! kept {
+    ($name:expr, $text:expr $(,)?) => {
         insta::with_settings!({
             filters => vec![
                 (r"\b[0-9a-f]{12}\b", "[commit]"),
@@ -68,8 +67,22 @@ macro_rules! shown {
             prepend_module_to_snapshot => false,
             snapshot_path => "snapshots",
         }, {
-            insta::assert_snapshot!(format!("{module}-{}", $name), said);
-        });
+            insta::assert_snapshot!($name, $text);
+        })
+    };
+}
+pub(crate) use kept;
+
+/// A snapshot of what a command says, as text and as JSON.
+macro_rules! shown {
+    ($bench:expr, $name:literal, $arguments:expr) => {
+        shown!($bench, "book", $name, $arguments)
+    };
+    ($bench:expr, $folder:expr, $name:literal, $arguments:expr) => {{
+        let module = module_path!().rsplit("::").next().unwrap_or_default();
+        let name = format!("{module}-{}", $name);
+        let said = $bench.show_in($folder, &name, $arguments);
+        super::kept!(name, said);
     }};
 }
 pub(crate) use shown;

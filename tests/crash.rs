@@ -228,7 +228,7 @@ fn look_after(task: &Task, root: &Path, tally: &mut Tally, place: &str) {
     let found = state(root);
     assert_eq!(&found, if old { &task.old } else { &task.new }, "{place}");
     assert_whole(root);
-    if tally.all() % 8 == 0 {
+    if tally.all().is_multiple_of(8) {
         let audit = program(root, &["audit"]).output().unwrap();
         assert!(audit.status.success(), "{place}: {}", said(&audit));
     }

@@ -118,11 +118,23 @@ fn a_large_raw_file_is_not_in_a_clone_and_that_is_no_damage() {
     let there = done(&clone, &["audit"]);
     assert!(there.contains("Not in this copy of the book (no damage)"), "{there}");
     assert!(there.contains(large[0].rsplit('/').next().unwrap()), "{there}");
+    assert_eq!(program(&clone, &["audit", "--json"]).output().unwrap().status.code(), Some(0));
     // Carried over by hand, it is here again.
     fs::create_dir_all(clone.join(&large[0]).parent().unwrap()).unwrap();
     fs::copy(root.join(&large[0]), clone.join(&large[0])).unwrap();
     let there = done(&clone, &["audit"]);
     assert!(!there.contains("Not in this copy"), "{there}");
+}
+
+#[test]
+fn a_raw_file_that_git_held_once_is_missed() {
+    let (_folder, root) = shop();
+    done(&root, &pull_arguments(&raw("tarnbeck-0411-01.csv")));
+    git(&root, &["rm", "--quiet", "-r", "raw"]);
+    git(&root, &["commit", "--quiet", "-m", "Evidence taken out"]);
+    let audit = program(&root, &["audit"]).output().unwrap();
+    assert_eq!(audit.status.code(), Some(4), "{}", said(&audit));
+    assert!(said(&audit).contains("an earlier commit held it"), "{}", said(&audit));
 }
 
 #[test]
@@ -170,6 +182,7 @@ fn log_blame_and_push_work_as_on_any_repository() {
     git(root.parent().unwrap(), &["init", "--quiet", "--bare", bare.to_str().unwrap()]);
     git(&bare, &["config", "receive.fsckObjects", "true"]);
     git(&root, &["push", "--quiet", bare.to_str().unwrap(), "HEAD:refs/heads/main"]);
+    git(&bare, &["symbolic-ref", "HEAD", "refs/heads/main"]);
     assert_eq!(git(&bare, &["rev-parse", "main"]), head);
     assert_whole(&bare);
     // Further entries are fast-forwards.

@@ -58,7 +58,6 @@ const SCHEMA_ALONE: &[&str] = &[
     "unknown-field-segments-of-a-role",
     "unknown-field-session",
     "unknown-field-setting",
-    "unknown-field-unquoted-comma",
     "unknown-field-work-detail",
     "wrong-form-demand",
     "wrong-form-uncertainty",

@@ -212,7 +212,7 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
     fs::write(&place, "abce").unwrap();
     assert_eq!(codes(&named), ["raw-damaged"]);
     fs::remove_file(&place).unwrap();
-    assert_eq!(codes(&named), ["raw-missing"]);
+    assert_eq!(codes(&named), ["raw-not-here"]);
     fs::write(place.with_file_name("stray.txt"), "x").unwrap();
     assert_eq!(codes(&BTreeMap::new()), ["raw-stray"]);
     fs::remove_file(place.with_file_name("stray.txt")).unwrap();

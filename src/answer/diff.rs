@@ -2,12 +2,16 @@
 
 use serde::Serialize;
 
+use crate::answer::BasisLine;
+use crate::answer::DerivedLine;
 use crate::answer::GapLine;
+use crate::answer::LackLine;
 use crate::check::Change;
 use crate::check::ChangeGroup;
 use crate::check::Checked;
 use crate::check::GapSide;
 use crate::check::Group;
+use crate::check::NoBasis;
 use crate::check::Refusal;
 use crate::check::Shown;
 use crate::curves::SideBySide;
@@ -36,6 +40,12 @@ pub struct Refused {
     /// Both corrections, where they are unlike.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unlike_corrections: Option<(String, String)>,
+    /// What they were to be brought to, where that was said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correct_to: Option<String>,
+    /// What keeps a side from that.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub lacks: Vec<LackLine>,
     /// The one command that asks for all of it.
     pub next: String,
     /// Files with pending edits that would change the answer.
@@ -178,7 +188,7 @@ pub struct WearLine {
     pub test_seconds: Option<f64>,
 }
 
-/// One speed of two observed curves.
+/// One speed of two curves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CurveRow {
     /// Speed in rpm.
@@ -193,7 +203,7 @@ pub struct CurveRow {
     pub test_power: Option<f64>,
 }
 
-/// Two observed curves side by side.
+/// Two curves side by side, as observed or brought to one correction.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Curves {
     /// Unit of torque.
@@ -202,8 +212,10 @@ pub struct Curves {
     pub power_unit: String,
     /// Distance of the rows, in rpm.
     pub step_rpm: u32,
-    /// The correction that both files carry.
+    /// The correction that the rows carry.
     pub correction: String,
+    /// How each side came to it; empty where the rows are as both files carry them.
+    pub brought: Vec<BasisLine>,
     /// The rows.
     pub rows: Vec<CurveRow>,
     /// What was left out of the sweeps, a line a side.
@@ -217,6 +229,7 @@ impl Curves {
         torque: (&str, f64),
         power: (&str, f64),
         correction: String,
+        brought: Vec<BasisLine>,
         cut: Vec<String>,
     ) -> Self {
         let watts = |rpm: u32, torque_nm: f64| torque_nm * f64::from(rpm) * std::f64::consts::PI / 30.0;
@@ -236,6 +249,7 @@ impl Curves {
             power_unit: power.0.to_owned(),
             step_rpm: side_by_side.step_rpm,
             correction,
+            brought,
             rows,
             cut,
         }
@@ -267,7 +281,9 @@ pub struct Compared {
     pub soft: Vec<SoftLine>,
     /// How much the parts have run.
     pub wear: Vec<WearLine>,
-    /// The observed curves.
+    /// What follows from the records of both.
+    pub derived: Vec<DerivedLine>,
+    /// The curves.
     pub curves: Option<Curves>,
     /// Why there are none, where there are none.
     pub no_curves: Option<String>,
@@ -325,6 +341,7 @@ impl Compared {
                 })
                 .collect(),
             wear: Vec::new(),
+            derived: Vec::new(),
             curves: None,
             no_curves: None,
             doubts: Vec::new(),
@@ -339,30 +356,29 @@ impl Refused {
     /// The refusal in words.
     pub fn of(refusal: &Refusal, base: &str, test: &str) -> Self {
         let count = refusal.gaps.len();
-        let headline = match (&refusal.unlike_corrections, count) {
-            (Some((a, b)), 0) => {
-                format!(
-                    "Not compared: {base} carries the correction {a}, {test} carries {b}. Figures of unlike corrections are not put side by side."
-                )
-            }
-            (Some((a, b)), count) => format!(
-                "Not compared: {} that could differ {} not documented, and the corrections are unlike ({a}; {b}).",
-                counted(count, "thing"),
-                if count == 1 { "is" } else { "are" }
-            ),
-            (None, count) => format!(
-                "Not compared: {} that could differ between {base} and {test} {} not documented.",
-                counted(count, "thing"),
-                if count == 1 { "is" } else { "are" }
-            ),
+        let unlike = refusal.unlike_corrections.as_ref();
+        let gaps = format!(
+            "{} that could differ between {base} and {test} {} not documented",
+            counted(count, "thing"),
+            if count == 1 { "is" } else { "are" }
+        );
+        let headline = match (unlike, count) {
+            (Some(none), 0) => format!("Not compared: {}.", no_basis_words(base, test, none)),
+            (Some(none), _) => format!("Not compared: {gaps}, and {}.", no_basis_words(base, test, none)),
+            (None, _) => format!("Not compared: {gaps}."),
         };
+        let correct_to = unlike.and_then(|none| none.to).map(|to| to.name().to_owned());
         Self {
             base: base.to_owned(),
             test: test.to_owned(),
             headline,
             gaps: refusal.gaps.iter().map(GapLine::from).collect(),
-            unlike_corrections: refusal.unlike_corrections.clone(),
-            next: if count == 0 {
+            unlike_corrections: unlike.map(|none| (none.base.clone(), none.test.clone())),
+            correct_to,
+            lacks: unlike.map(LackLine::gather).unwrap_or_default(),
+            next: if let Some((side, item)) = unlike.and_then(missing_condition) {
+                format!("mulebook measure {side} {item} \"…\" --with INSTRUMENT")
+            } else if count == 0 {
                 "mulebook correct PULL --set correction=… --because \"…\"   where one of them was written down wrongly".to_owned()
             } else {
                 format!("mulebook gaps {base} {test} --fill")
@@ -370,6 +386,30 @@ impl Refused {
             pending: Vec::new(),
             commit: String::new(),
         }
+    }
+}
+
+/// The first condition that keeps a side from the basis wanted.
+fn missing_condition(none: &NoBasis) -> Option<(&str, &str)> {
+    none.lacks.iter().find_map(|(side, lack)| {
+        let missing = lack.missing.iter().find(|missing| missing.path.starts_with("conditions."))?;
+        Some((side.as_str(), missing.path.as_str()))
+    })
+}
+
+/// Why two files do not come to one correction.
+pub fn no_basis_words(base: &str, test: &str, none: &NoBasis) -> String {
+    match none.to {
+        None => format!(
+            "{base} carries the correction {}, {test} carries {}, and nobody says what to bring them to",
+            none.base, none.test
+        ),
+        Some(to) => format!(
+            "{base} ({}) and {test} ({}) cannot both be brought to {}",
+            none.base,
+            none.test,
+            to.name()
+        ),
     }
 }
 

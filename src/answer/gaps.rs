@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::answer::BarsLine;
 use crate::check::Close;
 use crate::check::Gap;
 use crate::check::GapSide;
@@ -47,7 +48,7 @@ impl From<&Gap> for GapLine {
 }
 
 /// Why a gap counts as one, in words.
-fn why_words(why: &Why) -> String {
+pub(super) fn why_words(why: &Why) -> String {
     match why {
         Why::Absent => "nobody wrote it down".to_owned(),
         Why::Voided { work, state, was } => {
@@ -72,6 +73,8 @@ pub struct GapsAnswer {
     pub common: Vec<GapLine>,
     /// Figures that are only listed or assumed, a line each.
     pub soft: Vec<String>,
+    /// Missing inputs of derived figures, and what each bars.
+    pub bars: Vec<BarsLine>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

@@ -55,7 +55,8 @@ impl Change {
             self.group,
             ChangeGroup::Parts | ChangeGroup::Settings | ChangeGroup::Fits | ChangeGroup::Run
         );
-        hand && self.item.group != Group::Figure && !self.equal_within && !self.same_value
+        let of_the_engine = !matches!(self.item.group, Group::Figure | Group::Correction);
+        hand && of_the_engine && !self.equal_within && !self.same_value
     }
 }
 

@@ -4,15 +4,19 @@ use crate::check::Change;
 use crate::check::Close;
 use crate::check::Group;
 use crate::check::Item;
+use crate::check::NoBasis;
+use crate::check::OneBasis;
 use crate::check::Shown;
 use crate::check::Side;
 use crate::check::Told;
+use crate::check::Wanted;
 use crate::check::Why;
+use crate::check::basis;
+use crate::check::basis::Common;
 use crate::check::changes;
 use crate::check::close::close;
 use crate::check::rows::Check;
 use crate::check::rows::Row;
-use crate::record::Correcting;
 use crate::record::Kinds;
 
 /// On which side an item is not documented.
@@ -46,8 +50,8 @@ pub struct Gap {
 pub struct Refusal {
     /// What is not documented, the roles that differ first.
     pub gaps: Vec<Gap>,
-    /// Both corrections, where the files carry unlike ones.
-    pub unlike_corrections: Option<(String, String)>,
+    /// Why the two do not come to one correction, where they do not.
+    pub unlike_corrections: Option<NoBasis>,
 }
 
 /// Something documented as unknown: the comparison runs and says so first.
@@ -75,6 +79,8 @@ pub struct Checked<'a> {
     common_gaps: Vec<Gap>,
     weak: (usize, usize),
     soft: Vec<(Item, GapSide, Shown)>,
+    basis: Option<OneBasis>,
+    no_basis: Option<NoBasis>,
 }
 
 impl<'a> Checked<'a> {
@@ -117,13 +123,28 @@ impl<'a> Checked<'a> {
     pub fn soft(&self) -> &[(Item, GapSide, Shown)] {
         &self.soft
     }
+
+    /// The basis that torque and power of both were brought to; none where both stay as their files carry them.
+    pub fn basis(&self) -> Option<&OneBasis> {
+        self.basis.as_ref()
+    }
+
+    /// Why two alike corrections were not brought to the one that the book asks for.
+    pub fn no_basis(&self) -> Option<&NoBasis> {
+        self.no_basis.as_ref()
+    }
 }
 
-/// Compares two sides, or refuses.
+/// Compares two sides, or refuses. Torque and power of two pulls are brought to what is wanted.
 ///
 /// # Errors
 /// The refusal with every gap; nothing can overrule it but documenting the field, if only as unknown with a reason.
-pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<Checked<'a>, Refusal> {
+pub fn documented<'a>(
+    base: &'a Side,
+    test: &'a Side,
+    kinds: &Kinds,
+    wanted: Option<Wanted>,
+) -> Result<Checked<'a>, Refusal> {
     let mut check = Check { base, test, kinds, rows: Vec::new(), common: 0, common_gaps: Vec::new() };
     check.roles();
     check.settings();
@@ -133,7 +154,7 @@ pub fn documented<'a>(base: &'a Side, test: &'a Side, kinds: &Kinds) -> Result<C
         check.run();
         check.correction();
     }
-    check.finish()
+    check.finish(wanted)
 }
 
 /// What is not documented on one side alone, whatever it is compared with: every demanded item.
@@ -166,7 +187,7 @@ pub fn soft_of(side: &Side, kinds: &Kinds) -> Vec<String> {
 }
 
 impl<'a, 'k> Check<'a, 'k> {
-    fn finish(mut self) -> Result<Checked<'a>, Refusal> {
+    fn finish(mut self, wanted: Option<Wanted>) -> Result<Checked<'a>, Refusal> {
         let differing = self.differing_roles();
         let same_build = self.same_build();
         let mut gaps: Vec<Gap> = Vec::new();
@@ -191,7 +212,11 @@ impl<'a, 'k> Check<'a, 'k> {
             gaps.push(Gap { item: row.item.clone(), side, why: why.clone(), other, close });
         }
         gaps.sort_by_key(|gap| self.rank(gap, &differing));
-        let unlike = self.unlike_corrections();
+        let (basis, no_basis, unlike) = match self.common_basis(wanted) {
+            Common::Alike(no_basis) => (None, no_basis, None),
+            Common::Brought(basis) => (Some(*basis), None, None),
+            Common::Unlike(unlike) => (None, None, Some(unlike)),
+        };
         if !gaps.is_empty() || unlike.is_some() {
             return Err(Refusal { gaps, unlike_corrections: unlike });
         }
@@ -215,7 +240,16 @@ impl<'a, 'k> Check<'a, 'k> {
             common_gaps: self.common_gaps,
             weak: (weak, demanded),
             soft,
+            basis,
+            no_basis,
         })
+    }
+
+    fn common_basis(&self, wanted: Option<Wanted>) -> Common {
+        match (&self.base.pull, &self.test.pull) {
+            (Some(_), Some(_)) => basis::common(self.base, self.test, self.kinds, wanted),
+            _ => Common::Alike(None),
+        }
     }
 
     /// Whether both sides stand on one build.
@@ -244,19 +278,6 @@ impl<'a, 'k> Check<'a, 'k> {
             _ => 4,
         };
         (near, gap.item.group, gap.item.path())
-    }
-
-    fn unlike_corrections(&self) -> Option<(String, String)> {
-        let (base, test) =
-            (self.base.effective.correction.as_ref()?, self.test.effective.correction.as_ref()?);
-        // An unknown correction is documented as unknown: the comparison runs with the open question printed, and no
-        // figures of the files are put side by side.
-        let key = |correction: &Correcting| match correction {
-            Correcting::Observed => Some("observed".to_owned()),
-            Correcting::Standard { name, .. } => Some(name.clone()),
-            Correcting::Unknown(_) => None,
-        };
-        (key(base)? != key(test)?).then(|| (base.to_string(), test.to_string()))
     }
 
     fn open_questions(&self) -> Vec<OpenQuestion> {

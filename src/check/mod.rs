@@ -4,14 +4,20 @@
 //! with the command that closes it, or a [`Checked`] value that later rooms demand before they print one two-sided
 //! figure. It never guesses, and no argument turns a refusal off.
 
+mod basis;
 mod changes;
 mod close;
 mod documented;
 mod flow;
+mod ground;
 mod rows;
+mod sheet;
 mod side;
 mod told;
 
+pub use basis::NoBasis;
+pub use basis::OneBasis;
+pub use basis::Wanted;
 pub use changes::Change;
 pub use changes::ChangeGroup;
 pub use close::Close;
@@ -28,6 +34,10 @@ pub use flow::FlowChange;
 pub use flow::FlowSide;
 pub use flow::documented_flow;
 pub use flow::flow_gaps;
+pub use sheet::Sheet;
+pub use sheet::SheetItem;
+pub use sheet::SheetRole;
+pub use sheet::sheet_of;
 pub use side::Side;
 pub use side::Wear;
 pub use told::Group;

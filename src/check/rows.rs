@@ -78,8 +78,10 @@ impl<'a, 'k> Check<'a, 'k> {
                 for (name, title) in names {
                     let item =
                         Item { group: Group::Figure, role: Some(role.to_owned()), name: name.clone(), title };
-                    let (base_told, base_asks) = self.figure(self.base, base, &name);
-                    let (test_told, test_asks) = self.figure(self.test, test, &name);
+                    let (base_spec, test_spec) =
+                        (self.spec(self.base, base, &name), self.spec(self.test, test, &name));
+                    let (base_told, base_asks) = self.figure(self.base, base, base_spec, test_spec);
+                    let (test_told, test_asks) = self.figure(self.test, test, test_spec, base_spec);
                     let silent = |told: &Told| told.gap() == Some(&Why::Absent);
                     if !(base_asks || test_asks)
                         && (silent(&base_told) || silent(&test_told))
@@ -174,11 +176,30 @@ impl<'a, 'k> Check<'a, 'k> {
         names
     }
 
-    fn figure(&self, side: &Side, part: Option<&PartState>, name: &str) -> (Told, bool) {
-        let spec = part.and_then(|part| Some((part, self.kind_of(side, part)?.figure(name)?)));
-        match spec {
-            Some((part, spec)) => (side.figure(part, spec, self.kinds), self.demanded(&spec.demand)),
-            None => (Told::Gap(Why::Absent), false),
+    fn spec(&self, side: &Side, part: Option<&PartState>, name: &str) -> Option<&'k FieldSpec> {
+        self.kind_of(side, part?)?.figure(name)
+    }
+
+    /// What a part says of a figure, and whether a comparison asks its kind for it. Where its kind does not know the
+    /// figure and the other side's does, an open kind may still say it; any other has no place for it.
+    fn figure(
+        &self,
+        side: &Side,
+        part: Option<&PartState>,
+        own: Option<&FieldSpec>,
+        other: Option<&FieldSpec>,
+    ) -> (Told, bool) {
+        let kind = part.and_then(|part| self.kind_of(side, part));
+        match (part, own, other, kind) {
+            (Some(part), Some(own), _, _) => (side.figure(part, own, self.kinds), self.demanded(&own.demand)),
+            (Some(part), None, Some(other), Some(kind)) if kind.open => {
+                (side.figure(part, other, self.kinds), false)
+            }
+            (Some(_), None, Some(other), Some(kind)) if self.demanded(&other.demand) => {
+                let none = format!("no such figure of a {}", kind.title.to_lowercase());
+                (Told::Known(Shown::said(none)), false)
+            }
+            _ => (Told::Gap(Why::Absent), false),
         }
     }
 
@@ -374,7 +395,7 @@ impl<'a, 'k> Check<'a, 'k> {
     }
 }
 
-fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
+pub(super) fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     match answer? {
         RoleAnswer::Said(Answer::Part(part)) => Some(part),
         RoleAnswer::Within(part) => Some(part),
@@ -382,7 +403,7 @@ fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartState> {
     }
 }
 
-fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
+pub(super) fn told_role(side: &Side, role: &str, answer: Option<&RoleAnswer<'_>>) -> Told {
     let corrected =
         side.effective.roles.get(role).and_then(|held| held.origin.correction()).map(str::to_owned);
     match answer {

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use crate::derive::ChannelMean;
 use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Cell;
@@ -48,6 +49,8 @@ pub struct Side {
     pub instruments: BTreeMap<String, Instrument>,
     /// The channels that its raw files carry, by quantity word.
     pub channels: BTreeSet<String>,
+    /// Their means over the sweep, by quantity word, for the channels that document a condition.
+    pub channel_means: BTreeMap<String, ChannelMean>,
     /// When its parts were put together for this fit-up, where that was a refit: the last pull before it.
     pub refit_after: Option<Moment>,
     /// Wear of its parts by tag.

@@ -14,7 +14,7 @@ use crate::workflow::compare_flow::Difference;
 /// See what changed between two pulls, builds or flow sheets; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook diff 0412a-03 0412a-07     what 07 differs in from 03\n  mulebook diff 3 last --subject header\n  mulebook diff h2a-in2-1 h2b-in2-1     two flow sheets, by lift\n\nThe base comes first. Exit code 3 means refused; `mulebook gaps BASE TEST --fill` asks for what is missing."
+    after_help = "Examples:\n  mulebook diff 0412a-03 0412a-07     what 07 differs in from 03\n  mulebook diff 3 last --subject header\n  mulebook diff 3 last --correct-to iso-1585\n  mulebook diff h2a-in2-1 h2b-in2-1     two flow sheets, by lift\n\nThe base comes first. Exit code 3 means refused; `mulebook gaps BASE TEST --fill` asks for what is missing."
 )]
 pub(super) struct Diff {
     /// The base: a pull's id, its beginning, an order number of the newest session, `last`, or a build
@@ -27,6 +27,10 @@ pub(super) struct Diff {
     /// Distance of the table's rows, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
+    /// Bring torque and power of both to this correction (observed, sae-j1349, stp, iso-1585 …); the book's own unless
+    /// said
+    #[arg(long, value_name = "STANDARD")]
+    correct_to: Option<String>,
     /// Answer from the work tree, pending edits included
     #[arg(long)]
     pending: bool,
@@ -40,6 +44,7 @@ impl Diff {
             test: self.test,
             subject: self.subject,
             step_rpm: self.step,
+            correct_to: self.correct_to,
             pending: self.pending,
         };
         let answer = compare_flow::any(&book, &request)?;

@@ -8,6 +8,7 @@
 )]
 
 mod audit;
+mod combos;
 mod correct;
 mod demo;
 mod diff;
@@ -18,8 +19,11 @@ mod look;
 mod make;
 mod measure;
 mod pull;
+mod sheet;
 mod surroundings;
+mod table;
 mod typed;
+mod weigh;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -85,9 +89,13 @@ enum Command {
     Look(look::Look),
     Pull(pull::Pull),
     Flow(flow::Flow),
+    Table(table::Table),
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
+    Weigh(weigh::Weigh),
+    Combos(combos::Combos),
+    Sheet(sheet::Sheet),
     Audit(audit::Audit),
 }
 
@@ -180,9 +188,13 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Look(args) => args.run(surroundings),
         Command::Pull(args) => args.run(surroundings),
         Command::Flow(args) => args.run(surroundings),
+        Command::Table(args) => args.run(surroundings),
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),
+        Command::Weigh(args) => args.run(surroundings),
+        Command::Combos(args) => args.run(surroundings),
+        Command::Sheet(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }
 }

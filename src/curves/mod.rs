@@ -4,9 +4,11 @@
 //! found in them, and two such curves side by side for a [`crate::check::Checked`] pair. It smooths nothing, corrects
 //! nothing, fills no empty bin, and names what it cut.
 
+mod figure;
 mod side_by_side;
 mod sweep;
 
+pub use figure::CurveFigure;
 pub use side_by_side::SideBySide;
 pub use sweep::Curve;
 pub use sweep::GridPoint;

@@ -1,9 +1,9 @@
-//! Two curves beside each other, as observed: only for sides that may be compared.
+//! Two curves beside each other on one basis: only for sides that may be compared.
 
 use crate::check::Checked;
 use crate::curves::Curve;
 
-/// Two observed curves on one grid.
+/// Two curves on one grid and on one basis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SideBySide {
     /// Distance of the grid points, in rpm.
@@ -13,16 +13,23 @@ pub struct SideBySide {
 }
 
 impl SideBySide {
-    /// Puts two curves side by side. The pair must have passed the documented-check.
-    pub fn new(_checked: &Checked<'_>, base: &Curve, test: &Curve) -> Self {
+    /// Puts two curves side by side, each multiplied by the factor that brings it to the pair's basis. The pair must have
+    /// passed the documented-check.
+    pub fn new(checked: &Checked<'_>, base: &Curve, test: &Curve) -> Self {
         let mut speeds: Vec<u32> =
             base.points.iter().chain(&test.points).map(|point| point.speed_rpm).collect();
         speeds.sort_unstable();
         speeds.dedup();
-        let at = |curve: &Curve, speed| {
-            curve.points.iter().find(|point| point.speed_rpm == speed).map(|point| point.torque_nm)
+        let at = |curve: &Curve, speed, factor: f64| {
+            curve.points.iter().find(|point| point.speed_rpm == speed).map(|point| point.torque_nm * factor)
         };
-        let rows = speeds.into_iter().map(|speed| (speed, at(base, speed), at(test, speed))).collect();
+        let (of_base, of_test) = checked
+            .basis()
+            .map_or((1.0, 1.0), |basis| (basis.base.factor.value(), basis.test.factor.value()));
+        let rows = speeds
+            .into_iter()
+            .map(|speed| (speed, at(base, speed, of_base), at(test, speed, of_test)))
+            .collect();
         Self { step_rpm: base.step_rpm, rows }
     }
 }

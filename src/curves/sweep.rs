@@ -11,14 +11,21 @@ const SET_OFF: f64 = 0.03;
 /// A sweep's first rows, at the speed where load comes on, count once torque has risen to this part of what follows;
 /// its last rows count until torque has fallen to this part of what went before (common practice, no source).
 const LOADED: f64 = 0.95;
-/// A release is over within this many rows at usual logging rates: torque is held against the row so far before.
-const RELEASE_ROWS: usize = 4;
+/// Torque below this part of what it was at nearby speeds, for so many rows on end, is load let go (common practice, no
+/// source); a single such row is a misfire or a glitch.
+const LET_GO: f64 = 0.5;
+const LET_GO_ROWS: u32 = 3;
+/// Nearby speeds: within this part of the speed.
+const NEARBY: f64 = 0.05;
 /// Rows held back at a sweep's end until it is known that torque was not being let go.
 const HELD_BACK: usize = 256;
 /// Rows held back at a sweep's beginning until speed moves: a minute at a kilohertz.
 const LONGEST_DWELL: usize = 60_000;
 /// Rows whose median is the torque at which the sweep sets off.
 const SETTING_OFF: usize = 5;
+/// Rows count for a grid point within half this distance of it, however far apart the points are: a straight line holds
+/// only locally.
+const LOCAL_RPM: f64 = 100.0;
 /// A single row stands for its grid point only within this part of the grid's step.
 const ON_THE_POINT: f64 = 0.1;
 
@@ -66,6 +73,9 @@ struct Run {
     has_set_off: bool,
     rows: u64,
     torque: f64,
+    most_torque: f64,
+    low_rows: u32,
+    kept: u64,
     held_back: VecDeque<(f64, f64)>,
     bins: BTreeMap<u32, Sums>,
 }
@@ -138,6 +148,9 @@ impl Run {
             has_set_off: false,
             rows: 0,
             torque: 0.0,
+            most_torque: 0.0,
+            low_rows: 0,
+            kept: 0,
             held_back: VecDeque::new(),
             bins: BTreeMap::new(),
         }
@@ -149,7 +162,16 @@ impl Run {
         (self.high - self.low) * self.torque / self.rows.max(1) as f64
     }
 
+    /// The greatest torque among the rows held back at nearby speeds.
+    fn nearby_most(&self, speed: f64, within: f64) -> f64 {
+        let nearby = self.held_back.iter().filter(|row| (row.0 - speed).abs() <= within * speed);
+        nearby.map(|row| row.1).fold(0.0, f64::max)
+    }
+
     fn goes_on(&mut self, speed: f64) -> bool {
+        if self.low_rows >= LET_GO_ROWS && self.has_set_off {
+            return false;
+        }
         if !self.has_set_off && (speed - self.first).abs() > SET_OFF * self.first {
             self.set_off();
         }
@@ -179,6 +201,10 @@ impl Run {
         self.high = self.high.max(speed);
         self.rows += 1;
         self.torque += torque;
+        self.most_torque = self.most_torque.max(torque);
+        // Only a row that is low against the whole sweep is worth holding against its neighbours.
+        let low = torque < LET_GO * self.most_torque && torque < LET_GO * self.nearby_most(speed, NEARBY);
+        self.low_rows = if low { self.low_rows + 1 } else { 0 };
         self.held_back.push_back((speed, torque));
         if !self.has_set_off {
             if self.held_back.len() > LONGEST_DWELL {
@@ -198,15 +224,10 @@ impl Run {
         if !self.has_set_off {
             self.set_off();
         }
-        let most = self.held_back.iter().map(|row| row.1).fold(0.0, f64::max);
-        // A sweep may itself lose torque towards its end; only a fall within a few rows is a release.
-        while let Some(&(speed, torque)) = self.held_back.back() {
-            let before = self.held_back.iter().rev().nth(RELEASE_ROWS).map_or(most, |row| row.1);
-            let near_the_end =
-                (speed - self.high).abs() <= BACKSLIDE * self.high || self.direction == Direction::Falling;
-            if torque >= LOADED * before || !near_the_end {
-                break;
-            }
+        // The last row before load was let go is the last that still holds against its nearest speeds.
+        while let Some(&(speed, torque)) = self.held_back.back()
+            && torque < LOADED * self.nearby_most(speed, SET_OFF)
+        {
             self.held_back.pop_back();
         }
         while let Some((speed, torque)) = self.held_back.pop_front() {
@@ -215,8 +236,10 @@ impl Run {
     }
 
     fn put(&mut self, speed: f64, torque: f64, step: u32) {
-        let point = (speed / f64::from(step)).round() * f64::from(step);
-        if !(0.0..=1_000_000.0).contains(&point) {
+        self.kept += 1;
+        let step = f64::from(step);
+        let point = (speed / step).round() * step;
+        if !(0.0..=1_000_000.0).contains(&point) || (speed - point).abs() > step.min(LOCAL_RPM) / 2.0 {
             return;
         }
         #[expect(
@@ -238,11 +261,11 @@ impl Run {
             .bins
             .iter()
             .filter_map(|(&speed_rpm, sums)| {
-                let torque_nm = sums.at_the_point(f64::from(step_rpm))?;
+                let torque_nm = sums.at_the_point(f64::from(step_rpm).min(LOCAL_RPM))?;
                 Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
             })
             .collect();
-        let rows: u64 = points.iter().map(|point| point.rows).sum();
+        let rows = self.kept;
         Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
     }
 }
@@ -297,6 +320,39 @@ mod tests {
             assert!((point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6, "{point:?}");
         }
         assert!(curve.cut_rows >= 60);
+    }
+
+    #[test]
+    fn coasting_down_with_a_little_drag_is_no_part_of_the_sweep() {
+        // As a logger leaves it: throttle opened at the lowest speed, the sweep, load let go, the engine slowing down.
+        for rows_a_second in [10.0, 20.0, 100.0, 1000.0] {
+            let mut finder = SweepFinder::new(100);
+            let mut rows: Vec<(f64, f64)> = Vec::new();
+            let steps = |seconds: f64| {
+                (0..(seconds * rows_a_second) as usize).map(move |n| n as f64 / (seconds * rows_a_second))
+            };
+            rows.extend(steps(1.5).map(|_| (2950.0, 60.0)));
+            rows.extend(steps(0.5).map(|part| (2950.0 + 50.0 * part, 60.0 + part * (line(3000.0) - 60.0))));
+            rows.extend(steps(1.0).map(|_| (3000.0, line(3000.0))));
+            rows.extend(steps(17.0).map(|part| 3000.0 + 5000.0 * part).map(|speed| (speed, line(speed))));
+            rows.extend(steps(0.3).map(|part| (8000.0, line(8000.0) * (1.0 - part) + 2.0 * part)));
+            rows.extend(steps(2.0).map(|part| (8000.0 - 4000.0 * part, 2.0)));
+            rows.iter().for_each(|row| finder.push(row.0, row.1));
+            let curve = finder.finish().expect("a sweep");
+            assert_eq!(curve.points.first().map(|point| point.speed_rpm), Some(3000), "{rows_a_second}");
+            assert_eq!(curve.points.last().map(|point| point.speed_rpm), Some(8000), "{rows_a_second}");
+            for point in &curve.points {
+                let expected = line(f64::from(point.speed_rpm));
+                assert!(
+                    (point.torque_nm - expected).abs() < 0.02 * expected,
+                    "{rows_a_second}: {point:?} {expected}"
+                );
+            }
+            let middle = &curve.points[2..curve.points.len() - 2];
+            assert!(
+                middle.iter().all(|point| (point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6)
+            );
+        }
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! The schemas: those built in, those a book adds, and what their annotations compile to.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::OnceLock;
 
 use serde_json::Map;
 use serde_json::Value as Json;
@@ -21,12 +23,15 @@ use crate::record::RoleSpec;
 use crate::record::Voids;
 use crate::record::WorkSpec;
 
-/// The schemas of a book, parsed and compiled.
+/// The schemas of a book, parsed and compiled. A copy shares both with the first.
 #[derive(Debug, Clone)]
 pub struct Schemas {
-    documents: BTreeMap<String, Json>,
-    kinds: Kinds,
+    documents: Arc<BTreeMap<String, Json>>,
+    kinds: Arc<Kinds>,
 }
+
+/// The built-in schemas alone, compiled once in a process: most books add none.
+static BUILT_IN: OnceLock<Result<Schemas, Vec<Finding>>> = OnceLock::new();
 
 impl Schemas {
     /// The built-in schemas with those a book adds, each as file name and bytes.
@@ -34,6 +39,13 @@ impl Schemas {
     /// # Errors
     /// Findings for a file that is not JSON, takes a built-in name, or has an annotation that does not hold.
     pub fn load(added: &[(String, Vec<u8>)]) -> Result<Self, Vec<Finding>> {
+        if added.is_empty() {
+            return BUILT_IN.get_or_init(|| Self::compile(added)).clone();
+        }
+        Self::compile(added)
+    }
+
+    fn compile(added: &[(String, Vec<u8>)]) -> Result<Self, Vec<Finding>> {
         let mut documents = BTreeMap::new();
         let mut findings = Vec::new();
         for (name, text) in super::built_in::FILES {
@@ -55,16 +67,20 @@ impl Schemas {
             }
         }
         let kinds = Compiler { documents: &documents, findings: &mut findings, file: String::new() }.kinds();
-        if findings.is_empty() { Ok(Self { documents, kinds }) } else { Err(findings) }
+        if findings.is_empty() {
+            Ok(Self { documents: Arc::new(documents), kinds: Arc::new(kinds) })
+        } else {
+            Err(findings)
+        }
     }
 
     /// What the annotations compile to.
-    pub fn kinds(&self) -> &Kinds {
+    pub fn kinds(&self) -> &Arc<Kinds> {
         &self.kinds
     }
 
     /// The schema documents by name, for validators and for the copies that editors read.
-    pub fn documents(&self) -> &BTreeMap<String, Json> {
+    pub fn documents(&self) -> &Arc<BTreeMap<String, Json>> {
         &self.documents
     }
 }

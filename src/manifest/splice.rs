@@ -184,12 +184,17 @@ impl Document {
             None => 0,
         };
         let body = &self.text[node.span.clone()];
-        let shift = if matches!(node.content, Content::Mapping(_, Layout::Flow)) { 4 } else { 2 };
+        // In braces any deeper place will do; in a block the keys stay in line with the first, wherever that stood.
+        let (deeper, shallower) = match node.content {
+            Content::Mapping(_, Layout::Flow) => (4, 0),
+            _ => ((indent + 2).saturating_sub(node.column - 1), (node.column - 1).saturating_sub(indent + 2)),
+        };
         let shifted = body.split_inclusive('\n').enumerate().map(|(number, line)| {
+            let blank = line.len() - line.trim_start_matches(' ').len();
             if number == 0 || line.trim().is_empty() {
                 line.to_owned()
             } else {
-                format!("{:shift$}{line}", "")
+                format!("{:deeper$}{}", "", &line[blank.min(shallower)..])
             }
         });
         let item = format!("{eol}{:indent$}- {}", "", shifted.collect::<String>());

@@ -36,7 +36,7 @@ pub struct Validators {
 impl Validators {
     /// Validators over these schemas.
     pub fn new(schemas: &Schemas) -> Self {
-        Self { documents: Arc::new(schemas.documents().clone()), built: BTreeMap::new() }
+        Self { documents: Arc::clone(schemas.documents()), built: BTreeMap::new() }
     }
 
     /// What in the manifest does not hold against the schema of that name.

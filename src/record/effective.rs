@@ -131,7 +131,8 @@ impl Effective {
         effective
     }
 
-    fn empty() -> Self {
+    /// Nothing on the engine, nothing set, nothing run.
+    pub fn empty() -> Self {
         Self {
             roles: BTreeMap::new(),
             settings: BTreeMap::new(),

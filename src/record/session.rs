@@ -35,6 +35,8 @@ pub struct Cell {
     pub tag: String,
     /// What is known of it.
     pub figures: BTreeMap<String, Figure>,
+    /// The instruments fitted in it, by the condition or channel that each reads.
+    pub instruments: BTreeMap<String, String>,
     /// A remark.
     pub note: Option<String>,
 }

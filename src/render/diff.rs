@@ -9,6 +9,8 @@ use crate::answer::SideLine;
 use crate::answer::WearLine;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::derived::basis;
+use crate::render::derived::derived;
 use crate::render::gaps::pending;
 use crate::render::gaps::refusal_gaps;
 use crate::render::page::Tone;
@@ -28,6 +30,9 @@ pub(super) fn refusal(page: &mut Page, refused: &Refused) {
     if let Some((base, test)) = &refused.unlike_corrections {
         page.pair(2, &refused.base, refused.base.len().max(refused.test.len()), base);
         page.pair(2, &refused.test, refused.base.len().max(refused.test.len()), test);
+    }
+    for lack in &refused.lacks {
+        page.line(2, Tone::Bad, &lack.words());
     }
     refusal_gaps(page, &refused.gaps);
     pending(page, &refused.pending);
@@ -79,6 +84,7 @@ fn comparison(page: &mut Page, compared: &Compared) {
             );
         }
     }
+    derived(page, &compared.derived);
     wear(page, &compared.wear);
     if !compared.doubts.is_empty() {
         page.heading("Doubts recorded with the pulls");
@@ -245,15 +251,12 @@ fn wear(page: &mut Page, lines: &[WearLine]) {
 }
 
 fn table(page: &mut Page, curves: &Curves, base: &str, test: &str) {
-    page.heading(&format!(
-        "Torque and power each {} rpm, both files: {}",
-        curves.step_rpm, curves.correction
-    ));
-    page.line(
-        0,
-        Tone::Plain,
-        &format!("base is {base}, test is {test}; values as read, neither corrected nor weighed"),
-    );
+    let carried = if curves.brought.is_empty() { "both files: " } else { "both brought to " };
+    page.heading(&format!("Torque and power each {} rpm, {carried}{}", curves.step_rpm, curves.correction));
+    let values =
+        if curves.brought.is_empty() { "as read, neither corrected nor weighed" } else { "not weighed" };
+    page.line(0, Tone::Plain, &format!("base is {base}, test is {test}; values {values}"));
+    basis(page, &curves.brought);
     page.verbatim(
         0,
         Tone::Plain,

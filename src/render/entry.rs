@@ -15,8 +15,13 @@ use crate::render::page::Tone;
 pub fn entered(answer: &Entered, look: Look) -> String {
     let mut page = Page::new(look);
     page.line(0, Tone::Plain, &answer.did);
-    for note in &answer.notes {
-        page.line(2, Tone::Plain, note);
+    for note in answer.notes.iter().flat_map(|note| note.lines()) {
+        // A ready command is to be copied whole.
+        if note.starts_with("mulebook ") {
+            page.verbatim(6, Tone::Plain, note);
+        } else {
+            page.line(2, Tone::Plain, note);
+        }
     }
     written(&mut page, &answer.written);
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));

@@ -4,6 +4,7 @@ use crate::answer::GapLine;
 use crate::answer::GapsAnswer;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::derived::bars;
 use crate::render::page::Tone;
 
 /// Gaps shown in full; the rest is counted, so that a refusal fits one screen.
@@ -35,6 +36,7 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
             page.line(2, Tone::Plain, soft);
         }
     }
+    bars(&mut page, &answer.bars, answer.about.len() > 1);
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));

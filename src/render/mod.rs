@@ -3,7 +3,9 @@
 //! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
 //! cleaned of control sequences here, since a record may come from anybody.
 
+mod combos;
 mod demo;
+mod derived;
 mod diff;
 mod entry;
 mod finding;
@@ -11,7 +13,11 @@ mod flow;
 mod gaps;
 mod look;
 mod page;
+mod sheet;
+mod table;
+mod weigh;
 
+pub use combos::combos;
 pub use demo::demo;
 pub use diff::diff;
 pub use entry::audit;
@@ -25,6 +31,9 @@ pub use look::look;
 pub use page::Look;
 pub use page::Page;
 pub use page::clean;
+pub use sheet::sheet;
+pub use table::table;
+pub use weigh::weigh;
 
 use serde::Serialize;
 

@@ -168,7 +168,9 @@ impl Fit {
                 .zip(parts)
                 .map(|(&kept, part)| (combination[kept] * part).abs())
                 .sum::<f64>();
-            let tolerance = 1e-7 * (scale + combination[*index].abs());
+            // Parts that are nothing but rounding count as none, however small all of them are.
+            let rounding = RANK_TOLERANCE * norm(combination) * norm(parts);
+            let tolerance = 1e-7 * (scale + combination[*index].abs()) + rounding;
             (combination[*index] - expected).abs() <= tolerance
         }))
     }

@@ -20,8 +20,9 @@ impl Writing<'_> {
     /// # Errors
     ///
     /// Any [`Error`]; after each but [`Error::Unfinished`] the book is as it was.
-    pub fn commit_as(self, form: CommitForm<'_>) -> Result<CommitId, Error> {
+    pub fn commit_as(mut self, form: CommitForm<'_>) -> Result<CommitId, Error> {
         let book = self.book;
+        self.large.values_mut().try_for_each(super::intake::Taken::settle)?;
         book.refuse_in_progress(!form.merged.is_empty())?;
         let index_lock = book.lock_index()?;
         match self.under_index_lock(&form) {
@@ -84,7 +85,7 @@ impl Writing<'_> {
 
     /// Checks every change against the last commit, the index and the work tree, and stores the new contents.
     fn plan(&self, written: &mut Written, concluding: bool) -> Result<Vec<Planned>, Error> {
-        let index = self.book.index()?;
+        let index = self.book.index_to_look_at()?;
         let mut files = Vec::new();
         for (number, (inside, change)) in self.changes.iter().enumerate() {
             let entry = self.base.as_ref().map(|base| base.entry(inside)).transpose()?.flatten();

@@ -34,6 +34,12 @@ impl Drop for IndexLock {
     }
 }
 
+/// How far an index that is read is checked.
+enum Check {
+    Form,
+    Digest,
+}
+
 /// How stat data is compared: all of it but the device, which differs between mounts.
 pub(super) fn comparison() -> gix::index::entry::stat::Options {
     gix::index::entry::stat::Options { trust_ctime: true, check_stat: true, use_nsec: true, use_stdev: false }
@@ -91,6 +97,16 @@ impl Book {
 
     /// The index as it stands; made from the last commit when there is no file of it.
     pub(super) fn index(&self) -> Result<gix::index::File, Error> {
+        self.index_as(Check::Digest)
+    }
+
+    /// The index for looking something up. Its digest is not checked, as git does not either: only what is written
+    /// again needs to be known whole.
+    pub(super) fn index_to_look_at(&self) -> Result<gix::index::File, Error> {
+        self.index_as(Check::Form)
+    }
+
+    fn index_as(&self, check: Check) -> Result<gix::index::File, Error> {
         let path = self.repo().index_path();
         if !path.exists()
             && let Some(head) = self.head_commit()?
@@ -98,7 +114,8 @@ impl Book {
             let snapshot = self.snapshot(super::CommitId(head))?;
             return self.repo().index_from_tree(&snapshot.tree()).map_err(Error::git("make the index"));
         }
-        gix::index::File::at_or_default(path, self.repo().object_hash(), false, Default::default())
+        let skip = matches!(check, Check::Form);
+        gix::index::File::at_or_default(path, self.repo().object_hash(), skip, Default::default())
             .map_err(Error::git("read the index"))
     }
 

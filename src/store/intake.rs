@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc;
+use std::thread::JoinHandle;
 
 use sha2::{Digest, Sha256};
 
@@ -19,11 +20,25 @@ pub(super) struct Taken {
     pub(super) path: PathBuf,
     pub(super) sha256: String,
     pub(super) bytes: u64,
+    /// The sync of its bytes, under way.
+    syncing: Option<JoinHandle<io::Result<()>>>,
 }
 
-/// Copies a reader to a new read-only file and syncs it; a second thread hashes what the first has read.
+impl Taken {
+    /// Waits until the bytes are on the disk. Nothing may name the file before.
+    pub(super) fn settle(&mut self) -> Result<(), Error> {
+        match self.syncing.take().map(JoinHandle::join) {
+            None => Ok(()),
+            Some(Ok(synced)) => synced.map_err(Error::io("sync", &self.path)),
+            Some(Err(panic)) => std::panic::resume_unwind(panic),
+        }
+    }
+}
+
+/// Copies a reader to a new read-only file; a second thread hashes what the first has read.
 ///
-/// On any error the new file is removed again.
+/// Its sync goes on while the caller reads what was copied: see [`Taken::settle`]. On any error the new file is removed
+/// again.
 pub(super) fn copy(
     path: &Path,
     reader: &mut dyn Read,
@@ -31,11 +46,16 @@ pub(super) fn copy(
 ) -> Result<Taken, Error> {
     let mut file = sync::create(path, sync::Mode::ReadOnly)?;
     let copied = stream(&mut file, path, reader, progress);
-    let synced = copied.and_then(|taken| file.sync_all().map_err(Error::io("sync", path)).map(|()| taken));
-    if synced.is_err() {
-        let _ = sync::remove(path);
+    match copied {
+        Ok(taken) => {
+            let syncing = Some(std::thread::spawn(move || file.sync_all()));
+            Ok(Taken { syncing, ..taken })
+        }
+        Err(error) => {
+            let _ = sync::remove(path);
+            Err(error)
+        }
     }
-    synced
 }
 
 fn stream(
@@ -79,6 +99,6 @@ fn stream(
             Ok(sha256) => sha256,
             Err(panic) => std::panic::resume_unwind(panic),
         };
-        copied.map(|()| Taken { path: path.to_owned(), sha256, bytes })
+        copied.map(|()| Taken { path: path.to_owned(), sha256, bytes, syncing: None })
     })
 }

@@ -54,6 +54,7 @@ mod verify;
 mod writing;
 
 pub use book::Book;
+pub use cache::Cache;
 pub use error::Error;
 pub use history::Change;
 pub use id::{Author, CommitId, ContentId, Time};

@@ -9,7 +9,7 @@ use gix::index::entry::{Flags, Stage};
 
 use super::index::{comparison, stat_of};
 use super::path::{Standing, standing};
-use super::{Book, CommitId, ContentId, EntryKind, Error, path};
+use super::{Book, CommitId, ContentId, EntryKind, Error, Snapshot, path};
 
 /// How a work-tree file differs from the last commit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -57,8 +57,9 @@ impl Book {
     /// A file whose size and times are those the index knows is not read, unless it may have changed within the clock
     /// tick in which the index was written.
     pub fn pending_all(&self) -> Result<Vec<Pending>, Error> {
-        let index = self.index()?;
-        let known = self.known_files()?;
+        let index = self.index_to_look_at()?;
+        let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
+        let known = known_files(head.as_ref())?;
         let mut pending = Vec::new();
         let mut plain_folder: Option<&str> = None;
         for (inside, id) in &known {
@@ -83,18 +84,12 @@ impl Book {
                 pending.push(Pending { path: inside.clone(), edit });
             }
         }
-        let mut walk = Untracked {
-            book: self,
-            known: &known,
-            folders: folders_of(&known),
-            index: &index,
-            found: Vec::new(),
-        };
+        let mut walk = Untracked { book: self, head: head.as_ref(), index: &index, found: Vec::new() };
         let mut ignored = self
             .repo()
             .excludes(&index, None, Default::default())
             .map_err(Error::git("read what is ignored"))?;
-        walk.folder("", &mut ignored)?;
+        walk.folder("", head.as_ref().map(Snapshot::tree), &mut ignored)?;
         pending.extend(walk.found.into_iter().map(|path| Pending { path, edit: Edit::Added }));
         pending.sort();
         Ok(pending)
@@ -102,8 +97,9 @@ impl Book {
 
     /// Paths whose index entry differs from the last commit, conflicts included; sorted.
     pub fn staged(&self) -> Result<Vec<String>, Error> {
-        let index = self.index()?;
-        let mut known = self.known_files()?;
+        let index = self.index_to_look_at()?;
+        let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
+        let mut known = known_files(head.as_ref())?;
         let mut staged = BTreeSet::new();
         for entry in index.entries() {
             let inside = entry.path(&index).to_str_lossy().into_owned();
@@ -117,17 +113,6 @@ impl Book {
         }
         staged.extend(known.into_keys());
         Ok(staged.into_iter().collect())
-    }
-
-    /// Every file of the last commit; links and submodules too.
-    fn known_files(&self) -> Result<BTreeMap<String, ContentId>, Error> {
-        match self.head_commit()? {
-            None => Ok(BTreeMap::new()),
-            Some(id) => {
-                let files = self.snapshot(CommitId(id))?.files("")?;
-                Ok(files.into_iter().map(|(path, entry)| (path, entry.id)).collect())
-            }
-        }
     }
 
     fn edit_of(&self, inside: &str, known: Option<ContentId>) -> Result<Option<Edit>, Error> {
@@ -161,30 +146,35 @@ fn link_is(place: &Path, id: ContentId) -> bool {
     })
 }
 
-fn folders_of(known: &BTreeMap<String, ContentId>) -> BTreeSet<String> {
-    let mut folders = BTreeSet::new();
-    for inside in known.keys() {
-        let mut folder = path::folder_of(inside);
-        while !folder.is_empty() && folders.insert(folder.to_owned()) {
-            folder = path::folder_of(folder);
-        }
-    }
-    folders
+/// Every file of a commit; links and submodules too.
+fn known_files(head: Option<&Snapshot>) -> Result<BTreeMap<String, ContentId>, Error> {
+    let files = head.map(|head| head.files("")).transpose()?.unwrap_or_default();
+    Ok(files.into_iter().map(|(path, entry)| (path, entry.id)).collect())
 }
 
 /// Looks for files that the last commit does not have.
 struct Untracked<'a> {
     book: &'a Book,
-    known: &'a BTreeMap<String, ContentId>,
-    folders: BTreeSet<String>,
+    head: Option<&'a Snapshot>,
     index: &'a gix::index::File,
     found: Vec<String>,
 }
 
 impl Untracked<'_> {
-    fn folder(&mut self, inside: &str, ignored: &mut gix::AttributeStack<'_>) -> Result<(), Error> {
+    /// Looks into a folder; `tree` is what the commit has there.
+    fn folder(
+        &mut self,
+        inside: &str,
+        tree: Option<gix::ObjectId>,
+        ignored: &mut gix::AttributeStack<'_>,
+    ) -> Result<(), Error> {
         let place = self.book.root().join(inside);
         let list = fs::read_dir(&place).map_err(Error::io("list", &place))?;
+        let known = match (self.head, tree) {
+            (Some(head), Some(tree)) => Some(head.folder(tree)?),
+            _ => None,
+        };
+        let known = known.as_deref().map(Vec::as_slice).unwrap_or_default();
         for entry in list {
             let entry = entry.map_err(Error::io("list", &place))?;
             let name = entry.file_name();
@@ -192,16 +182,24 @@ impl Untracked<'_> {
             if name.eq_ignore_ascii_case(".git") {
                 continue;
             }
-            let path = if inside.is_empty() { name.into_owned() } else { format!("{inside}/{name}") };
             let kind = entry.file_type().map_err(Error::io("look at", &place))?;
+            let committed = known
+                .binary_search_by(|entry| entry.name.as_str().cmp(&name))
+                .ok()
+                .map(|position| &known[position]);
+            let below = committed.filter(|entry| entry.kind == EntryKind::Folder).map(|entry| entry.id.0);
+            if committed.is_some() && below.is_none() && !kind.is_dir() {
+                continue;
+            }
+            let path = if inside.is_empty() { name.into_owned() } else { format!("{inside}/{name}") };
             if kind.is_dir() {
                 // A folder with its own .git is another repository: git does not look into it either.
-                let open = self.folders.contains(&path)
+                let open = below.is_some()
                     || (!entry.path().join(".git").exists() && !self.is_ignored(&path, true, ignored)?);
                 if open {
-                    self.folder(&path, ignored)?;
+                    self.folder(&path, below, ignored)?;
                 }
-            } else if !self.known.contains_key(&path) && !self.is_ignored(&path, false, ignored)? {
+            } else if !self.is_ignored(&path, false, ignored)? {
                 self.found.push(path);
             }
         }

@@ -85,6 +85,10 @@ impl Snapshot {
         self.tree
     }
 
+    pub(super) fn git_folder(&self) -> &std::path::Path {
+        self.repo.git_dir()
+    }
+
     /// The bytes of a file, or `None` when the book has no such file then.
     ///
     /// # Errors
@@ -132,14 +136,17 @@ impl Snapshot {
         let mut found = Vec::new();
         let mut open: Vec<(String, Vec<Entry>)> = vec![(folder.to_owned(), self.list(folder)?)];
         while let Some((inside, entries)) = open.pop() {
+            let mut folders = Vec::new();
             for entry in entries {
                 let path = join(&inside, &entry.name);
                 if entry.kind == EntryKind::Folder {
-                    open.push((path, self.folder(entry.id.0)?.to_vec()));
+                    folders.push((path, self.folder(entry.id.0)?.to_vec()));
                 } else {
                     found.push((path, entry));
                 }
             }
+            // The first folder next: what is found is then nearly in order, which the sort makes use of.
+            open.extend(folders.into_iter().rev());
         }
         found.sort_by(|a, b| a.0.cmp(&b.0));
         Ok(found)
@@ -177,7 +184,8 @@ impl Snapshot {
         Ok(None)
     }
 
-    fn folder(&self, id: ObjectId) -> Result<Folder, Error> {
+    /// The entries of a folder by the name of its content, sorted by name.
+    pub(super) fn folder(&self, id: ObjectId) -> Result<Rc<Vec<Entry>>, Error> {
         if let Some(known) = self.folders.borrow().get(&id) {
             return Ok(Rc::clone(known));
         }

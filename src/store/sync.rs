@@ -9,8 +9,8 @@ use std::path::{Path, PathBuf};
 
 use super::Error;
 
-/// How many files it takes before syncing them from several threads pays.
-const ENOUGH_TO_SHARE: usize = 16;
+/// How many files it takes before syncing them from several threads pays: a sync takes as long as starting many threads.
+const ENOUGH_TO_SHARE: usize = 3;
 /// How many syncs run at once; a journalling file system commits them together.
 const AT_ONCE: usize = 8;
 

@@ -44,6 +44,7 @@ impl Book {
         let mut state = Verification::default();
         let mut open = self.tips(&mut state)?;
         let mut seen = BTreeSet::new();
+        let mut once_in_git = BTreeSet::new();
         while let Some((id, named_by)) = open.pop() {
             if !seen.insert(id) {
                 continue;
@@ -54,7 +55,15 @@ impl Book {
                         .expected(format!("it, since {named_by} names it"))
                         .next(RESTORE),
                 ),
-                Ok(Some((kind, bytes))) => self.follow(id, kind, &bytes, &named_by, &mut open, &mut state),
+                Ok(Some((kind, bytes))) => {
+                    self.follow(id, kind, &bytes, &named_by, &mut open, &mut state);
+                    if kind == Kind::Blob
+                        && let Some((_, path)) = named_by.split_once(": ")
+                        && let Some(name) = raw_name(path)
+                    {
+                        once_in_git.insert(name.to_owned());
+                    }
+                }
                 Err(found) => state.findings.push(
                     Finding::error("object-damaged", format!("git object {id} of {named_by} is damaged"))
                         .found(found)
@@ -64,7 +73,7 @@ impl Book {
             }
             progress(&state);
         }
-        self.verify_raw(named, &mut state, progress)?;
+        self.verify_raw(named, &once_in_git, &mut state, progress)?;
         Ok(state)
     }
 
@@ -173,6 +182,7 @@ impl Book {
     fn verify_raw(
         &self,
         named: &BTreeMap<String, String>,
+        once_in_git: &BTreeSet<String>,
         state: &mut Verification,
         progress: &mut dyn FnMut(&Verification),
     ) -> Result<(), Error> {
@@ -181,7 +191,7 @@ impl Book {
         if let Ok(head) = self.head() {
             for (inside, entry) in head.files("raw").unwrap_or_default() {
                 let name = inside.rsplit('/').next().unwrap_or_default();
-                if RawPlace::InGit.path(name) != inside || !is_digest(name) {
+                if raw_name(&inside).is_none() {
                     state.findings.push(stray(&inside));
                     continue;
                 }
@@ -206,13 +216,20 @@ impl Book {
                     state.raw_bytes += bytes;
                 }
                 Ok(RawCheck::Damaged { path, found }) => state.findings.push(damaged(&path, &found, &name)),
-                Ok(RawCheck::Missing) => state.findings.push(
-                    Finding::error("raw-missing", format!("the raw file {name} is not here"))
-                        .at(Place::file(named.get(&name).cloned().unwrap_or_default()))
-                        .next(
-                            "copy it back from where the book was made, or leave it out of what is claimed",
-                        ),
-                ),
+                Ok(RawCheck::Missing) => {
+                    let said =
+                        "copy it back from where the book was made, or leave it out of what is claimed";
+                    let finding = if once_in_git.contains(&name) {
+                        Finding::error("raw-missing", format!("the raw file {name} is not here"))
+                            .expected("it, since an earlier commit held it")
+                            .next(RESTORE)
+                    } else {
+                        Finding::note("raw-not-here", format!("the large raw file {name} is not here"))
+                            .next(said)
+                    };
+                    let named_by = named.get(&name).cloned().unwrap_or_default();
+                    state.findings.push(finding.at(Place::file(named_by)));
+                }
                 Err(error @ (Error::NotPlain { .. } | Error::Git { .. })) => {
                     state.findings.push(Finding::error("raw-damaged", error.to_string()));
                 }
@@ -272,6 +289,12 @@ fn damaged(path: &str, found: &str, expected: &str) -> Finding {
         .found(format!("SHA-256 {found}"))
         .expected(format!("SHA-256 {expected}"))
         .next(RESTORE)
+}
+
+/// The SHA-256 in the path of a raw file in git; nothing for any other path.
+fn raw_name(path: &str) -> Option<&str> {
+    let name = path.rsplit('/').next()?;
+    (is_digest(name) && RawPlace::InGit.path(name) == path).then_some(name)
 }
 
 fn stray(path: &str) -> Finding {

@@ -204,7 +204,7 @@ impl<'b> Writing<'b> {
         let folder = self.incoming()?;
         let spool = folder.join(self.taken.to_string());
         self.taken += 1;
-        let taken = intake::copy(&spool, reader, progress)?;
+        let mut taken = intake::copy(&spool, reader, progress)?;
         let place = if taken.bytes <= in_git { RawPlace::InGit } else { RawPlace::Large };
         let file = RawFile { sha256: taken.sha256.clone(), bytes: taken.bytes, place, already: false };
         if let Some(place) = self.known(&file)? {
@@ -216,6 +216,7 @@ impl<'b> Writing<'b> {
                 self.large.insert(taken.sha256.clone(), taken);
             }
             RawPlace::InGit => {
+                taken.settle()?;
                 let change = Change { content: Content::Taken(spool), expected: Expected::Head };
                 self.changes.insert(place.path(&file.sha256), change);
             }

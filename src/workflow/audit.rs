@@ -32,10 +32,16 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
     let verified = book.verify(&named, &mut |state| {
         (context.progress)("reading objects", state.objects as u64, None);
     })?;
-    let (missing, broken): (Vec<Finding>, Vec<Finding>) =
-        verified.findings.into_iter().partition(|finding| !finding.is_error());
-    damage.extend(broken);
-    let not_here: Vec<String> = missing.iter().map(ToString::to_string).collect();
+    let mut not_here = Vec::new();
+    for finding in verified.findings {
+        if finding.is_error() {
+            damage.push(finding);
+        } else if finding.code == "raw-not-here" {
+            not_here.push(finding.to_string());
+        } else {
+            doubts.push(finding);
+        }
+    }
     let next = if damage.is_empty() {
         "everything that the book names is here and holds".to_owned()
     } else {

@@ -5,8 +5,10 @@ use crate::answer::Curves;
 use crate::answer::DiffAnswer;
 use crate::answer::GapLine;
 use crate::answer::GapsAnswer;
+use crate::answer::LackLine;
 use crate::answer::Refused;
 use crate::answer::WearLine;
+use crate::answer::no_basis_words;
 use crate::check;
 use crate::check::Checked;
 use crate::check::Side;
@@ -20,6 +22,7 @@ use crate::record::Outcome;
 use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::sweep;
@@ -35,6 +38,8 @@ pub struct DiffRequest {
     pub subject: Option<String>,
     /// Distance of the curve's rows, in rpm.
     pub step_rpm: u32,
+    /// The correction that torque and power are brought to; the book's own unless said.
+    pub correct_to: Option<String>,
     /// Answer from the work tree, pending edits included.
     pub pending: bool,
 }
@@ -52,10 +57,12 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
             Finding::error("same-side", "both names mean the same record").found(base.name),
         ));
     }
+    gather::add_wear(&library, [&mut base, &mut test])?;
     for side in [&mut base, &mut test] {
-        gather::add_wear(book, &library, side)?;
+        derived::add_channel_means(book, &library, side)?;
     }
-    let outcome = check::documented(&base, &test, library.kinds());
+    let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
+    let outcome = check::documented(&base, &test, library.kinds(), wanted);
     let mut answer = match outcome {
         Err(refusal) => DiffAnswer::Refused(Refused::of(&refusal, &base.name, &test.name)),
         Ok(checked) => DiffAnswer::Compared(Box::new(compared(book, &library, &checked, request)?)),
@@ -85,6 +92,7 @@ fn compared(
     let mut answer = Compared::of(checked, request.subject.as_deref());
     let (base, test) = (checked.base(), checked.test());
     answer.wear = wear_lines(base, test);
+    answer.derived = derived::of_both(library, base, test)?;
     for side in [base, test] {
         for pull in side.pull.iter() {
             answer.doubts.extend(pull.doubts.iter().map(|doubt| format!("{}: {}", side.name, doubt.says)));
@@ -106,30 +114,39 @@ fn compared(
                 sweep::of_pull(book, library, test, request.step_rpm)?,
             );
             match (a, b) {
-                (Ok(a), Ok(b)) => answer.curves = Some(curves(library, checked, &a, &b)),
+                (Ok(a), Ok(b)) => answer.curves = Some(curves(library, checked, &a, &b)?),
                 (Err(why), _) | (_, Err(why)) => answer.no_curves = Some(why),
             }
         }
     }
+    if let Some(none) = checked.no_basis()
+        && let Some(to) = none.to
+    {
+        let lacks: Vec<String> = LackLine::gather(none).iter().map(LackLine::words).collect();
+        answer.doubts.push(format!("not brought to {}: {}", to.name(), lacks.join("; ")));
+    }
     answer.next = if answer.open.is_empty() {
-        "observed values side by side; a difference here is not yet a gain: its noise is not weighed"
-            .to_owned()
+        "values side by side; a difference here is not yet a gain: its noise is not weighed".to_owned()
     } else {
         format!("close the open questions with `mulebook gaps {} {} --fill`", base.name, test.name)
     };
     Ok(answer)
 }
 
-fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) -> Curves {
+fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) -> Result<Curves, Failure> {
     let side_by_side = SideBySide::new(checked, base, test);
     let torque = unit(library, QuantityKind::Torque, "N·m");
     let power = unit(library, QuantityKind::Power, "kW");
-    let correction = checked
-        .base()
-        .effective
-        .correction
-        .as_ref()
-        .map_or_else(|| "observed".to_owned(), ToString::to_string);
+    let (correction, brought) = match checked.basis() {
+        Some(basis) => {
+            let lines = derived::basis_lines(checked.base(), checked.test(), basis)?;
+            (basis.basis.name().to_owned(), lines)
+        }
+        None => {
+            let carried = checked.base().effective.correction.as_ref();
+            (carried.map_or_else(|| "observed".to_owned(), ToString::to_string), Vec::new())
+        }
+    };
     let cut = [(checked.base(), base), (checked.test(), test)]
         .iter()
         .filter(|(_, curve)| curve.cut_rows > 0)
@@ -140,7 +157,7 @@ fn curves(library: &Library, checked: &Checked<'_>, base: &Curve, test: &Curve) 
             )
         })
         .collect();
-    Curves::new(&side_by_side, torque, power, correction, cut)
+    Ok(Curves::new(&side_by_side, torque, power, correction, brought, cut))
 }
 
 /// The unit that the book prefers for a kind, with the factor from SI to it.
@@ -198,13 +215,17 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
     let about = if about.is_empty() { &last } else { about };
     let mut sides = Vec::new();
     for name in about {
-        sides.push(gather::side(&library, &names::pull_or_build(&library, name)?)?);
+        let mut side = gather::side(&library, &names::pull_or_build(&library, name)?)?;
+        derived::add_channel_means(book, &library, &mut side)?;
+        sides.push(side);
     }
+    let wanted = derived::wanted(&library, None)?;
     let mut answer = GapsAnswer {
         about: sides.iter().map(|side| side.name.clone()).collect(),
         gaps: Vec::new(),
         common: Vec::new(),
         soft: Vec::new(),
+        bars: Vec::new(),
         pending: Vec::new(),
         next: String::new(),
     };
@@ -214,7 +235,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
             answer.gaps = check::gaps_of(one, library.kinds()).iter().map(GapLine::from).collect();
             answer.soft = check::soft_of(one, library.kinds());
         }
-        [base, test] => match check::documented(base, test, library.kinds()) {
+        [base, test] => match check::documented(base, test, library.kinds(), wanted) {
             Err(refusal) => {
                 answer.gaps = refusal.gaps.iter().map(GapLine::from).collect();
                 unlike = refusal.unlike_corrections;
@@ -235,10 +256,13 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
             ));
         }
     }
+    for side in &sides {
+        answer.bars.extend(derived::bars(&library, side)?);
+    }
     answer.next = match (answer.gaps.is_empty(), about.len()) {
-        (true, 2) if let Some((base, test)) = unlike => format!(
-            "nothing is missing, but {} carries the correction {base} and {} {test}: they are not compared",
-            answer.about[0], answer.about[1]
+        (true, 2) if let Some(none) = unlike => format!(
+            "nothing else is missing, but {}: they are not compared",
+            no_basis_words(&answer.about[0], &answer.about[1], &none)
         ),
         (true, 2) => format!("mulebook diff {} {}", answer.about[0], answer.about[1]),
         (true, _) => "everything that a comparison asks for is documented".to_owned(),

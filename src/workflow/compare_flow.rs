@@ -119,6 +119,8 @@ fn sheets(
                 headline,
                 gaps,
                 unlike_corrections: None,
+                lacks: Default::default(),
+                correct_to: Default::default(),
                 next,
                 pending: Vec::new(),
                 commit: String::new(),

@@ -105,6 +105,7 @@ fn diff_step(book: &Book, what: &str, base: &str, test: &str) -> Result<DemoStep
         test: test.to_owned(),
         subject: Some("header".to_owned()),
         step_rpm: 500,
+        correct_to: None,
         pending: false,
     };
     Ok(DemoStep {

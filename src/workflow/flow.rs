@@ -262,6 +262,12 @@ fn settle(guess: &mut Guess, ports: &[PortWords], units: &[(String, String)]) ->
                 }
                 column.unit = Some(unit.clone());
                 any = true;
+                // What the sniffer doubted for want of a unit is settled.
+                let name = column.name.as_str();
+                guess.doubts.retain(|doubt| {
+                    let field = doubt.place.as_ref().and_then(|place| place.field.as_deref());
+                    !doubt.code.starts_with("unit-") || field != Some(name)
+                });
             }
         }
         if !any {

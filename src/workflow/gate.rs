@@ -94,7 +94,13 @@ pub(super) fn check(
     for path in paths {
         gate.path(path)?;
     }
-    let (errors, doubts): (Vec<_>, Vec<_>) = gate.findings.into_iter().partition(Finding::is_error);
+    let mut told: Vec<Finding> = Vec::new();
+    for finding in gate.findings {
+        if !told.contains(&finding) {
+            told.push(finding);
+        }
+    }
+    let (errors, doubts): (Vec<_>, Vec<_>) = told.into_iter().partition(Finding::is_error);
     if errors.is_empty() { Ok(doubts) } else { Err(Failure::faults(errors)) }
 }
 
@@ -316,8 +322,9 @@ impl Gate<'_> {
                     .next("choose another name"),
             );
         }
-        match self.library.part(&build.engine)? {
-            None => self.findings.push(
+        match self.part_as_told(&build.engine) {
+            None => {}
+            Some(None) => self.findings.push(
                 Finding::error("reference-missing", "no part has the engine's tag")
                     .at(Place::file(path)
                         .line(root.get("engine").map_or(1, |node| node.line))
@@ -326,16 +333,17 @@ impl Gate<'_> {
                     .expected("the tag of a short block or block")
                     .next(format!("write it down first: `mulebook part short-block {}`", build.engine)),
             ),
-            Some(engine) => {
-                if self.library.kinds().part(&engine.kind).is_some_and(|kind| !kind.engine) {
-                    self.findings.push(
-                        Finding::error("not-an-engine", "this part cannot stand for an engine")
-                            .at(Place::file(path).field("engine"))
-                            .found(format!("`{}`, a {}", engine.tag, engine.kind))
-                            .expected("a short block or a block"),
-                    );
-                }
+            Some(Some(engine))
+                if self.library.kinds().part(&engine.kind).is_some_and(|kind| !kind.engine) =>
+            {
+                self.findings.push(
+                    Finding::error("not-an-engine", "this part cannot stand for an engine")
+                        .at(Place::file(path).field("engine"))
+                        .found(format!("`{}`, a {}", engine.tag, engine.kind))
+                        .expected("a short block or a block"),
+                );
             }
+            Some(Some(_)) => {}
         }
         let parts = root.get("parts");
         for (role, answer) in &build.parts {
@@ -350,6 +358,19 @@ impl Gate<'_> {
         self.figures(path, build.settings.values())?;
         self.figures(path, build.fits.values().flat_map(|fits| fits.values()))?;
         self.person(path, build.by.as_deref())
+    }
+
+    /// A part that another record names; none where its own manifest does not hold, which is told once.
+    fn part_as_told(&mut self, tag: &str) -> Option<Option<Part>> {
+        match self.library.part(tag) {
+            Ok(part) => Some(part),
+            Err(failure) => {
+                let fresh: Vec<Finding> =
+                    failure.findings.into_iter().filter(|finding| !self.findings.contains(finding)).collect();
+                self.findings.extend(fresh);
+                None
+            }
+        }
     }
 
     fn filled(
@@ -368,7 +389,8 @@ impl Gate<'_> {
         } else {
             format!("parts.{role}")
         });
-        let Some(part) = self.library.part(&named.tag)? else {
+        let Some(found) = self.part_as_told(&named.tag) else { return Ok(()) };
+        let Some(part) = found else {
             self.findings.push(
                 Finding::error("reference-missing", "no part has this tag")
                     .at(place)

@@ -9,6 +9,7 @@ use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Effective;
 use crate::record::Entry;
+use crate::record::Part;
 use crate::record::Pull;
 use crate::record::Voids;
 use crate::workflow::Failure;
@@ -53,6 +54,31 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
         engine: library.part(&build.engine)?,
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
+        channel_means: BTreeMap::new(),
+        refit_after: None,
+        wear: BTreeMap::new(),
+    };
+    fill(library, &mut side)?;
+    Ok(side)
+}
+
+/// A side with nothing on it but what a part's own figures name.
+///
+/// # Errors
+/// An instrument's record does not hold.
+pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
+    let mut side = Side {
+        name: part.tag.clone(),
+        build: None,
+        pull: None,
+        session: None,
+        cell: None,
+        effective: Effective::empty(),
+        parts: BTreeMap::from([(part.tag.clone(), part.clone())]),
+        engine: None,
+        instruments: BTreeMap::new(),
+        channels: BTreeSet::new(),
+        channel_means: BTreeMap::new(),
         refit_after: None,
         wear: BTreeMap::new(),
     };
@@ -91,9 +117,20 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         None => None,
     };
     let mut channels = BTreeSet::new();
+    let mut instruments = BTreeMap::new();
     for name in pull.raw.iter().filter_map(|raw| raw.columns.as_deref()) {
         if let Some(columns) = library.columns(name)? {
             channels.extend(columns.channels.iter().map(|column| column.quantity.word().to_owned()));
+            for tag in columns.channels.iter().filter_map(|column| column.instrument.as_ref()) {
+                if let Some(instrument) = library.instrument(tag)? {
+                    instruments.insert(tag.clone(), instrument);
+                }
+            }
+        }
+    }
+    for tag in cell.iter().flat_map(|cell| cell.instruments.values()) {
+        if let Some(instrument) = library.instrument(tag)? {
+            instruments.insert(tag.clone(), instrument);
         }
     }
     let mut side = Side {
@@ -105,8 +142,9 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         cell,
         parts: BTreeMap::new(),
         engine,
-        instruments: BTreeMap::new(),
+        instruments,
         channels,
+        channel_means: BTreeMap::new(),
         refit_after,
         wear: BTreeMap::new(),
     };
@@ -150,12 +188,18 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Adds how much the parts of a side have run.
+/// Adds how much the parts of each side have run.
 ///
 /// # Errors
 /// The store's.
-pub(super) fn add_wear(book: &crate::store::Book, library: &Library, side: &mut Side) -> Result<(), Failure> {
-    side.wear = wear::of(book, library, side)?;
+pub(super) fn add_wear(library: &Library, sides: [&mut Side; 2]) -> Result<(), Failure> {
+    if sides.iter().all(|side| side.pull.is_none()) {
+        return Ok(());
+    }
+    let counts = wear::Counts::of(library)?;
+    for side in sides {
+        side.wear = counts.wear(library, side)?;
+    }
     Ok(())
 }
 

@@ -80,7 +80,8 @@ pub(super) fn unaltered(
                             .next(format!(
                                 "add a second entry that says `corrects: 1` and why: \
                                  `mulebook measure {tag}/{} {} \"…\" --corrects 1 --because \"…\"`",
-                                letter.0, letter.1
+                                letter.0,
+                                letter.1.trim_start_matches("figures.")
                             )),
                     );
                 }
@@ -131,7 +132,7 @@ fn altered(before: &Node, after: &Node, growing: &[&str]) -> Option<(usize, Stri
             }
             Some(now) => {
                 if !grown(value, now) {
-                    return Some((now.line, name.to_owned()));
+                    return Some(innermost(value, now, name));
                 }
             }
         }
@@ -142,6 +143,21 @@ fn altered(before: &Node, after: &Node, growing: &[&str]) -> Option<(usize, Stri
         before.get(name).is_none() && !allowed.contains(&name)
     });
     added.map(|(key, _)| (key.line, key.text().unwrap_or_default().to_owned()))
+}
+
+/// The first key at which two mappings differ, or the one given.
+fn innermost(before: &Node, after: &Node, name: &str) -> (usize, String) {
+    let differs =
+        before.entries().iter().chain(after.entries()).filter_map(|(key, _)| key.text()).find(|key| {
+            match (before.get(key), after.get(key)) {
+                (Some(a), Some(b)) => !a.same_data(b),
+                _ => true,
+            }
+        });
+    match differs {
+        Some(key) => (after.get(key).unwrap_or(after).line, key.to_owned()),
+        None => (after.line, name.to_owned()),
+    }
 }
 
 /// Within figures: each figure that was there is there, and has at most gained entries.

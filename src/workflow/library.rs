@@ -4,6 +4,7 @@ use std::cell::OnceCell;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use crate::finding::Finding;
 use crate::finding::Place;
@@ -27,6 +28,7 @@ use crate::store::CommitId;
 use crate::store::EntryKind;
 use crate::store::Snapshot;
 use crate::workflow::Failure;
+use crate::workflow::pull_index::PullIndex;
 
 /// The folder of pulls that have no build yet.
 pub const UNASSIGNED: &str = "unassigned";
@@ -36,10 +38,12 @@ pub struct Library {
     snapshot: Snapshot,
     overlay: BTreeMap<String, Option<Vec<u8>>>,
     schemas: Schemas,
-    kinds: Kinds,
+    kinds: Arc<Kinds>,
     page: BookPage,
     touched: RefCell<BTreeSet<String>>,
     pull_paths: OnceCell<BTreeMap<String, String>>,
+    /// The pulls of the commit alone.
+    pull_index: OnceCell<PullIndex>,
 }
 
 impl Library {
@@ -94,13 +98,14 @@ impl Library {
         }
         let schemas = Schemas::load(&added).map_err(Failure::faults)?;
         let mut library = Self {
-            kinds: schemas.kinds().clone(),
+            kinds: Arc::clone(schemas.kinds()),
             snapshot,
             overlay,
             schemas,
             page: BookPage::default(),
             touched: RefCell::new(BTreeSet::new()),
             pull_paths: OnceCell::new(),
+            pull_index: OnceCell::new(),
         };
         let page = library.required("book.yaml", "the book's own page", bind::book)?;
         if page.format != FORMAT {
@@ -114,7 +119,9 @@ impl Library {
             .next("use the program that wrote it, or a newer one")
             .into());
         }
-        library.kinds.demand_more(&page.demands).map_err(Failure::fault)?;
+        if !page.demands.is_empty() {
+            Arc::make_mut(&mut library.kinds).demand_more(&page.demands).map_err(Failure::fault)?;
+        }
         library.page = page;
         Ok(library)
     }
@@ -324,14 +331,58 @@ impl Library {
         if let Some(paths) = self.pull_paths.get() {
             return Ok(paths);
         }
-        let mut paths = BTreeMap::new();
-        for build in self.names("builds")? {
-            let folder = format!("builds/{build}/pulls");
-            for id in self.tags(&folder)? {
-                paths.insert(id.clone(), format!("{folder}/{id}.yaml"));
+        let paths = if self.covers("builds/") {
+            let mut paths = BTreeMap::new();
+            for build in self.names("builds")? {
+                let folder = format!("builds/{build}/pulls");
+                for id in self.tags(&folder)? {
+                    paths.insert(id.clone(), format!("{folder}/{id}.yaml"));
+                }
             }
-        }
+            paths
+        } else {
+            self.pull_index()?.paths()
+        };
         Ok(self.pull_paths.get_or_init(|| paths))
+    }
+
+    fn pull_index(&self) -> Result<&PullIndex, Failure> {
+        if let Some(index) = self.pull_index.get() {
+            return Ok(index);
+        }
+        let index = PullIndex::of(&self.snapshot)?;
+        Ok(self.pull_index.get_or_init(|| index))
+    }
+
+    /// Where a pull's manifest is.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn pull_path(&self, id: &str) -> Result<Option<String>, Failure> {
+        if self.covers("builds/") {
+            return Ok(self.pull_paths()?.get(id).cloned());
+        }
+        Ok(self.pull_index()?.folder(id).map(|build| format!("builds/{build}/pulls/{id}.yaml")))
+    }
+
+    /// The ids and paths of the pulls whose id begins so, sorted.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn pulls_beginning(&self, prefix: &str) -> Result<BTreeMap<String, String>, Failure> {
+        if !self.covers("builds/") {
+            return Ok(self.pull_index()?.beginning(prefix));
+        }
+        let paths = self.pull_paths()?.range(prefix.to_owned()..);
+        Ok(paths
+            .take_while(|(id, _)| id.starts_with(prefix))
+            .map(|(id, path)| (id.clone(), path.clone()))
+            .collect())
+    }
+
+    /// Whether something is laid over the commit at or below a path.
+    pub(super) fn covers(&self, path: &str) -> bool {
+        self.overlay.range(path.to_owned()..).next().is_some_and(|(first, _)| first.starts_with(path))
     }
 
     /// The ids of a build's pulls.
@@ -347,10 +398,27 @@ impl Library {
     /// # Errors
     /// Its manifest does not hold.
     pub fn pull(&self, id: &str) -> Result<Option<Pull>, Failure> {
-        match self.pull_paths()?.get(id) {
-            Some(path) => self.record(path, bind::pull),
+        match self.pull_path(id)? {
+            Some(path) => self.pull_at(&path),
             None => Ok(None),
         }
+    }
+
+    /// The pull whose manifest is at a path.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(super) fn pull_at(&self, path: &str) -> Result<Option<Pull>, Failure> {
+        self.record(path, bind::pull)
+    }
+
+    /// Does something whose reading is not to count as touched: its outcome is the same whether it is read or
+    /// remembered.
+    pub(super) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
+        let before = self.touched.borrow().clone();
+        let outcome = work();
+        self.touched.replace(before);
+        outcome
     }
 
     /// A session.

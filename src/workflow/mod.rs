@@ -4,12 +4,14 @@
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
 pub mod audit;
+pub mod combos;
 pub mod compare;
 pub mod compare_flow;
 mod context;
 pub mod correct;
 pub mod demo;
 mod demo_files;
+mod derived;
 pub mod draft;
 pub mod enter;
 mod enter_conditions;
@@ -29,12 +31,18 @@ pub mod make_build;
 pub mod make_part;
 pub mod make_place;
 pub mod measure;
+mod milling;
 pub mod names;
 pub mod new_book;
+mod pull_index;
 pub mod rework;
+pub mod sheet;
 mod sweep;
+pub mod table;
 pub mod take_in;
 mod wear;
+pub mod weigh;
+mod weigh_pulls;
 
 pub use context::Context;
 pub use context::Progress;

@@ -58,10 +58,10 @@ pub fn pull_or_build(library: &Library, name: &str) -> Result<Named, Failure> {
 /// # Errors
 /// Nothing, or more than one pull, is meant.
 pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
-    let paths = library.pull_paths()?;
-    if paths.contains_key(name) {
+    if library.pull_path(name)?.is_some() {
         return Ok(name.to_owned());
     }
+    let paths = library.pull_paths()?;
     if paths.is_empty() {
         return Err(Finding::error("not-found", "the book has no pull yet")
             .next("enter one with `mulebook pull FILE`")
@@ -74,6 +74,13 @@ pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
         && let Some(session) = newest_session(library)?
     {
         return in_session(paths, &session).get(&order).cloned().ok_or_else(|| nothing(name, paths));
+    }
+    // `0412a-7` as people say `0412a-07`.
+    if let Some((session, order)) = name.rsplit_once('-')
+        && let Ok(order) = order.parse::<u32>()
+        && let Some(id) = in_session(paths, session).get(&order)
+    {
+        return Ok(id.clone());
     }
     match by_prefix(name, paths.keys().map(String::as_str)) {
         Prefix::One(id) => Ok(id),

@@ -14,6 +14,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::history;
 use crate::workflow::input;
+use crate::workflow::milling;
 use crate::workflow::names;
 use std::collections::BTreeMap;
 
@@ -95,7 +96,11 @@ pub fn rework(book: &Book, context: &Context, request: &ReworkRequest) -> Result
     ]);
     let mut document = draft.document(&path)?;
     document.append(&["states"], &state)?;
-    let notes = what_is_voided(library, &part, kind, spec)?;
+    let mut notes = what_is_voided(library, &part, kind, spec)?;
+    notes.extend(milling::offers(
+        library,
+        &milling::Cut { part: &part, kind, letter: &letter, op: &request.op, details: &request.details },
+    )?);
     draft.put(&path, document.text())?;
     let written = draft.commit(context, &format!("Rework {tag}: {}, now {tag}/{letter}", spec.title))?;
     Ok(Entered {

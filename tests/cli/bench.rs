@@ -213,13 +213,8 @@ impl Bench {
         }
     }
 
-    /// Runs a command as text on a copy and as JSON here, holds the JSON against its schema, keeps it for the second
-    /// look, and gives both for a snapshot.
-    pub(crate) fn show(&self, name: &str, arguments: &[&str]) -> String {
-        self.show_in("book", name, arguments)
-    }
-
-    /// The same, run in a folder below the bench.
+    /// Runs a command in a folder below the bench, as text on a copy and as JSON here; holds the JSON against its
+    /// schema, keeps it for the second look, and gives both for a snapshot.
     pub(crate) fn show_in(&self, folder: &str, name: &str, arguments: &[&str]) -> String {
         let copy = Self::copy_of(self.path()).at(&self.now);
         let before = self.book().join(".git").exists().then(|| self.head());

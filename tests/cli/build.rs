@@ -1,4 +1,5 @@
 use super::bench::Bench;
+use super::kept;
 use super::shown;
 
 #[test]
@@ -24,13 +25,13 @@ fn a_build_is_written_down_and_another_from_it() {
             "cylinder-head+intake.port-offset=0.4 mm"
         ]
     );
-    insta::assert_snapshot!("build-first-file", bench.read("builds/b5/build.yaml"));
+    kept!("build-first-file", bench.read("builds/b5/build.yaml"));
     shown!(
         bench,
         "from",
         &["build", "b6", "--from", "b5", "--set", "cylinder-head=h3/a", "--note", "the other head"]
     );
-    insta::assert_snapshot!("build-from-file", bench.read("builds/b6/build.yaml"));
+    kept!("build-from-file", bench.read("builds/b6/build.yaml"));
     shown!(bench, "refit", &["build", "b7", "--from", "b5", "--refit"]);
     shown!(
         bench,

@@ -5,7 +5,53 @@ use std::fs;
 use std::path::Path;
 
 /// Codes that no test of the whole program brings about.
-const NOT_MET: &[(&str, &str)] = &[];
+const NOT_MET: &[(&str, &str)] = &[
+    ("evidence-damaged", "a raw file damaged under its reader: store_faults.rs, by the error of the store"),
+    (
+        "against-schema",
+        "the last resort for a keyword of JSON Schema that has no words of its own; fixtures under records/invalid meet it",
+    ),
+    (
+        "ambiguous-figure",
+        "met in the tests of quantity; no volume, length or temperature of the shop reads two ways",
+    ),
+    (
+        "cannot-edit",
+        "the refusal of an edit that would not read back; properties.rs edits at random and meets none",
+    ),
+    ("demo-data", "the demo's own files do not hold: a fault of the program, not of a person"),
+    ("kind-mismatch", "two quantities of unlike kinds are computed with: no typed text leads there"),
+    (
+        "no-curve",
+        "a pull without a loaded sweep; every pull of the demo has one, and diff says the same in a line",
+    ),
+    ("no-speeds", "sweeps that share no grid point; window-beyond is met first in the demo"),
+    ("raw-missing", "an earlier commit held the file and no copy has it: outside_git.rs"),
+    ("no-interval", "every figure that the relations let through is finite, and so is its interval"),
+    ("no-file", "the parser of the command line asks for a file first"),
+    ("no-folder", "the current folder was deleted under the program"),
+    ("no-rows", "a table without rows is refused as no table before"),
+    ("not-a-digest", "the schema refuses the form of a digest first"),
+    ("not-a-part-state", "the schema refuses the form of a part and state first"),
+    (
+        "not-a-plain-file",
+        "a file that became a folder between two looks; a link is refused by the store before (keep-link)",
+    ),
+    ("not-a-side", "names are looked up among pulls and builds only"),
+    ("not-as-last", "asked at a terminal only"),
+    (
+        "not-recovered",
+        "a folder that may only be read, or a damaged journal: store_interrupted.rs, by its error",
+    ),
+    ("out-of-range", "the schema refuses positions and scales out of range first"),
+    ("raw-stray", "store_raw.rs"),
+    ("recovered", "crash.rs and store_interrupted.rs interrupt a write at every step"),
+    ("reference-broken", "store_raw.rs; a reference to a missing object is told as that object"),
+    ("schema-unusable", "a schema that compiles for the program and not for the validator: none is known"),
+    ("value-missing", "the parser of the command line asks for a value first"),
+    ("wrong-form", "records/invalid; in the shop the binder's words for the same line stand instead"),
+    ("wrong-type", "records/invalid; in the shop the binder's words for the same line stand instead"),
+];
 
 fn files(folder: &Path, ending: &str) -> Vec<String> {
     let mut texts = Vec::new();
@@ -39,6 +85,8 @@ fn codes() -> BTreeSet<String> {
     let mut found = BTreeSet::new();
     for text in files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), ".rs") {
         let text = text.split("\n#[cfg(test)]").next().unwrap_or_default();
+        // However a call is laid out over lines.
+        let text = &text.split_whitespace().collect::<Vec<_>>().join(" ").replace("( ", "(");
         for marker in ["Finding::error(", "Finding::doubt(", "Finding::note("] {
             found.extend(behind(text, marker));
         }

@@ -46,3 +46,27 @@ fn nothing_overrides_a_refusal() {
         assert_eq!(bench.run(&["diff", "b1", "b2", flag]).code, 2, "{flag}");
     }
 }
+
+/// A file that carries one correction beside one that is observed: brought to one where factor or weather is there,
+/// refused by name where neither is.
+#[test]
+fn unlike_corrections_come_to_one_or_are_refused() {
+    let bench = Bench::demo();
+    shown!(
+        bench,
+        "correct-to",
+        &["diff", "0411a-03", "0411a-04", "--correct-to", "iso-1585", "--step", "1000"]
+    );
+    shown!(bench, "correct-to-unknown", &["diff", "0411a-03", "0411a-04", "--correct-to", "sae"]);
+    let because = ["--because", "the console had it on"];
+    let correct = |pull: &str, set: &str| {
+        let mut arguments = vec!["correct", pull, "--set", set];
+        arguments.extend(because);
+        bench.run(&arguments).done();
+    };
+    correct("0411a-02", "correction=stp 1.0432");
+    shown!(bench, "brought-to-one", &["diff", "0411a-01", "0411a-02", "--step", "1000"]);
+    correct("0411a-03", "correction=stp");
+    correct("0411a-03", "conditions.air-temperature=unknown: the logger was off");
+    shown!(bench, "weather-missing", &["diff", "0411a-01", "0411a-03"]);
+}

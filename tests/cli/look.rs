@@ -2,6 +2,7 @@ use std::path::Path;
 
 use super::bench::Bench;
 use super::bench::trace;
+use super::kept;
 use super::shown;
 
 fn corpus(name: &str) -> String {
@@ -82,7 +83,110 @@ fn the_whole_corpus_is_looked_at() {
             shown.push_str(&format!("  asks: {}\n", question.as_str().unwrap_or("?")));
         }
     }
-    insta::with_settings!({snapshot_path => "snapshots", prepend_module_to_snapshot => false}, {
-        insta::assert_snapshot!("look-corpus", shown);
-    });
+    kept!("look-corpus", shown);
+}
+
+/// A trace with one thing wrong in it: `change` gives the cells of a row.
+fn wrong(header: &str, change: impl Fn(u32) -> String) -> String {
+    let mut text = format!("{header}\n");
+    for row in 0..200 {
+        text.push_str(&change(row));
+        text.push('\n');
+    }
+    text
+}
+
+#[test]
+fn what_looks_wrong_in_a_file_is_said() {
+    let bench = Bench::empty();
+    let header = "Time (s),Engine Speed (rpm),Torque (N·m)";
+    let time = |row: u32| format!("{}.{}", row / 10, row % 10);
+    let torque = |row: u32| format!("{}.{}", 180 + row / 4, row % 10);
+    let speed = |row: u32| 3000 + 25 * row;
+    let files = [
+        (
+            "stuck",
+            wrong(header, |row| {
+                format!(
+                    "{},{},{}",
+                    time(row),
+                    speed(row),
+                    if row < 60 { torque(row) } else { "195.5".to_owned() }
+                )
+            }),
+        ),
+        ("still", wrong(header, |row| format!("{},{},{}", time(row.min(40)), speed(row), torque(row)))),
+        (
+            "back",
+            wrong(header, |row| {
+                format!("{},{},{}", time(if row == 90 { 50 } else { row }), speed(row), torque(row))
+            }),
+        ),
+        (
+            "burst",
+            wrong(header, |row| {
+                let seconds = if row < 100 {
+                    f64::from(row) / 10.0
+                } else if row < 120 {
+                    10.0 + f64::from(row - 100) / 1e5
+                } else {
+                    f64::from(row - 20) / 10.0 + 0.1
+                };
+                format!("{seconds:.5},{},{}", speed(row), torque(row))
+            }),
+        ),
+        (
+            "standing",
+            wrong(header, |row| {
+                format!("{},{},{}", time(row), if row > 100 { 0 } else { speed(row) }, torque(row))
+            }),
+        ),
+        (
+            "no-unit",
+            wrong("Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp,Boost", |row| {
+                format!("{},{},{},{},{}", time(row), speed(row), torque(row), 85 + row % 3, row % 7)
+            }),
+        ),
+        (
+            "odd-unit",
+            wrong("Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp [wobbles]", |row| {
+                format!("{},{},{},{}", time(row), speed(row), torque(row), 85 + row % 3)
+            }),
+        ),
+        (
+            "sentinel",
+            wrong("Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp (°C)", |row| {
+                format!(
+                    "{},{},{},{}",
+                    time(row),
+                    speed(row),
+                    torque(row),
+                    if row % 40 == 7 { 9999 } else { 85 + row % 3 }
+                )
+            }),
+        ),
+        (
+            "between",
+            wrong(header, |row| {
+                if row == 80 {
+                    "recalibrated by the console".to_owned()
+                } else {
+                    format!("{},{},{}", time(row), speed(row), torque(row))
+                }
+            }),
+        ),
+    ];
+    let mut shown = String::new();
+    for (name, text) in files {
+        bench.put("run.csv", &text);
+        let said = bench.run_in(bench.path(), &["look", "run.csv", "--json"], "");
+        let answer = super::bench::checked(&format!("look-wrong-{name}"), &said.out);
+        shown.push_str(&format!("== {name}: exit {}\n", said.code));
+        for key in ["doubts", "findings", "questions"] {
+            for finding in answer[key].as_array().into_iter().flatten() {
+                shown.push_str(&format!("{}\n", serde_json::to_string_pretty(finding).expect("JSON")));
+            }
+        }
+    }
+    kept!("look-wrong", shown);
 }

@@ -1,11 +1,12 @@
 use super::bench::Bench;
+use super::kept;
 use super::shown;
 
 #[test]
 fn an_empty_book_explains_itself() {
     let bench = Bench::empty();
     shown!(bench, ".", "book", &["new", "book", "--name", "Hill-climb four", "--zone", "+02:00"]);
-    insta::assert_snapshot!("new-files", bench.read("book.yaml") + "---\n" + &bench.read("people.yaml"));
+    kept!("new-files", bench.read("book.yaml") + "---\n" + &bench.read("people.yaml"));
     assert!(bench.read(".schema/cylinder-head.json").contains("chamber-volume"));
     assert_eq!(bench.git(&["status", "--porcelain"]), "");
 }

@@ -1,5 +1,6 @@
 use super::bench::Bench;
 use super::bench::trace;
+use super::kept;
 use super::shown;
 
 #[test]
@@ -28,7 +29,7 @@ fn a_raw_file_is_taken_in() {
             "as it should be"
         ]
     );
-    insta::assert_snapshot!("pull-entered-file", bench.read("builds/b1/pulls/0412a-03.yaml"));
+    kept!("pull-entered-file", bench.read("builds/b1/pulls/0412a-03.yaml"));
     shown!(bench, "same-again", &["pull", "../run-3.csv", "--build", "b1"]);
     bench.put("run-4.csv", &trace(4));
     bench.put("photo.jpg", "\u{1}\u{2}not a table\u{3}");
@@ -57,7 +58,7 @@ fn a_raw_file_is_taken_in() {
             "b1"
         ]
     );
-    insta::assert_snapshot!("pull-skipped-session", bench.read("sessions/0412a.yaml"));
+    kept!("pull-skipped-session", bench.read("sessions/0412a.yaml"));
     bench.put("weather.yaml", "air-temperature: 21.4 degC\nstation-pressure: 98.6 kPa\n");
     bench.put("run-9.csv", &trace(9));
     shown!(
@@ -154,7 +155,28 @@ fn nobody_is_named() {
     let said =
         bench.run_under(&nobody, &bench.book(), &["pull", "../run-3.csv", "--build", "b1", "--json"], "");
     assert_eq!(said.code, 2);
-    insta::assert_snapshot!("pull-nobody", said.out);
+    kept!("pull-nobody", said.out);
+}
+
+#[test]
+fn a_large_raw_file_that_is_not_here_is_no_damage() {
+    let bench = Bench::shop();
+    bench.edit("book.yaml", "# raw-limit: 4 MB", "raw-limit: 10 B");
+    bench.run(&["keep"]).done();
+    bench.put("run-3.csv", &trace(3));
+    bench.run(&["pull", "../run-3.csv", "--build", "b1"]).done();
+    std::fs::remove_dir_all(bench.book().join("raw-large")).expect("large files lie there");
+    shown!(bench, "large-not-here", &["correct", "0412a-03", "--set", "spacer=none", "--because", "asked"]);
+    let said = bench.run(&["audit"]);
+    assert_eq!(said.code, 0, "{}", said.out);
+}
+
+#[test]
+fn a_barometer_reduced_to_sea_level_is_doubted() {
+    let bench = Bench::shop();
+    let text = trace(4).replace("Air Temp (°C)", "Barometer (kPa)").replace(",21.", ",101.");
+    bench.put("run-4.csv", &text);
+    shown!(bench, "sea-level", &["pull", "../run-4.csv", "--build", "b1"]);
 }
 
 #[test]

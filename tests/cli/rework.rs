@@ -1,4 +1,5 @@
 use super::bench::Bench;
+use super::kept;
 use super::shown;
 
 #[test]
@@ -19,7 +20,7 @@ fn work_opens_a_state_and_says_what_it_voided() {
             "gasket leaked"
         ]
     );
-    insta::assert_snapshot!("rework-milled-file", bench.read("parts/cylinder-head/h2.yaml"));
+    kept!("rework-milled-file", bench.read("parts/cylinder-head/h2.yaml"));
     shown!(
         bench,
         "nothing-voided",
@@ -42,4 +43,22 @@ fn work_that_is_not_known_is_refused() {
     );
     bench.run(&["rework", "h2", "mill-deck", "--detail", "cut=0.40 mm", "--state", "B-2"]).done();
     shown!(bench, "letter-missing", &["rework", "h2", "mill-deck", "--detail", "cut=0.40 mm"]);
+}
+
+/// What milling does to the chambers is offered as a command that the program takes, and is never entered by itself.
+#[test]
+fn milling_offers_what_can_be_worked_out() {
+    let bench = Bench::demo();
+    let said = bench.run(&["rework", "h1", "mill-deck", "--detail", "cut=0.30 mm"]).done();
+    kept!("rework-milled-offer", said.out);
+    assert!(!bench.read("parts/cylinder-head/h1.yaml").contains("calculated"));
+    let command = said.out.lines().find_map(|line| line.trim().strip_prefix("mulebook ")).expect("an offer");
+    let words: Vec<&str> = command.split('"').collect();
+    let [start, value, option, from, ""] = words[..] else { panic!("{command}") };
+    let mut arguments: Vec<&str> = start.split_whitespace().collect();
+    arguments.push(value);
+    arguments.extend(option.split_whitespace());
+    arguments.push(from);
+    bench.run(&arguments).done();
+    assert!(bench.read("parts/cylinder-head/h1.yaml").contains("calculated: 44.46"));
 }

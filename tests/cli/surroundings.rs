@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::bench::Bench;
 use super::bench::NOW;
+use super::kept;
 use super::shown;
 
 #[test]
@@ -48,7 +49,7 @@ fn help_of_every_command() {
         shown.push_str(&format!("\n==== {command}\n\n"));
         shown.push_str(&bench.run_in(bench.path(), &[command, "--help"], "").done().out);
     }
-    insta::assert_snapshot!("surroundings-help", shown);
+    kept!("surroundings-help", shown);
 }
 
 #[test]
@@ -66,7 +67,7 @@ fn a_book_that_another_process_writes_is_waited_for() {
     std::fs::remove_file(&lock).expect("still there");
     assert_eq!(said.code, 1);
     let shown = said.out.replace(&bench.path().display().to_string(), "[folder]");
-    insta::assert_snapshot!("surroundings-busy", shown);
+    kept!("surroundings-busy", shown);
 }
 
 #[test]

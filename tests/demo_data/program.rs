@@ -101,6 +101,7 @@ impl Book {
                 engine: self.parts.get(&build.engine).cloned(),
                 instruments: self.instruments.clone(),
                 channels: BTreeSet::new(),
+                channel_means: BTreeMap::new(),
                 refit_after: None,
                 wear: BTreeMap::new(),
             };

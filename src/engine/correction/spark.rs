@@ -85,7 +85,7 @@ impl SparkStandard {
         match wanted.as_str() {
             "stp" | "std" | "j607" | "60f" | "sae60f" => Some(Self::Sae60Fahrenheit),
             "j1349" => Some(Self::SaeJ1349(J1349Form::Printed)),
-            "eec" | "801269eec" | "r85" | "ecer85" => Some(Self::UnR85),
+            "eec" | "801269eec" | "eec801269" | "r85" | "ecer85" => Some(Self::UnR85),
             "jis" => Some(Self::JisD1001),
             "din" => Some(Self::Din70020(DinPressure::Total)),
             _ => Self::ALL.into_iter().find(|standard| plain(standard.name()) == wanted),

@@ -113,6 +113,19 @@ impl Binder<'_> {
     }
 
     fn entry(&mut self, node: &Node, field: &str, signed: Signed, spec: Option<&FieldSpec>) -> Option<Entry> {
+        // A comma, colon or # inside braces ends the text: what follows it becomes a key with nothing behind it.
+        if let Some((stray, _)) = node.entries().iter().find(|(_, value)| value.is_null()) {
+            let place = self.place(stray, field);
+            self.push(
+                Finding::error(
+                    "unknown-field",
+                    format!("`{}` is no field of a figure", stray.text().unwrap_or_default()),
+                )
+                .at(place)
+                .next("a comma, colon or # ends the text here: quote it; numbers take a decimal point"),
+            );
+            return None;
+        }
         let ways: Vec<&str> = WAYS.iter().copied().filter(|way| node.get(way).is_some()).collect();
         let &[way] = ways.as_slice() else {
             let place = self.place(node, field);

@@ -60,8 +60,13 @@ pub fn cell(file: &str, root: &Node, kinds: &Kinds) -> Bound<Cell> {
             figures.insert(spec.name.clone(), figure);
         }
     }
+    let fitted = root.get("instruments").map(Node::entries).unwrap_or_default();
+    let instruments = fitted
+        .iter()
+        .filter_map(|(name, tag)| Some((name.text()?.to_owned(), tag.text()?.to_owned())))
+        .collect();
     let note = binder.may(root, "note");
-    binder.finish(tag.map(|tag| Cell { tag, figures, note }))
+    binder.finish(tag.map(|tag| Cell { tag, figures, instruments, note }))
 }
 
 /// Reads a session.

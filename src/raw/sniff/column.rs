@@ -71,7 +71,9 @@ pub(super) fn guess(
     let from_row = unit_cell
         .map(str::trim)
         .filter(|u| !u.is_empty() && u.chars().any(char::is_alphanumeric) || *u == "%");
-    let unit_text = from_row.or(in_header.as_deref());
+    // A dash in the unit's place says that there is none.
+    let in_header = in_header.as_deref().filter(|u| u.chars().any(char::is_alphanumeric) || u.trim() == "%");
+    let unit_text = from_row.or(in_header);
     let mut quantity = quantity(&name, unit_text);
     let place = || Place::default().field(name.as_str());
     let mut why = match (header, quantity) {

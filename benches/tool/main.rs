@@ -1,0 +1,27 @@
+//! What `benches/ratios` needs of the library: `tool book FOLDER PULLS` writes a book of many pulls, `tool read FILE`
+//! reads a table and prints the seconds it took and its rows.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::print_stdout,
+    reason = "a program of its own: it reads files, looks at the clock and prints what it measured"
+)]
+
+mod book;
+mod read;
+
+use std::path::Path;
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    match words.as_slice() {
+        ["book", folder, pulls] => book::write(Path::new(folder), pulls.parse()?),
+        ["read", path] => {
+            let (seconds, rows) = read::time(Path::new(path))?;
+            println!("{seconds:.4} {rows}");
+            Ok(())
+        }
+        _ => Err("usage: tool book FOLDER PULLS, or tool read FILE".into()),
+    }
+}

@@ -1,0 +1,218 @@
+//! The build sheet of a build or a pull.
+
+use serde::Serialize;
+
+use crate::answer::BarsLine;
+use crate::answer::FigureLine;
+use crate::answer::SideLine;
+use crate::answer::gaps::why_words;
+use crate::check::SheetItem;
+use crate::check::SheetRole;
+use crate::check::Told;
+use crate::record::Part;
+use crate::record::Whereabouts;
+use crate::record::Work;
+
+/// One item of a sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetLine {
+    /// What it is, as commands name it.
+    pub item: String,
+    /// The trade's name.
+    pub title: String,
+    /// What is known of it.
+    pub said: Option<SideLine>,
+    /// Why it is a gap, where nothing is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gap: Option<String>,
+}
+
+impl From<&SheetItem> for SheetLine {
+    fn from(item: &SheetItem) -> Self {
+        let (said, gap) = match &item.told {
+            Told::Known(shown) => (Some(SideLine::from(shown)), None),
+            Told::Gap(why) => (None, Some(why_words(why))),
+        };
+        Self { item: item.item.path(), title: item.item.title.clone(), said, gap }
+    }
+}
+
+/// The part that fills a role.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetPart {
+    /// Its tag.
+    pub part: String,
+    /// Its state.
+    pub state: String,
+    /// Its kind.
+    pub kind: String,
+    /// A longer name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// Serial or casting number.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub serial: Option<String>,
+    /// Batch.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub batch: Option<String>,
+    /// Where it is now, unless in the shop.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gone: Option<String>,
+    /// From when the state is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<String>,
+    /// How the first state came to be.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub how: Option<String>,
+    /// The work that led to the state, oldest first, a line each.
+    pub work: Vec<String>,
+}
+
+impl SheetPart {
+    /// A part in a state; `titled` names a piece of work in the trade's words.
+    pub fn of(part: &Part, letter: &str, titled: &dyn Fn(&Work) -> String) -> Self {
+        let upto = part.states.iter().position(|state| state.letter == letter).map_or(0, |at| at + 1);
+        let work = part.states.iter().take(upto).flat_map(|state| {
+            state.work.iter().map(move |work| {
+                let on = work.on.as_ref().or(state.since.as_ref());
+                let mut words = format!("{}: {}", state.letter, titled(work));
+                for (name, value) in &work.details {
+                    words.push_str(&format!(", {name} {value}"));
+                }
+                words.extend(work.by.iter().map(|by| format!(", by {by}")));
+                words.extend(on.map(|on| format!(", {on}")));
+                words.extend(work.note.iter().map(|note| format!(" ({note})")));
+                words
+            })
+        });
+        let state = part.state(letter);
+        Self {
+            part: part.tag.clone(),
+            state: letter.to_owned(),
+            kind: part.kind.clone(),
+            name: part.name.clone(),
+            serial: part.serial.clone(),
+            batch: part.batch.clone(),
+            gone: gone(&part.whereabouts),
+            since: state.and_then(|state| state.since.as_ref()).map(ToString::to_string),
+            how: state.and_then(|state| state.how.clone()),
+            work: work.collect(),
+        }
+    }
+}
+
+fn gone(whereabouts: &Whereabouts) -> Option<String> {
+    let words = |word: &str, on: &Option<crate::record::Moment>| {
+        Some(on.as_ref().map_or_else(|| word.to_owned(), |on| format!("{word} {on}")))
+    };
+    match whereabouts {
+        Whereabouts::Here => None,
+        Whereabouts::Sold(on) => words("sold", on),
+        Whereabouts::Lent(on) => words("lent", on),
+        Whereabouts::Scrapped(on) => words("scrapped", on),
+        Whereabouts::Consumed => Some("used up".to_owned()),
+    }
+}
+
+/// One role of a sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetRoleLine {
+    /// The role and its answer.
+    #[serde(flatten)]
+    pub role: SheetLine,
+    /// The part, where it is not told of under another role.
+    pub part: Option<SheetPart>,
+    /// The part fills the role as an assembly that is told of above.
+    pub within: bool,
+    /// Its figures.
+    pub figures: Vec<SheetLine>,
+}
+
+impl SheetRoleLine {
+    /// A role with its part.
+    pub fn of(role: &SheetRole, part: Option<SheetPart>) -> Self {
+        Self {
+            role: SheetLine::from(&role.role),
+            part,
+            within: role.told_above,
+            figures: role.figures.iter().map(SheetLine::from).collect(),
+        }
+    }
+}
+
+/// A raw file behind a pull.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetFile {
+    /// The name it came under.
+    pub file: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// How many bytes.
+    pub bytes: u64,
+    /// Which segment of it, where it holds several pulls.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub segment: Option<usize>,
+    /// The columns record that it is read by.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub columns: Option<String>,
+}
+
+/// A pull on a sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SheetPull {
+    /// Its id.
+    pub pull: String,
+    /// When it was run.
+    pub at: Option<String>,
+    /// Which time the parts were together.
+    pub fit_up: Option<u32>,
+    /// Whether it counts.
+    pub outcome: String,
+    /// The correction that its file carries.
+    pub correction: Option<String>,
+    /// Its raw files.
+    pub raw: Vec<SheetFile>,
+}
+
+/// The sheet of a build or a pull.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SheetAnswer {
+    /// The pull's id or the build's name.
+    pub name: String,
+    /// `build` or `pull`.
+    pub of: &'static str,
+    /// The build.
+    pub build: Option<String>,
+    /// The engine.
+    pub engine: Option<String>,
+    /// When it was put together, or run.
+    pub on: Option<String>,
+    /// By whom.
+    pub by: Option<String>,
+    /// Remarks of build and pull.
+    pub notes: Vec<String>,
+    /// The roles in order of assembly.
+    pub roles: Vec<SheetRoleLine>,
+    /// The settings.
+    pub settings: Vec<SheetLine>,
+    /// The fits.
+    pub fits: Vec<SheetLine>,
+    /// The conditions of a pull.
+    pub conditions: Vec<SheetLine>,
+    /// How a pull was run.
+    pub run: Vec<SheetLine>,
+    /// What follows from the records.
+    pub derived: Vec<FigureLine>,
+    /// Missing inputs of derived figures.
+    pub bars: Vec<BarsLine>,
+    /// The pulls of the build, or the pull itself.
+    pub pulls: Vec<SheetPull>,
+    /// How many items that a comparison asks for are not documented.
+    pub gaps: usize,
+    /// Files with pending edits that would change the answer.
+    pub pending: Vec<String>,
+    /// The commit that was answered from.
+    pub commit: String,
+    /// What to do next.
+    pub next: String,
+}

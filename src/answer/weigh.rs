@@ -1,0 +1,422 @@
+//! A difference weighed: the verdict in words, then every number with its interval.
+
+use serde::Serialize;
+
+use crate::answer::Refused;
+use crate::verdict;
+use crate::verdict::Band;
+use crate::verdict::Basis;
+use crate::verdict::Difference;
+use crate::verdict::Layout;
+use crate::verdict::Reservation;
+use crate::verdict::StatisticsError;
+use crate::verdict::Verdict;
+use crate::verdict::Which;
+
+/// The answer of `weigh`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "outcome", rename_all = "lowercase")]
+pub enum WeighAnswer {
+    /// The two sides were weighed.
+    Weighed(Box<Weighed>),
+    /// They may not be compared.
+    Refused(Refused),
+}
+
+/// A unit with its factor from SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WeighUnit {
+    /// Its symbol.
+    pub symbol: &'static str,
+    /// What a value in SI is multiplied by.
+    pub from_si: f64,
+}
+
+/// A number with the ends of its 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WithInterval {
+    /// The number.
+    pub value: f64,
+    /// Lower end.
+    pub lower: f64,
+    /// Upper end.
+    pub upper: f64,
+}
+
+/// The verdict on a least gain.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RulingLine {
+    /// The least gain; 0 where none was named.
+    pub least: f64,
+    /// `shown`, `provisional`, `not shown` or `contradicted`.
+    pub verdict: &'static str,
+    /// What holds it back or is to be read with it, the weightiest first.
+    pub reasons: Vec<String>,
+    /// The limit lies within 1e-9 of an end of the interval.
+    pub close_call: bool,
+}
+
+/// A component of scatter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SpreadLine {
+    /// What scatters.
+    pub what: &'static str,
+    /// Its standard deviation.
+    pub standard_deviation: f64,
+    /// Degrees of freedom, all together.
+    pub degrees_of_freedom: f64,
+    /// Those from the book's other pulls.
+    pub from_book: usize,
+}
+
+/// One point of the band.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BandRow {
+    /// Speed.
+    pub rpm: u32,
+    /// The difference with its interval alone.
+    #[serde(flatten)]
+    pub alone: WithInterval,
+    /// The ends of the band that holds at all speeds at once.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub together: Option<(f64, f64)>,
+}
+
+/// A range of speeds with its standing.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RangeLine {
+    /// From, rpm.
+    pub from: u32,
+    /// To, rpm.
+    pub to: u32,
+    /// `ahead`, `behind`, `undecided`.
+    pub standing: &'static str,
+}
+
+/// The difference over speed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BandLine {
+    /// Whether it holds at all speeds at once.
+    pub simultaneous: bool,
+    /// Fewest degrees of freedom at any speed.
+    pub degrees_of_freedom: f64,
+    /// The points.
+    pub rows: Vec<BandRow>,
+    /// Ranges; empty where every speed stands alone.
+    pub ranges: Vec<RangeLine>,
+}
+
+impl BandLine {
+    /// The band in a unit.
+    pub fn of(band: &Band, unit: WeighUnit) -> Self {
+        let scaled = |value: f64| value * unit.from_si;
+        Self {
+            simultaneous: band.factor.is_some(),
+            degrees_of_freedom: band.degrees_of_freedom,
+            rows: band
+                .points
+                .iter()
+                .map(|point| BandRow {
+                    rpm: point.speed_rpm,
+                    alone: WithInterval {
+                        value: scaled(point.estimate.value),
+                        lower: scaled(point.alone.lower),
+                        upper: scaled(point.alone.upper),
+                    },
+                    together: point.together.map(|band| (scaled(band.lower), scaled(band.upper))),
+                })
+                .collect(),
+            ranges: band
+                .ranges
+                .iter()
+                .map(|&(from, to, standing)| RangeLine { from, to, standing: standing.word() })
+                .collect(),
+        }
+    }
+}
+
+/// What else differs, with its estimated effect.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BudgetLine {
+    /// What.
+    pub what: String,
+    /// Its effect on torque in per cent, and half the width of its interval; none where no sound model is at hand.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub percent: Option<(f64, f64)>,
+    /// Where the estimate comes from, or what would settle it.
+    pub source: String,
+    /// A consequence of the part under test.
+    pub of_subject: bool,
+}
+
+/// A pull of the sessions involved that is not weighed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Excluded {
+    /// The pull.
+    pub pull: String,
+    /// Why.
+    pub why: String,
+    /// It is of a configuration that is weighed: leaving it out is a choice.
+    pub same_configuration: bool,
+}
+
+/// Equivalence by two one-sided tests.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct EquivalenceLine {
+    /// The margin.
+    pub margin: f64,
+    /// Whether no difference beyond it is left.
+    pub shown: bool,
+    /// The larger of the two probabilities.
+    pub probability: f64,
+}
+
+/// A plan for a gain.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanLine {
+    /// The gain.
+    pub detect: f64,
+    /// Fit-ups a side; none where twelve would not do.
+    pub fit_ups: Option<usize>,
+    /// Pulls in each.
+    pub pulls: Option<usize>,
+    /// The order of the fit-ups.
+    pub order: Vec<&'static str>,
+    /// Its power.
+    pub power: Option<f64>,
+    /// Half width of the interval that it would give.
+    pub half_width: Option<f64>,
+    /// What the plan rests on.
+    pub says: String,
+}
+
+impl PlanLine {
+    /// A plan for a gain in SI with the scatter that a difference was weighed with.
+    ///
+    /// # Errors
+    /// Numbers that are not finite.
+    pub fn of(detect: f64, difference: &Difference, unit: WeighUnit) -> Result<Self, StatisticsError> {
+        let (pull, refit) = match (&difference.scatter, difference.own_spreads) {
+            (Some(scatter), _) => (
+                scatter.pull.map(|pull| pull.standard_deviation),
+                scatter.refit.map(|refit| refit.standard_deviation),
+            ),
+            (None, Some((base, test))) => (Some(base.max(test)), None),
+            (None, None) => (None, None),
+        };
+        let plan = verdict::plan(detect, pull.unwrap_or(0.0), refit.unwrap_or(0.0))?;
+        let says = if refit.is_some() {
+            "for the pull-to-pull and refit scatter of this engine in this cell".to_owned()
+        } else {
+            "for pull-to-pull scatter alone: nobody refitted, and refits will add to it; refit both sides once, then \
+             plan again"
+                .to_owned()
+        };
+        Ok(Self {
+            detect: detect * unit.from_si,
+            fit_ups: plan.as_ref().map(|plan| plan.fit_ups),
+            pulls: plan.as_ref().map(|plan| plan.pulls),
+            order: plan
+                .iter()
+                .flat_map(|plan| &plan.order)
+                .map(|which| if *which == Which::Base { "base" } else { "test" })
+                .collect(),
+            power: plan.as_ref().map(|plan| plan.power),
+            half_width: plan.as_ref().map(|plan| plan.half_width * unit.from_si),
+            says,
+        })
+    }
+}
+
+/// Two sides weighed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Weighed {
+    /// The pulls of the base.
+    pub base: Vec<String>,
+    /// Those of the test side.
+    pub test: Vec<String>,
+    /// The figure in words.
+    pub figure: String,
+    /// Its unit.
+    pub unit: String,
+    /// What torque and power were brought to.
+    pub correction: String,
+    /// Test less base.
+    pub difference: WithInterval,
+    /// The same as a share of the base's mean.
+    pub percent: WithInterval,
+    /// Standard error and degrees of freedom.
+    pub standard_error: f64,
+    /// Degrees of freedom.
+    pub degrees_of_freedom: f64,
+    /// The verdict.
+    pub ruling: RulingLine,
+    /// What the interval speaks of.
+    pub speaks_of: String,
+    /// Fit-ups and pulls: base, then test.
+    pub fit_ups: (usize, usize),
+    /// Pulls of base and test.
+    pub pulls: (usize, usize),
+    /// Components of scatter.
+    pub scatter: Vec<SpreadLine>,
+    /// How unlike the two sides scatter, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub misfit: Option<String>,
+    /// Drift for each pull, by session, as seen within fit-ups.
+    pub drift: Vec<(String, Option<WithInterval>)>,
+    /// How far the first pull of a session stands above the line of the rest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub first_pull: Option<WithInterval>,
+    /// Standard uncertainty of what did not cancel between instruments.
+    pub systematic: f64,
+    /// Difference of the peaks' speeds in rpm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub peak_speed: Option<(f64, f64, f64)>,
+    /// The difference over speed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub band: Option<BandLine>,
+    /// What else differs.
+    pub budget: Vec<BudgetLine>,
+    /// A claim that there is no difference.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub equivalence: Option<EquivalenceLine>,
+    /// A plan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<PlanLine>,
+    /// Pulls of the sessions that are not weighed.
+    pub excluded: Vec<Excluded>,
+    /// Other pulls of the engine and cell whose records or files could not be read.
+    pub unread: usize,
+    /// How many items that could differ are only assumed or unknown, at worst of all pairs.
+    pub weak: usize,
+    /// How many could differ.
+    pub asked: usize,
+    /// Files with pending edits.
+    pub pending: Vec<String>,
+    /// The commit answered from.
+    pub commit: String,
+    #[serde(skip)]
+    factor: f64,
+}
+
+impl Weighed {
+    /// A difference in words and in the figure's unit.
+    pub fn new(difference: &Difference, layout: &Layout, unit: WeighUnit, figure: String) -> Self {
+        let scaled = |value: f64| value * unit.from_si;
+        let (percent, lower, upper) = difference.percent();
+        let mut scatter = Vec::new();
+        if let Some(found) = &difference.scatter {
+            for (what, spread) in [("pull to pull", found.pull), ("refit to refit", found.refit)] {
+                scatter.extend(spread.map(|spread| SpreadLine {
+                    what,
+                    standard_deviation: scaled(spread.standard_deviation),
+                    degrees_of_freedom: spread.degrees_of_freedom,
+                    from_book: spread.from_book,
+                }));
+            }
+        }
+        if let Some((base, test)) = difference.own_spreads {
+            for (what, spread) in [("base alone", base), ("test alone", test)] {
+                scatter.push(SpreadLine {
+                    what,
+                    standard_deviation: scaled(spread),
+                    degrees_of_freedom: difference.estimate.degrees_of_freedom,
+                    from_book: 0,
+                });
+            }
+        }
+        let speaks_of = match difference.basis {
+            Basis::Refits => "fit-ups are the unit: refitting is in the interval",
+            Basis::RefitsUnequal => "fit-ups are the unit, each side with its own spread (Welch)",
+            Basis::SameFitUp => "both sides were run in one fit-up, so refitting is in neither",
+            Basis::TheseAssemblies => {
+                "these assemblies only: nobody refitted, and refitting is not in the interval"
+            }
+        };
+        Self {
+            base: Vec::new(),
+            test: Vec::new(),
+            figure,
+            unit: unit.symbol.to_owned(),
+            correction: String::new(),
+            difference: WithInterval {
+                value: scaled(difference.estimate.value),
+                lower: scaled(difference.interval.lower),
+                upper: scaled(difference.interval.upper),
+            },
+            percent: WithInterval { value: percent, lower, upper },
+            standard_error: scaled(difference.estimate.standard_error),
+            degrees_of_freedom: difference.estimate.degrees_of_freedom,
+            ruling: RulingLine { least: 0.0, verdict: "", reasons: Vec::new(), close_call: false },
+            speaks_of: speaks_of.to_owned(),
+            fit_ups: (layout.fit_ups(Which::Base), layout.fit_ups(Which::Test)),
+            pulls: (layout.pulls(Which::Base), layout.pulls(Which::Test)),
+            scatter,
+            misfit: difference.misfit.map(|misfit| {
+                format!(
+                    "one spread was taken for both sides; alone they scatter {:.2} and {:.2} {} (p {:.2} if both were \
+                     equal)",
+                    scaled(misfit.spreads.0),
+                    scaled(misfit.spreads.1),
+                    unit.symbol,
+                    misfit.probability
+                )
+            }),
+            drift: difference
+                .drifts
+                .iter()
+                .map(|(session, drift)| {
+                    let drift = drift.and_then(|drift| {
+                        let interval = drift.interval(verdict::LEVEL).ok()?;
+                        Some(WithInterval {
+                            value: scaled(drift.value),
+                            lower: scaled(interval.lower),
+                            upper: scaled(interval.upper),
+                        })
+                    });
+                    (session.clone(), drift)
+                })
+                .collect(),
+            first_pull: difference.first_pull.and_then(|first| {
+                let interval = first.interval(verdict::LEVEL).ok()?;
+                Some(WithInterval {
+                    value: scaled(first.value),
+                    lower: scaled(interval.lower),
+                    upper: scaled(interval.upper),
+                })
+            }),
+            systematic: scaled(difference.systematic),
+            peak_speed: None,
+            band: None,
+            budget: Vec::new(),
+            equivalence: None,
+            plan: None,
+            excluded: Vec::new(),
+            unread: 0,
+            weak: 0,
+            asked: 0,
+            pending: Vec::new(),
+            commit: String::new(),
+            factor: unit.from_si,
+        }
+    }
+
+    /// Rules on a least gain in SI; any gain at all where none was named.
+    pub fn rule(&mut self, difference: &Difference, least: Option<f64>, reservations: Vec<Reservation>) {
+        let ruling = verdict::rule(&difference.interval, least.unwrap_or(0.0), reservations);
+        self.ruling = RulingLine {
+            least: ruling.least * self.factor,
+            verdict: ruling.verdict.word(),
+            reasons: match ruling.verdict {
+                Verdict::Shown => Vec::new(),
+                _ => ruling.reservations.iter().map(ToString::to_string).collect(),
+            },
+            close_call: ruling.close_call,
+        };
+    }
+
+    /// Adds a claim that no difference larger than a margin in SI is left.
+    pub fn equivalence(&mut self, margin: f64, shown: bool, probability: f64) {
+        self.equivalence = Some(EquivalenceLine { margin: margin * self.factor, shown, probability });
+    }
+}

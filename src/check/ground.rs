@@ -1,0 +1,45 @@
+//! A side as the ground that derived figures stand on.
+
+use std::collections::BTreeMap;
+
+use crate::check::Side;
+use crate::check::Told;
+use crate::check::Why;
+use crate::derive::Ground;
+use crate::record::Kinds;
+
+impl Side {
+    /// What derived figures of this side stand on; settings that work or a refit voided do not stand.
+    pub fn ground<'a>(&'a self, kinds: &'a Kinds) -> Ground<'a> {
+        let voided_settings = kinds
+            .settings
+            .iter()
+            .filter(|spec| spec.means.is_some())
+            .filter_map(|spec| {
+                let words = match self.setting(spec, kinds) {
+                    Told::Gap(Why::Voided { work, state, .. }) => {
+                        format!("{work} ({state}) can have changed it")
+                    }
+                    Told::Gap(Why::Refit { .. }) => "the parts were apart since it was taken".to_owned(),
+                    _ => return None,
+                };
+                Some((spec.name.clone(), words))
+            })
+            .collect();
+        Ground {
+            name: &self.name,
+            build: self.build.as_ref().map(|build| build.name.as_str()),
+            is_pull: self.pull.is_some(),
+            session: self.session.as_ref().map(|session| session.tag.as_str()),
+            kinds,
+            effective: &self.effective,
+            parts: &self.parts,
+            engine: self.engine.as_ref(),
+            instruments: &self.instruments,
+            moment: self.moment(),
+            channels: &self.channel_means,
+            voided_settings,
+            substitutes: BTreeMap::new(),
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! `weigh`.
+
+use clap::Args;
+use clap::ValueEnum;
+
+use crate::answer::WeighAnswer;
+use crate::cli::REFUSED;
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::weigh;
+
+/// Is the gain real, and what else could explain it; refused where something that could differ is undocumented
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n\nA side is pulls, ranges, builds or sessions; only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
+)]
+pub(super) struct Weigh {
+    /// The base: pulls, ranges (0412a-01..03), builds or sessions
+    #[arg(long, value_name = "PULLS", num_args = 1.., required = true)]
+    base: Vec<String>,
+    /// The test side, named alike
+    #[arg(long, value_name = "PULLS", num_args = 1.., required = true)]
+    test: Vec<String>,
+    /// Lowest and highest speed in rpm; all that the pulls share unless said
+    #[arg(long, value_name = "LOW..HIGH", value_parser = window)]
+    window: Option<(u32, u32)>,
+    /// The figure
+    #[arg(long, value_enum, default_value_t = Figure::MeanTorque)]
+    figure: Figure,
+    /// One grid speed instead of a window, in rpm
+    #[arg(long, value_name = "RPM", conflicts_with = "window")]
+    at: Option<u32>,
+    /// The least gain to rule on, with its unit
+    #[arg(long, value_name = "AMOUNT")]
+    least: Option<String>,
+    /// Rule on "no difference larger than this"
+    #[arg(long, value_name = "AMOUNT")]
+    within: Option<String>,
+    /// Bring torque and power to this correction; the book's own unless said
+    #[arg(long, value_name = "STANDARD")]
+    correct_to: Option<String>,
+    /// The role under test
+    #[arg(long, value_name = "ROLE")]
+    subject: Option<String>,
+    /// Plan pulls and refits that would show a gain
+    #[arg(long, requires = "detect")]
+    plan: bool,
+    /// The gain to plan for, with its unit
+    #[arg(long, value_name = "AMOUNT", requires = "plan")]
+    detect: Option<String>,
+    /// Distance of the grid points, in rpm
+    #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
+    step: u32,
+    /// Answer from the work tree, pending edits included
+    #[arg(long)]
+    pending: bool,
+}
+
+/// Which figure is weighed.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Figure {
+    /// Mean torque over the window
+    MeanTorque,
+    /// Mean power over the window
+    MeanPower,
+    /// Highest torque
+    PeakTorque,
+    /// Highest power
+    PeakPower,
+}
+
+pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
+    let expected = "expected LOW..HIGH in rpm, for example 4000..6500";
+    let (low, high) = text.split_once("..").ok_or(expected)?;
+    let low: u32 = low.trim().parse().map_err(|_| expected)?;
+    let high: u32 = high.trim().parse().map_err(|_| expected)?;
+    if low < high { Ok((low, high)) } else { Err(expected.to_owned()) }
+}
+
+impl Weigh {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let figure = match self.figure {
+            Figure::MeanTorque => weigh::CurveFigure::MeanTorque,
+            Figure::MeanPower => weigh::CurveFigure::MeanPower,
+            Figure::PeakTorque => weigh::CurveFigure::PeakTorque,
+            Figure::PeakPower => weigh::CurveFigure::PeakPower,
+        };
+        let request = weigh::WeighRequest {
+            base: self.base,
+            test: self.test,
+            window: self.window,
+            figure,
+            at: self.at,
+            least: self.least,
+            within: self.within,
+            correct_to: self.correct_to,
+            subject: self.subject,
+            detect: self.detect.filter(|_| self.plan),
+            step_rpm: self.step,
+            pending: self.pending,
+        };
+        let answer = weigh::weigh(&book, &request)?;
+        let code = if matches!(answer, WeighAnswer::Refused(_)) { REFUSED } else { 0 };
+        Ok(Said {
+            text: render::weigh(&answer, surroundings.look()),
+            json: render::json("weigh", &answer),
+            code,
+        })
+    }
+}

@@ -1,0 +1,148 @@
+//! A build sheet as text, fit to print.
+
+use crate::answer::SheetAnswer;
+use crate::answer::SheetLine;
+use crate::answer::SheetPart;
+use crate::answer::SheetPull;
+use crate::answer::SheetRoleLine;
+use crate::render::Look;
+use crate::render::Page;
+use crate::render::derived::bars;
+use crate::render::derived::figures;
+use crate::render::diff::side_text;
+use crate::render::gaps::pending;
+use crate::render::page::Tone;
+
+/// Hexadecimal digits of a hash shown on paper; the JSON answer has all of them.
+const HASH_DIGITS: usize = 16;
+
+/// The sheet of a build or a pull.
+pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    head(&mut page, answer);
+    page.heading("Parts, in order of assembly");
+    for role in &answer.roles {
+        role_lines(&mut page, role);
+    }
+    section(&mut page, "Settings", &answer.settings);
+    section(&mut page, "Fits", &answer.fits);
+    section(&mut page, "How it was run", &answer.run);
+    section(&mut page, "Conditions", &answer.conditions);
+    if !answer.derived.is_empty() {
+        page.heading("Derived from these, with intervals of 95 %");
+        figures(&mut page, &answer.derived);
+    }
+    bars(&mut page, &answer.bars, false);
+    if !answer.pulls.is_empty() {
+        page.heading(if answer.of == "pull" { "Raw files" } else { "Pulls and raw files" });
+        for pull in &answer.pulls {
+            pull_lines(&mut page, pull);
+        }
+    }
+    pending(&mut page, &answer.pending);
+    page.gap();
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+    page.finish()
+}
+
+fn head(page: &mut Page, answer: &SheetAnswer) {
+    let mut words = format!("Sheet of the {} {}", answer.of, answer.name);
+    if answer.of == "pull" {
+        words.extend(answer.build.iter().map(|build| format!(", build {build}")));
+    }
+    words.extend(answer.engine.iter().map(|engine| format!(", engine {engine}")));
+    words.extend(answer.on.iter().map(|on| format!(", {on}")));
+    words.extend(answer.by.iter().map(|by| format!(", by {by}")));
+    page.line(0, Tone::Heading, &words);
+    page.line(0, Tone::Faint, &format!("at commit {}", answer.commit));
+    for note in &answer.notes {
+        page.line(0, Tone::Plain, note);
+    }
+    if answer.gaps > 0 {
+        let words = if answer.gaps == 1 {
+            "item that a comparison asks for is"
+        } else {
+            "items that a comparison asks for are"
+        };
+        page.line(0, Tone::Bad, &format!("{} {words} not documented", answer.gaps));
+    }
+}
+
+fn role_lines(page: &mut Page, role: &SheetRoleLine) {
+    if role.within {
+        let part = role.role.said.as_ref().map(|said| said.text.as_str()).unwrap_or_default();
+        page.line(2, Tone::Plain, &format!("{}: in {part}", role.role.title));
+    } else {
+        item(page, 2, &role.role);
+    }
+    if let Some(part) = &role.part {
+        part_lines(page, part);
+    }
+    for figure in &role.figures {
+        item(page, 6, figure);
+    }
+}
+
+fn part_lines(page: &mut Page, part: &SheetPart) {
+    let mut words: Vec<String> = part.name.iter().cloned().collect();
+    words.extend(part.serial.iter().map(|serial| format!("serial {serial}")));
+    words.extend(part.batch.iter().map(|batch| format!("batch {batch}")));
+    words.extend(part.how.clone());
+    words.extend(part.since.iter().map(|since| format!("state {} since {since}", part.state)));
+    words.extend(part.gone.clone());
+    if !words.is_empty() {
+        page.line(6, Tone::Faint, &words.join("; "));
+    }
+    for work in &part.work {
+        page.line(6, Tone::Plain, &format!("work, {work}"));
+    }
+}
+
+fn section(page: &mut Page, title: &str, lines: &[SheetLine]) {
+    if lines.is_empty() {
+        return;
+    }
+    page.heading(title);
+    for line in lines {
+        // A fit is told by its pair, which its title does not name.
+        match line.item.split_once('.').filter(|(pair, _)| pair.contains('+')) {
+            Some((pair, _)) => {
+                let titled = SheetLine { title: format!("{pair}, {}", line.title), ..line.clone() };
+                item(page, 2, &titled);
+            }
+            None => item(page, 2, line),
+        }
+    }
+}
+
+fn item(page: &mut Page, indent: usize, line: &SheetLine) {
+    match (&line.said, &line.gap) {
+        (Some(said), _) => {
+            let tone = if said.how == "unknown" { Tone::Doubt } else { Tone::Plain };
+            page.line(indent, tone, &format!("{}: {}", line.title, side_text(said)));
+        }
+        (None, Some(gap)) => {
+            page.line(indent, Tone::Bad, &format!("{}: NOT DOCUMENTED, {gap}", line.title));
+        }
+        (None, None) => page.line(indent, Tone::Bad, &format!("{}: NOT DOCUMENTED", line.title)),
+    }
+}
+
+fn pull_lines(page: &mut Page, pull: &SheetPull) {
+    let mut words = pull.pull.clone();
+    words.extend(pull.at.iter().map(|at| format!(", {at}")));
+    words.extend(pull.fit_up.map(|count| format!(", together for time {count}")));
+    words.extend(pull.correction.iter().map(|correction| format!(", {correction}")));
+    words.push_str(&format!(", {}", pull.outcome));
+    page.line(2, Tone::Plain, &words);
+    for raw in &pull.raw {
+        let hash = raw.sha256.get(..HASH_DIGITS).unwrap_or(&raw.sha256);
+        let segment = raw.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
+        let columns = raw.columns.as_ref().map(|columns| format!(", columns {columns}")).unwrap_or_default();
+        page.line(
+            6,
+            Tone::Faint,
+            &format!("{}{segment}, {} bytes, SHA-256 {hash}…{columns}", raw.file, raw.bytes),
+        );
+    }
+}

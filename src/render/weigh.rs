@@ -1,0 +1,290 @@
+//! A difference weighed, as text: words first, then intervals, then what they rest on.
+
+use crate::answer::BudgetLine;
+use crate::answer::WeighAnswer;
+use crate::answer::Weighed;
+use crate::answer::WithInterval;
+use crate::render::Look;
+use crate::render::Page;
+use crate::render::diff;
+use crate::render::gaps::pending;
+use crate::render::page::Tone;
+
+/// The verdict and what it rests on, or the refusal.
+pub fn weigh(answer: &WeighAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    match answer {
+        WeighAnswer::Refused(refused) => diff::refusal(&mut page, refused),
+        WeighAnswer::Weighed(weighed) => whole(&mut page, weighed),
+    }
+    page.finish()
+}
+
+fn whole(page: &mut Page, weighed: &Weighed) {
+    let runs = |pulls: &[String]| pulls.join(", ");
+    page.line(
+        0,
+        Tone::Faint,
+        &format!(
+            "{} (base) against {} (test), brought to {}, at commit {}",
+            runs(&weighed.base),
+            runs(&weighed.test),
+            weighed.correction,
+            weighed.commit
+        ),
+    );
+    verdict(page, weighed);
+    page.heading("What the interval is made of");
+    page.line(
+        2,
+        Tone::Plain,
+        &format!(
+            "{}; base {} in {}, test {} in {}; standard error {:.3} {} with {:.1} degrees of freedom",
+            weighed.speaks_of,
+            counted(weighed.pulls.0, "pull"),
+            counted(weighed.fit_ups.0, "fit-up"),
+            counted(weighed.pulls.1, "pull"),
+            counted(weighed.fit_ups.1, "fit-up"),
+            weighed.standard_error,
+            weighed.unit,
+            weighed.degrees_of_freedom
+        ),
+    );
+    for spread in &weighed.scatter {
+        let book = if spread.from_book > 0 {
+            format!(", {} of them from other pulls of this engine in this cell", spread.from_book)
+        } else {
+            String::new()
+        };
+        page.line(
+            2,
+            Tone::Plain,
+            &format!(
+                "{}: {:.2} {} ({:.1} degrees of freedom{book})",
+                spread.what, spread.standard_deviation, weighed.unit, spread.degrees_of_freedom
+            ),
+        );
+    }
+    for (session, drift) in &weighed.drift {
+        let words = drift.as_ref().map_or_else(
+            || "cannot be told from these pulls".to_owned(),
+            |drift| format!("{} for each pull within fit-ups", interval(drift, weighed)),
+        );
+        page.line(2, Tone::Plain, &format!("drift in {session}, always fitted: {words}"));
+    }
+    if let Some(first) = &weighed.first_pull {
+        page.line(
+            2,
+            Tone::Plain,
+            &format!("first pull of a session against the rest: {}", interval(first, weighed)),
+        );
+    }
+    if let Some(misfit) = &weighed.misfit {
+        page.line(2, Tone::Plain, misfit);
+    }
+    page.line(
+        2,
+        Tone::Plain,
+        &format!(
+            "instruments: what does not cancel between the sides is {:.3} {} (one standard uncertainty)",
+            weighed.systematic, weighed.unit
+        ),
+    );
+    budget(page, weighed);
+    band(page, weighed);
+    plan(page, weighed);
+    excluded(page, weighed);
+    page.gap();
+    if weighed.asked > 0 {
+        page.line(
+            0,
+            Tone::Plain,
+            &format!(
+                "Of the {} items that could differ between two pulls, {} only assumed or unknown.",
+                weighed.asked,
+                if weighed.weak == 1 { "one is".to_owned() } else { format!("{} are", none(weighed.weak)) }
+            ),
+        );
+    }
+    pending(page, &weighed.pending);
+}
+
+fn verdict(page: &mut Page, weighed: &Weighed) {
+    let ruling = &weighed.ruling;
+    let claim = if ruling.least.abs() > 0.0 {
+        format!("A gain of at least {:.2} {}", ruling.least, weighed.unit)
+    } else {
+        "A gain at all".to_owned()
+    };
+    let (tone, words) = match ruling.verdict {
+        "shown" => (Tone::Heading, "is shown"),
+        "provisional" => {
+            (Tone::Doubt, "is provisional: the interval reaches it, and something holds it back")
+        }
+        "contradicted" => (Tone::Bad, "is contradicted: the whole interval lies below it"),
+        _ => (Tone::Heading, "is not shown: the interval holds less as well"),
+    };
+    page.line(0, tone, &format!("{claim} {words}."));
+    page.line(
+        0,
+        Tone::Plain,
+        &format!(
+            "Test less base, {}: {}, or {:+.2} % ({:+.2} to {:+.2} %).",
+            weighed.figure,
+            interval(&weighed.difference, weighed),
+            weighed.percent.value,
+            weighed.percent.lower,
+            weighed.percent.upper
+        ),
+    );
+    if let Some((value, lower, upper)) = weighed.peak_speed {
+        page.line(
+            0,
+            Tone::Plain,
+            &format!("The peak moved by {value:+.0} rpm ({lower:+.0} to {upper:+.0} rpm)."),
+        );
+    }
+    if let Some(equivalence) = &weighed.equivalence {
+        page.line(
+            0,
+            Tone::Plain,
+            &format!(
+                "No difference larger than {:.2} {}: {} (two one-sided tests, p {:.3}).",
+                equivalence.margin,
+                weighed.unit,
+                if equivalence.shown { "shown" } else { "not shown" },
+                equivalence.probability
+            ),
+        );
+    }
+    if ruling.close_call {
+        page.line(0, Tone::Doubt, "The limit lies at the very end of the interval: a close call.");
+    }
+    if !ruling.reasons.is_empty() {
+        page.heading("What is to be read with it, the weightiest first");
+        for reason in &ruling.reasons {
+            page.line(2, Tone::Doubt, reason);
+        }
+    }
+}
+
+fn interval(number: &WithInterval, weighed: &Weighed) -> String {
+    format!("{:+.2} {} ({:+.2} to {:+.2})", number.value, weighed.unit, number.lower, number.upper)
+}
+
+fn budget(page: &mut Page, weighed: &Weighed) {
+    if weighed.budget.is_empty() {
+        return;
+    }
+    page.heading("What else differs, in torque; never taken off the gain");
+    for line in &weighed.budget {
+        page.line(2, Tone::Plain, &budget_words(line));
+    }
+}
+
+fn budget_words(line: &BudgetLine) -> String {
+    match line.percent {
+        Some((value, half)) => {
+            let part = if line.of_subject { "; a consequence of the part under test" } else { "" };
+            format!("{}: about {value:+.2} ±{half:.2} % ({}{part})", line.what, line.source)
+        }
+        None => format!("{}: not estimated; {}", line.what, line.source),
+    }
+}
+
+fn band(page: &mut Page, weighed: &Weighed) {
+    let Some(band) = &weighed.band else { return };
+    page.heading(&format!("Test less base over speed, {}", weighed.unit));
+    if band.simultaneous {
+        for range in &band.ranges {
+            page.line(2, Tone::Plain, &format!("{} to {} rpm: {}", range.from, range.to, range.standing));
+        }
+        page.line(2, Tone::Plain, "the band holds at all speeds at once (95 %)");
+    } else {
+        page.line(
+            2,
+            Tone::Plain,
+            &format!(
+                "each rpm alone: {:.1} degrees of freedom are too few for a band over all speeds (8)",
+                band.degrees_of_freedom
+            ),
+        );
+    }
+    let rows = band.rows.len();
+    for (at, row) in band.rows.iter().enumerate() {
+        // A long table is shown at every fifth speed; JSON has all.
+        if rows > 20 && at % 5 != 0 && at + 1 != rows {
+            continue;
+        }
+        let (lower, upper) = row.together.unwrap_or((row.alone.lower, row.alone.upper));
+        page.verbatim(
+            2,
+            Tone::Plain,
+            &format!("{:>6} rpm  {:>+8.2}   {:>+8.2} to {:>+8.2}", row.rpm, row.alone.value, lower, upper),
+        );
+    }
+}
+
+fn plan(page: &mut Page, weighed: &Weighed) {
+    let Some(plan) = &weighed.plan else { return };
+    page.heading(&format!("To show a gain of {:.2} {} with 80 % power", plan.detect, weighed.unit));
+    match (plan.fit_ups, plan.pulls, plan.half_width) {
+        (Some(fit_ups), Some(pulls), Some(half)) => {
+            page.line(
+                2,
+                Tone::Plain,
+                &format!(
+                    "{fit_ups} fit-ups a side with {} each, in the order {}; the interval would be about ±{half:.2} {}",
+                    counted(pulls, "pull"),
+                    plan.order.join(", "),
+                    weighed.unit
+                ),
+            );
+        }
+        _ => page.line(2, Tone::Plain, "twelve fit-ups a side would not do: lower the scatter first"),
+    }
+    page.line(2, Tone::Faint, &plan.says);
+}
+
+fn excluded(page: &mut Page, weighed: &Weighed) {
+    if weighed.excluded.is_empty() && weighed.unread == 0 {
+        return;
+    }
+    page.heading("Pulls of these sessions that are not weighed");
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for line in &weighed.excluded {
+        match groups.iter_mut().find(|(why, _)| *why == line.why) {
+            Some((_, pulls)) => pulls.push(&line.pull),
+            None => groups.push((&line.why, vec![&line.pull])),
+        }
+    }
+    for (why, pulls) in groups {
+        page.line(2, Tone::Plain, &format!("{}: {why}", pulls.join(", ")));
+    }
+    if weighed.excluded.iter().any(|line| line.same_configuration) {
+        page.line(
+            2,
+            Tone::Doubt,
+            "some of them could have been weighed: pulls chosen after they were seen favour the side they were chosen \
+             for (the best of three adds 0.85 standard deviations to a side)",
+        );
+    }
+    if weighed.unread > 0 {
+        page.line(
+            2,
+            Tone::Doubt,
+            &format!(
+                "{} of this engine could not be read and says nothing of scatter",
+                counted(weighed.unread, "other pull")
+            ),
+        );
+    }
+}
+
+fn counted(count: usize, thing: &str) -> String {
+    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
+}
+
+fn none(count: usize) -> String {
+    if count == 0 { "none".to_owned() } else { count.to_string() }
+}

@@ -1,0 +1,102 @@
+//! How many refits and pulls would show a gain, for the noise that this engine and cell have shown.
+
+use crate::statistics::StatisticsError;
+use crate::statistics::distribution::student_quantile;
+use crate::statistics::power::noncentral_student_probability;
+use crate::verdict::Layout;
+use crate::verdict::Placement;
+use crate::verdict::Which;
+
+/// The power that a plan is made for.
+const WANTED: f64 = 0.8;
+/// The most fit-ups a side, and pulls in each, that a plan goes to.
+const MOST: (usize, usize) = (12, 6);
+
+/// A plan for one comparison in one session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Fit-ups on each side.
+    pub fit_ups: usize,
+    /// Pulls in each fit-up.
+    pub pulls: usize,
+    /// The order of the fit-ups, `base` and `test` by turns, mirrored so that drift falls on both alike.
+    pub order: Vec<Which>,
+    /// Probability that a difference of this size is told from none.
+    pub power: f64,
+    /// Half width of the interval that it would give.
+    pub half_width: f64,
+}
+
+/// The plan with the fewest refits, and among those the fewest pulls, that tells a difference of `detect` from none
+/// with 80 % power at a two-sided 5 %.
+///
+/// `pull` and `refit` are the standard deviations that this engine and cell have shown. None where twelve fit-ups a
+/// side would not do.
+///
+/// # Errors
+/// Numbers that are not finite.
+pub fn plan(detect: f64, pull: f64, refit: f64) -> Result<Option<Plan>, StatisticsError> {
+    for fit_ups in 2..=MOST.0 {
+        let order = mirrored(fit_ups);
+        for pulls in 1..=MOST.1 {
+            let Ok(layout) = Layout::of(&placed(&order, pulls)) else { continue };
+            let variance = refit * refit * layout.fit_up_share() + pull * pull * layout.pull_share();
+            // Side means and one drift are fitted to the fit-ups.
+            let freedom = 2.0 * fit_ups as f64 - 3.0;
+            let error = variance.sqrt();
+            if error.is_nan() || error <= 0.0 {
+                return Err(StatisticsError::NoSpread { what: "pulls of this engine in this cell" });
+            }
+            let limit = student_quantile(0.975, freedom)?;
+            let beyond = 1.0 - noncentral_student_probability(limit, freedom, detect.abs() / error)?;
+            if beyond >= WANTED {
+                return Ok(Some(Plan { fit_ups, pulls, order, power: beyond, half_width: limit * error }));
+            }
+        }
+    }
+    Ok(None)
+}
+
+/// A B, B A, A B, …: each pair turned round, so that a straight drift weighs on both sides alike.
+fn mirrored(fit_ups: usize) -> Vec<Which> {
+    (0..fit_ups)
+        .flat_map(|pair| if pair % 2 == 0 { [Which::Base, Which::Test] } else { [Which::Test, Which::Base] })
+        .collect()
+}
+
+fn placed(order: &[Which], pulls: usize) -> Vec<Placement> {
+    order
+        .iter()
+        .enumerate()
+        .flat_map(|(unit, &which)| {
+            (0..pulls).map(move |pull| Placement {
+                which,
+                fit_up: format!("{unit:03}"),
+                session: String::new(),
+                at: (unit * pulls + pull) as f64,
+            })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn noisier_engines_and_smaller_gains_need_more() {
+        let easy = plan(10.0, 1.0, 1.0).unwrap().unwrap();
+        let hard = plan(2.0, 1.0, 1.0).unwrap().unwrap();
+        assert!(easy.fit_ups < hard.fit_ups, "{easy:?} {hard:?}");
+        assert!(easy.power >= 0.8 && hard.power >= 0.8);
+        assert_eq!(hard.order.len(), 2 * hard.fit_ups);
+        assert_eq!(plan(0.01, 1.0, 1.0).unwrap(), None);
+        assert!(plan(1.0, 0.0, 0.0).is_err());
+    }
+
+    #[test]
+    fn more_pulls_do_not_help_where_refitting_scatters() {
+        let plan = plan(3.0, 0.01, 1.0).unwrap().unwrap();
+        assert_eq!(plan.pulls, 1);
+    }
+}

@@ -1,0 +1,176 @@
+//! Which pulls lie in which build's folder, without listing every folder at each command.
+//!
+//! The list is kept in the store's cache under the name that git gives the content of `builds/`, and each folder's part
+//! under that of the folder: what has not changed is not listed again, what has is.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use crate::store::Snapshot;
+use crate::workflow::Failure;
+
+/// The kept file; the number goes up when its form changes.
+const CACHE: &str = "pulls-1";
+
+/// The pulls of a commit, by the folder they lie in.
+#[derive(Debug, Default)]
+pub(super) struct PullIndex {
+    /// Ids, each on a line of its own, folder after folder.
+    ids: String,
+    folders: Vec<Folder>,
+}
+
+#[derive(Debug)]
+struct Folder {
+    name: String,
+    /// Git's name for the folder's content.
+    content: String,
+    ids: Range<usize>,
+}
+
+impl PullIndex {
+    /// The pulls of a snapshot.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn of(snapshot: &Snapshot) -> Result<Self, Failure> {
+        let Some(content) = snapshot.id_of("builds")? else {
+            return Ok(Self::default());
+        };
+        let content = content.to_string();
+        let cache = snapshot.cache();
+        let known = cache.read(CACHE).and_then(|bytes| Self::parse(&String::from_utf8(bytes).ok()?));
+        let before = match known {
+            Some((of, index)) if of == content => return Ok(index),
+            Some((_, index)) => index,
+            None => Self::default(),
+        };
+        let index = Self::list(snapshot, &before)?;
+        if let Some(text) = index.text(&content) {
+            cache.keep(CACHE, text.as_bytes());
+        }
+        Ok(index)
+    }
+
+    /// Lists the folders; those that an earlier list knows are taken from it.
+    fn list(snapshot: &Snapshot, before: &Self) -> Result<Self, Failure> {
+        let known: BTreeMap<&str, &Folder> =
+            before.folders.iter().map(|folder| (folder.content.as_str(), folder)).collect();
+        let mut index = Self::default();
+        for build in snapshot.list("builds")? {
+            let content = build.id.to_string();
+            let start = index.ids.len();
+            match known.get(content.as_str()) {
+                Some(folder) => index.ids.push_str(&before.ids[folder.ids.clone()]),
+                None => {
+                    for entry in snapshot.list(&format!("builds/{}/pulls", build.name))? {
+                        // A name with a line break, made elsewhere, is no id: this store reads no such path.
+                        let id = entry.name.strip_suffix(".yaml");
+                        if let Some(id) = id.filter(|id| !id.contains(char::is_control)) {
+                            index.ids.push_str(id);
+                            index.ids.push('\n');
+                        }
+                    }
+                }
+            }
+            let ids = start..index.ids.len();
+            index.folders.push(Folder { name: build.name, content, ids });
+        }
+        Ok(index)
+    }
+
+    /// The folder of a pull; of several, the last, as in [`PullIndex::paths`].
+    pub(super) fn folder(&self, id: &str) -> Option<&str> {
+        let holds = |folder: &&Folder| self.ids[folder.ids.clone()].lines().any(|known| known == id);
+        self.folders.iter().rfind(holds).map(|folder| folder.name.as_str())
+    }
+
+    /// Where each pull's manifest is.
+    pub(super) fn paths(&self) -> BTreeMap<String, String> {
+        let of = |folder: &Folder| {
+            let at = format!("builds/{}/pulls", folder.name);
+            self.ids[folder.ids.clone()].lines().map(move |id| (id.to_owned(), format!("{at}/{id}.yaml")))
+        };
+        self.folders.iter().flat_map(of).collect()
+    }
+
+    /// The ids and paths of the pulls whose id begins so, sorted.
+    pub(super) fn beginning(&self, prefix: &str) -> BTreeMap<String, String> {
+        let mut found = BTreeMap::new();
+        for folder in &self.folders {
+            for id in self.ids[folder.ids.clone()].lines().filter(|id| id.starts_with(prefix)) {
+                found.insert(id.to_owned(), format!("builds/{}/pulls/{id}.yaml", folder.name));
+            }
+        }
+        found
+    }
+
+    /// The kept form; none where a folder made elsewhere has a line break in its name.
+    fn text(&self, content: &str) -> Option<String> {
+        if self.folders.iter().any(|folder| folder.name.contains(char::is_control)) {
+            return None;
+        }
+        let mut text = format!("{content} {}\n", self.folders.len());
+        for folder in &self.folders {
+            text.push_str(&format!("{} {} {}\n", folder.content, folder.ids.len(), folder.name));
+        }
+        text.push_str(&self.ids);
+        Some(text)
+    }
+
+    fn parse(text: &str) -> Option<(String, Self)> {
+        let (head, mut rest) = text.split_once('\n')?;
+        let (content, count) = head.split_once(' ')?;
+        let count: usize = count.parse().ok()?;
+        let mut folders = Vec::new();
+        let mut start = 0_usize;
+        for _ in 0..count {
+            let (line, after) = rest.split_once('\n')?;
+            rest = after;
+            let mut words = line.splitn(3, ' ');
+            let (id, length, name) = (words.next()?, words.next()?, words.next()?);
+            let end = start.checked_add(length.parse().ok()?)?;
+            folders.push(Folder { name: name.to_owned(), content: id.to_owned(), ids: start..end });
+            start = end;
+        }
+        let whole = start == rest.len() && folders.iter().all(|folder| rest.is_char_boundary(folder.ids.end));
+        whole.then(|| (content.to_owned(), Self { ids: rest.to_owned(), folders }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_kept_form_comes_back_and_cut_or_altered_forms_do_not() {
+        let folder = |name: &str, ids| Folder {
+            name: name.to_owned(),
+            content: format!("id-{}", name.replace(' ', "-")),
+            ids,
+        };
+        let index = PullIndex {
+            ids: "a-1\na-2\nb-1\na-1\n".to_owned(),
+            folders: vec![
+                folder("b1", 0..8),
+                folder("b 2", 8..12),
+                folder("b3", 12..16),
+                folder("none", 16..16),
+            ],
+        };
+        let text = index.text("tree").expect("plain names");
+        let (content, back) = PullIndex::parse(&text).expect("whole");
+        assert_eq!(content, "tree");
+        assert_eq!(back.paths(), index.paths());
+        assert_eq!(back.folder("a-2"), Some("b1"));
+        assert_eq!(back.folder("a-1"), Some("b3"), "the last folder, as in the map of paths");
+        assert_eq!(back.folder("b"), None);
+        assert_eq!(back.paths()["a-1"], "builds/b3/pulls/a-1.yaml");
+        assert_eq!(back.beginning("b-").len(), 1);
+        for end in 0..text.len() {
+            assert!(PullIndex::parse(&text[..end]).is_none(), "{end}");
+        }
+        assert!(PullIndex::parse("tree 99999999999999999999\n").is_none());
+        assert!(PullIndex::parse("tree 1\nid 18446744073709551615 b1\nid 2 b2\n").is_none());
+    }
+}

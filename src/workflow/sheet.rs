@@ -1,0 +1,123 @@
+//! The sheet of a build or a pull, with what follows from it.
+
+use crate::answer::BarsLine;
+use crate::answer::SheetAnswer;
+use crate::answer::SheetFile;
+use crate::answer::SheetLine;
+use crate::answer::SheetPart;
+use crate::answer::SheetPull;
+use crate::answer::SheetRoleLine;
+use crate::check;
+use crate::check::SheetRole;
+use crate::check::Side;
+use crate::record::Effective;
+use crate::record::Pull;
+use crate::record::Work;
+use crate::store::Book;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::compare::pending_among;
+use crate::workflow::derived;
+use crate::workflow::gather;
+use crate::workflow::names;
+
+/// Lays out the build or pull that a name means.
+///
+/// # Errors
+/// The name means nothing, or a record does not hold.
+pub fn sheet(book: &Book, about: &str, pending: bool) -> Result<SheetAnswer, Failure> {
+    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let mut side = gather::side(&library, &names::pull_or_build(&library, about)?)?;
+    derived::add_channel_means(book, &library, &mut side)?;
+    let kinds = library.kinds();
+    let sheet = check::sheet_of(&side, kinds);
+    let (figures, barred) = derived::of_side(&library, &side)?;
+    let gaps = check::gaps_of(&side, kinds).len();
+    let lines = |items: &[check::SheetItem]| items.iter().map(SheetLine::from).collect::<Vec<_>>();
+    let build = side.build.as_ref();
+    let notes = build.and_then(|build| build.note.clone()).into_iter();
+    let of_pull = side.pull.as_ref();
+    let mut answer = SheetAnswer {
+        name: side.name.clone(),
+        of: if of_pull.is_some() { "pull" } else { "build" },
+        build: build.map(|build| build.name.clone()),
+        engine: build.map(|build| build.engine.clone()),
+        on: match of_pull {
+            Some(_) => side.moment().map(ToString::to_string),
+            None => build.map(|build| build.since.to_string()),
+        },
+        by: match of_pull {
+            Some(pull) => pull.by.clone(),
+            None => build.and_then(|build| build.by.clone()),
+        },
+        notes: notes.chain(of_pull.and_then(|pull| pull.note.clone())).collect(),
+        roles: sheet.roles.iter().map(|role| role_line(&library, &side, role)).collect(),
+        settings: lines(&sheet.settings),
+        fits: lines(&sheet.fits),
+        conditions: lines(&sheet.conditions),
+        run: lines(&sheet.run),
+        derived: figures,
+        bars: BarsLine::gather(&side.name, &barred),
+        pulls: pulls(&library, &side)?,
+        gaps,
+        pending: Vec::new(),
+        commit: library.commit().short(),
+        next: match gaps {
+            0 => format!("mulebook diff {} OTHER   what differs from another", side.name),
+            _ => format!("mulebook gaps {} --fill   asks for what is missing", side.name),
+        },
+    };
+    let touched = if pending { Vec::new() } else { library.touched() };
+    answer.pending = pending_among(book, &touched)?;
+    Ok(answer)
+}
+
+fn role_line(library: &Library, side: &Side, role: &SheetRole) -> SheetRoleLine {
+    let record = role.part.as_ref().filter(|_| !role.told_above).and_then(|part| side.parts.get(&part.tag));
+    let part = record.zip(role.part.as_ref()).map(|(record, part)| {
+        let kind = library.kinds().part(&record.kind);
+        let titled = |work: &Work| {
+            kind.and_then(|kind| kind.work(&work.op))
+                .map_or_else(|| work.op.clone(), |spec| spec.title.clone())
+        };
+        SheetPart::of(record, &part.letter, &titled)
+    });
+    SheetRoleLine::of(role, part)
+}
+
+/// The pull itself, or every pull of the build.
+fn pulls(library: &Library, side: &Side) -> Result<Vec<SheetPull>, Failure> {
+    if let Some(pull) = &side.pull {
+        return Ok(vec![pull_line(pull, &side.effective)]);
+    }
+    let mut lines = Vec::new();
+    for id in
+        side.build.iter().map(|build| library.pulls_of(&build.name)).collect::<Result<Vec<_>, _>>()?.concat()
+    {
+        if let Some(pull) = library.pull(&id)? {
+            lines.push(pull_line(&pull, &Effective::of_pull(&pull, side.build.as_ref())));
+        }
+    }
+    Ok(lines)
+}
+
+fn pull_line(pull: &Pull, effective: &Effective) -> SheetPull {
+    SheetPull {
+        pull: pull.id.clone(),
+        at: pull.at.as_ref().map(ToString::to_string),
+        fit_up: pull.fit_up,
+        outcome: effective.outcome.to_string(),
+        correction: effective.correction.as_ref().map(ToString::to_string),
+        raw: pull
+            .raw
+            .iter()
+            .map(|raw| SheetFile {
+                file: raw.file.clone(),
+                sha256: raw.sha256.clone(),
+                bytes: raw.bytes,
+                segment: raw.segment,
+                columns: raw.columns.clone(),
+            })
+            .collect(),
+    }
+}

@@ -1,0 +1,591 @@
+//! Weigh two sides: is the gain real, and what else could explain it.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+use std::f64::consts::PI;
+
+use crate::answer::BandLine;
+use crate::answer::BudgetLine;
+use crate::answer::Excluded;
+use crate::answer::PlanLine;
+use crate::answer::Refused;
+use crate::answer::WeighAnswer;
+use crate::answer::WeighUnit;
+use crate::answer::Weighed;
+use crate::check;
+use crate::check::Checked;
+use crate::check::Group;
+use crate::check::Side;
+pub use crate::curves::CurveFigure;
+use crate::derive;
+use crate::engine::sensitivity::compression_gain;
+use crate::finding::Finding;
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
+use crate::quantity::parse_reading;
+use crate::statistics::budget::Budgeted;
+use crate::store::Book;
+use crate::verdict;
+use crate::verdict::Basis;
+use crate::verdict::Difference;
+use crate::verdict::Evidence;
+use crate::verdict::Layout;
+use crate::verdict::Placement;
+use crate::verdict::Reservation;
+use crate::verdict::VerdictError;
+use crate::verdict::Which;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::compare::pending_among;
+use crate::workflow::compare::unit;
+use crate::workflow::derived;
+use crate::workflow::weigh_pulls;
+use crate::workflow::weigh_pulls::Weighable;
+
+/// Ratio of specific heats of the air-standard cycle for burnt and unburnt charge together (J. Heywood 1988, 5.6, from
+/// memory).
+const HEAT_RATIO: f64 = 1.3;
+
+/// What `weigh` is asked.
+#[derive(Debug, Clone)]
+pub struct WeighRequest {
+    /// Pulls, ranges, builds or sessions of the base.
+    pub base: Vec<String>,
+    /// Those of the test side.
+    pub test: Vec<String>,
+    /// Lowest and highest speed, rpm; all that the pulls share unless said.
+    pub window: Option<(u32, u32)>,
+    /// The figure.
+    pub figure: CurveFigure,
+    /// One speed instead of a window.
+    pub at: Option<u32>,
+    /// The least gain (`4 hp`).
+    pub least: Option<String>,
+    /// A difference that would not matter, for a claim that there is none (`2 hp`).
+    pub within: Option<String>,
+    /// The correction; the book's own unless said.
+    pub correct_to: Option<String>,
+    /// The role under test.
+    pub subject: Option<String>,
+    /// A gain to plan pulls for.
+    pub detect: Option<String>,
+    /// Distance of the grid, rpm.
+    pub step_rpm: u32,
+    /// Answer from the work tree.
+    pub pending: bool,
+}
+
+/// Weighs two sides, or refuses.
+///
+/// # Errors
+/// A name means nothing, a pull has no curve, or the layout of the pulls tells no difference. A refusal is an answer.
+pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure> {
+    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let base_ids = weigh_pulls::named(&library, &request.base)?;
+    let test_ids = weigh_pulls::named(&library, &request.test)?;
+    if let Some(both) = base_ids.intersection(&test_ids).next() {
+        return Err(Failure::usage(
+            Finding::error("same-side", "a pull is named on both sides").found(both.clone()),
+        ));
+    }
+    let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
+    let (base, mut left_out) = weigh_pulls::gathered(book, &library, &base_ids)?;
+    let (test, more) = weigh_pulls::gathered(book, &library, &test_ids)?;
+    left_out.extend(more);
+    let count = base.len();
+    let sides: Vec<Side> = base.into_iter().chain(test).collect();
+    let mut refused = None;
+    let mut barred = 0;
+    let mut pairs: Vec<(usize, usize, Checked<'_>)> = Vec::new();
+    for (i, a) in sides.iter().enumerate() {
+        for (j, b) in sides.iter().enumerate().skip(i + 1) {
+            match check::documented(a, b, library.kinds(), wanted) {
+                Ok(checked) => pairs.push((i, j, checked)),
+                Err(refusal) => {
+                    barred += 1;
+                    refused.get_or_insert_with(|| Refused::of(&refusal, &a.name, &b.name));
+                }
+            }
+        }
+    }
+    let touched = if request.pending { Vec::new() } else { library.touched() };
+    let pending = pending_among(book, &touched)?;
+    let commit = library.commit().short();
+    if let Some(mut refused) = refused {
+        refused.pending = pending;
+        refused.commit = commit;
+        if barred > 1 {
+            refused.headline.push_str(&format!(
+                " Of the {} pairs of pulls, {barred} are refused.",
+                sides.len() * (sides.len() - 1) / 2
+            ));
+        }
+        return Ok(WeighAnswer::Refused(refused));
+    }
+    let unbrought = pairs.iter().any(|(_, _, checked)| checked.no_basis().is_some());
+    let basis = if unbrought { None } else { wanted.map(|wanted| wanted.basis) };
+    let reservations = reservations(&pairs, count, request);
+    let budget = budget(&library, &pairs, count, request)?;
+    let shared = pairs.iter().map(|(_, _, checked)| checked.weak_share()).max().unwrap_or_default();
+    let mut pulls = Vec::with_capacity(sides.len());
+    for side in sides.iter().cloned() {
+        let pull = weigh_pulls::weighable(book, &library, side, basis, request.step_rpm)?;
+        pulls.push(pull.map_err(weigh_pulls::no_curve)?);
+    }
+    let scale = Scale::of(&library, request)?;
+    let speeds = speeds(&pulls, request)?;
+    let placements: Vec<Placement> = pulls
+        .iter()
+        .enumerate()
+        .map(|(at, pull)| pull.placement(if at < count { Which::Base } else { Which::Test }))
+        .collect();
+    let layout = Layout::of(&placements).map_err(plain)?;
+    let elsewhere = Elsewhere::of(book, &library, &pulls, &layout, basis, request)?;
+    let figure = Figure { speeds: &speeds, figure: request.figure };
+    let difference = elsewhere.weigh(&layout, &pulls, &figure)?;
+    let mut answer = Weighed::new(&difference, &layout, scale.unit(), figure.words(request));
+    answer.peak_speed = elsewhere.peak_speed(&layout, &pulls, &figure)?;
+    answer.band = elsewhere.band(&layout, &pulls, &figure, &scale)?;
+    answer.rule(&difference, scale.least, layout_reservations(&layout, &difference, reservations));
+    if let Some(margin) = scale.within {
+        let (within, probability) = verdict::equivalent(&difference.estimate, margin)
+            .map_err(|error| plain(VerdictError::from(error)))?;
+        answer.equivalence(margin, within, probability);
+    }
+    if let Some(detect) = scale.detect {
+        answer.plan =
+            Some(PlanLine::of(detect, &difference, scale.unit()).map_err(|error| plain(error.into()))?);
+    }
+    answer.base = pulls[..count].iter().map(|pull| pull.side.name.clone()).collect();
+    answer.test = pulls[count..].iter().map(|pull| pull.side.name.clone()).collect();
+    answer.correction = basis.map_or_else(|| carried(&pulls), |basis| basis.name().to_owned());
+    answer.excluded = excluded(&library, &pulls, left_out, &elsewhere)?;
+    answer.unread = elsewhere.unread;
+    answer.budget = budget;
+    (answer.weak, answer.asked) = shared;
+    answer.pending = pending;
+    answer.commit = commit;
+    Ok(WeighAnswer::Weighed(Box::new(answer)))
+}
+
+fn plain(error: VerdictError) -> Failure {
+    Finding::error("cannot-be-weighed", error.to_string()).into()
+}
+
+fn carried(pulls: &[Weighable]) -> String {
+    let first = pulls.first().and_then(|pull| pull.side.effective.correction.as_ref());
+    first.map_or_else(|| "observed".to_owned(), ToString::to_string)
+}
+
+/// Unit of the figure, and the amounts asked for in SI.
+struct Scale {
+    symbol: &'static str,
+    from_si: f64,
+    least: Option<f64>,
+    within: Option<f64>,
+    detect: Option<f64>,
+}
+
+impl Scale {
+    fn of(library: &Library, request: &WeighRequest) -> Result<Self, Failure> {
+        let kind = if request.figure.is_power() { QuantityKind::Power } else { QuantityKind::Torque };
+        let amount = |text: &Option<String>| -> Result<Option<f64>, Failure> {
+            let Some(text) = text else { return Ok(None) };
+            let reading = parse_reading(text, kind, None).map_err(|error| {
+                Failure::usage(
+                    Finding::error("not-an-amount", error.to_string())
+                        .found(format!("`{text}`"))
+                        .expected(format!("a {} with its unit", kind.name()))
+                        .next("name the figure with --figure: mean-power for a power"),
+                )
+            })?;
+            Ok(Some(reading.mean().si()))
+        };
+        let (symbol, from_si) = unit(library, kind, if request.figure.is_power() { "kW" } else { "N·m" });
+        // A least gain named in another unit is answered in that unit.
+        let own = [&request.least, &request.within, &request.detect].into_iter().flatten().find_map(|text| {
+            let letters = text.trim_start_matches(|c: char| !c.is_alphabetic());
+            Unit::parse(letters.trim(), kind).ok()
+        });
+        let (symbol, from_si) = own.map_or((symbol, from_si), |unit| (unit.symbol(), unit.from_si(1.0)));
+        Ok(Self {
+            symbol,
+            from_si,
+            least: amount(&request.least)?,
+            within: amount(&request.within)?,
+            detect: amount(&request.detect)?,
+        })
+    }
+
+    fn unit(&self) -> WeighUnit {
+        WeighUnit { symbol: self.symbol, from_si: self.from_si }
+    }
+}
+
+/// The grid points that every pull has, in the window or at the speed asked for.
+fn speeds(pulls: &[Weighable], request: &WeighRequest) -> Result<Vec<u32>, Failure> {
+    let mut shared: Option<BTreeSet<u32>> = None;
+    for pull in pulls {
+        let own: BTreeSet<u32> = pull.curve.points.iter().map(|point| point.speed_rpm).collect();
+        shared = Some(match shared {
+            Some(known) => known.intersection(&own).copied().collect(),
+            None => own,
+        });
+    }
+    let shared = shared.unwrap_or_default();
+    let inside = |speed: u32| match (request.at, request.window) {
+        (Some(at), _) => speed == at,
+        (None, Some((low, high))) => (low..=high).contains(&speed),
+        (None, None) => true,
+    };
+    let found: Vec<u32> = shared.iter().copied().filter(|&speed| inside(speed)).collect();
+    if let (Some((low, high)), Some(first), Some(last), None) =
+        (request.window, shared.first(), shared.last(), request.at)
+        && (low < *first || high > *last)
+    {
+        return Err(Failure::usage(
+            Finding::error("window-beyond", "the window reaches beyond the speeds that all pulls share")
+                .found(format!("{low} to {high} rpm"))
+                .expected(format!("within {first} to {last} rpm")),
+        ));
+    }
+    if found.is_empty() {
+        return Err(Failure::usage(
+            Finding::error("no-speeds", "no grid point there is filled in every pull")
+                .next("name another window or speed, or a wider --step"),
+        ));
+    }
+    Ok(found)
+}
+
+/// Which figure is taken of each curve.
+struct Figure<'a> {
+    speeds: &'a [u32],
+    figure: CurveFigure,
+}
+
+impl Figure<'_> {
+    fn value(&self, pull: &Weighable) -> Result<f64, Failure> {
+        let power = self.figure.is_power();
+        let found = if self.figure.is_peak() {
+            pull.curve.peak(self.speeds, power).map(|peak| peak.0)
+        } else {
+            pull.curve.mean(self.speeds, power)
+        };
+        found.map(|value| value * pull.factor).ok_or_else(|| {
+            Finding::error(
+                "no-figure",
+                format!("{} has no {} inside these speeds", pull.side.name, self.figure.title()),
+            )
+            .next("a peak must lie inside the window; name a wider one or a mean")
+            .into()
+        })
+    }
+
+    /// What torque is multiplied by in the figure: 1, or the mean angular speed.
+    fn arm(&self) -> f64 {
+        if !self.figure.is_power() {
+            return 1.0;
+        }
+        let sum: f64 = self.speeds.iter().map(|speed| f64::from(*speed) * PI / 30.0).sum();
+        sum / f64::from(u32::try_from(self.speeds.len().max(1)).unwrap_or(u32::MAX))
+    }
+
+    fn words(&self, request: &WeighRequest) -> String {
+        let (first, last) =
+            (self.speeds.first().copied().unwrap_or(0), self.speeds.last().copied().unwrap_or(0));
+        match request.at {
+            Some(at) => format!("{} at {at} rpm", if self.figure.is_power() { "power" } else { "torque" }),
+            None => format!("{} from {first} to {last} rpm", self.figure.title()),
+        }
+    }
+}
+
+/// The book's other pulls of this engine in this cell, for what they know of scatter.
+struct Elsewhere {
+    pulls: Vec<Weighable>,
+    unread: usize,
+}
+
+impl Elsewhere {
+    /// Reads the other pulls only where the sides' own layout says too little.
+    fn of(
+        book: &Book,
+        library: &Library,
+        pulls: &[Weighable],
+        layout: &Layout,
+        basis: Option<derive::Basis>,
+        request: &WeighRequest,
+    ) -> Result<Self, Failure> {
+        if !layout.needs_the_book().map_err(|error| plain(error.into()))? {
+            return Ok(Self { pulls: Vec::new(), unread: 0 });
+        }
+        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, request.step_rpm)?;
+        Ok(Self { pulls, unread })
+    }
+
+    /// What all pulls of this engine in this cell say of scatter, those of the sides among them.
+    fn evidence(
+        &self,
+        sides: &[Weighable],
+        value: impl Fn(&Weighable) -> Option<f64>,
+    ) -> Result<Evidence, Failure> {
+        if self.pulls.is_empty() {
+            return Ok(Evidence::default());
+        }
+        let rows: Vec<(String, String, String, f64, f64)> = sides
+            .iter()
+            .chain(&self.pulls)
+            .filter_map(|pull| {
+                let value = value(pull)?;
+                Some((pull.configuration(&[]), pull.fit_up(), pull.session(), pull.at(), value))
+            })
+            .collect();
+        Evidence::of_book(&rows).map_err(|error| plain(error.into()))
+    }
+
+    fn weigh(
+        &self,
+        layout: &Layout,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+    ) -> Result<Difference, Failure> {
+        let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
+        let arm = figure.arm();
+        let mut sources: Vec<BTreeMap<String, f64>> =
+            pulls.iter().zip(&values).map(|(pull, value)| pull.sources(*value, arm)).collect();
+        weigh_pulls::shared_only(&mut sources);
+        let book = self.evidence(pulls, |pull| figure.value(pull).ok())?;
+        verdict::weigh(layout, &values, &sources, &book).map_err(plain)
+    }
+
+    /// The difference of the peaks' speeds, in rpm, where the figure is a peak.
+    fn peak_speed(
+        &self,
+        layout: &Layout,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+    ) -> Result<Option<(f64, f64, f64)>, Failure> {
+        if !figure.figure.is_peak() {
+            return Ok(None);
+        }
+        let speed =
+            |pull: &Weighable| pull.curve.peak(figure.speeds, figure.figure.is_power()).map(|peak| peak.1);
+        let values: Vec<f64> = pulls.iter().filter_map(speed).collect();
+        let none = vec![BTreeMap::new(); values.len()];
+        let book = self.evidence(pulls, speed)?;
+        let found = verdict::weigh(layout, &values, &none, &book).map_err(plain)?;
+        Ok(Some((found.estimate.value, found.interval.lower, found.interval.upper)))
+    }
+
+    fn band(
+        &self,
+        layout: &Layout,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+        scale: &Scale,
+    ) -> Result<Option<BandLine>, Failure> {
+        if figure.speeds.len() < 2 {
+            return Ok(None);
+        }
+        let mean = if figure.figure.is_power() { CurveFigure::MeanPower } else { CurveFigure::MeanTorque };
+        let mut differences = Vec::with_capacity(figure.speeds.len());
+        for &speed in figure.speeds {
+            let one = Figure { speeds: &[speed], figure: mean };
+            differences.push((speed, self.weigh(layout, pulls, &one)?.estimate));
+        }
+        let band = verdict::ahead_and_behind(&differences).map_err(|error| plain(error.into()))?;
+        Ok(Some(BandLine::of(&band, scale.unit())))
+    }
+}
+
+/// The role under test: as said, else the only role that was changed.
+fn subject(pairs: &[(usize, usize, Checked<'_>)], count: usize, request: &WeighRequest) -> Option<String> {
+    if request.subject.is_some() {
+        return request.subject.clone();
+    }
+    let mut roles = BTreeSet::new();
+    for (_, _, checked) in across(pairs, count) {
+        let made = checked.changes().iter().filter(|change| change.is_hand_made());
+        roles.extend(
+            made.filter(|change| change.item.group == Group::Role).map(|change| change.item.name.clone()),
+        );
+    }
+    if roles.len() == 1 { roles.into_iter().next() } else { None }
+}
+
+fn across<'p, 'a>(
+    pairs: &'p [(usize, usize, Checked<'a>)],
+    count: usize,
+) -> impl Iterator<Item = &'p (usize, usize, Checked<'a>)> {
+    pairs.iter().filter(move |(i, j, _)| *i < count && *j >= count)
+}
+
+/// What the records hold against the result: open questions, other changes, sides that are not of one kind.
+fn reservations(
+    pairs: &[(usize, usize, Checked<'_>)],
+    count: usize,
+    request: &WeighRequest,
+) -> Vec<Reservation> {
+    let subject = subject(pairs, count, request);
+    let mut found = Vec::new();
+    for (i, j, checked) in pairs {
+        let made = || checked.changes().iter().filter(|change| change.is_hand_made());
+        if *i < count && *j >= count {
+            for open in checked.open_questions() {
+                found.push(Reservation::Unknown { what: open.item.title.to_lowercase() });
+            }
+            for change in made() {
+                let own = subject
+                    .as_ref()
+                    .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
+                if !own && !is_fit_up(&change.item.name) {
+                    found.push(Reservation::NotEstimated { what: change.item.title.to_lowercase() });
+                }
+            }
+        } else {
+            let side = if *j < count { "base" } else { "test" };
+            for change in made().filter(|change| !is_fit_up(&change.item.name)) {
+                found.push(Reservation::MixedSide { side, what: change.item.title.to_lowercase() });
+            }
+        }
+    }
+    if request.window.is_some() || request.at.is_some() {
+        found.push(Reservation::WindowAfterwards);
+    }
+    found
+}
+
+/// A fit-up is the unit of the weighing, not something else that changed.
+fn is_fit_up(name: &str) -> bool {
+    name == "fit-up"
+}
+
+fn layout_reservations(
+    layout: &Layout,
+    difference: &Difference,
+    mut found: Vec<Reservation>,
+) -> Vec<Reservation> {
+    if layout.is_across_sessions() {
+        found.push(Reservation::AcrossSessions);
+    } else if !layout.is_bracketed() {
+        found.push(Reservation::NoClosingBaseline);
+    }
+    if difference.basis == Basis::TheseAssemblies {
+        found.push(Reservation::NoRefit);
+    }
+    found
+}
+
+/// What else differs, with an estimate of its effect where a sound model is at hand.
+fn budget(
+    library: &Library,
+    pairs: &[(usize, usize, Checked<'_>)],
+    count: usize,
+    request: &WeighRequest,
+) -> Result<Vec<BudgetLine>, Failure> {
+    let subject = subject(pairs, count, request);
+    let mut lines = Vec::new();
+    let Some((_, _, checked)) = across(pairs, count).next() else { return Ok(lines) };
+    let figures = |side: &Side| {
+        derive::figures(&side.ground(library.kinds()))
+            .into_iter()
+            .filter_map(Result::ok)
+            .filter(|derived| derived.label.cylinder.is_none())
+            .map(|derived| (derived.label.name.clone(), derived.value))
+            .collect::<BTreeMap<String, Budgeted>>()
+    };
+    let (base, test) = (figures(checked.base()), figures(checked.test()));
+    if let (Some(was), Some(now)) = (base.get("compression-ratio"), test.get("compression-ratio"))
+        && (was.value() - now.value()).abs() > 1e-9
+    {
+        let gain = Budgeted::combine(&[was, now], |ratio| {
+            compression_gain(ratio[0], ratio[1], HEAT_RATIO).map(|gain| 100.0 * (gain - 1.0))
+        });
+        if let Ok(interval) = gain.and_then(|gain| Ok(gain.interval(verdict::LEVEL)?)) {
+            let of_subject = subject.as_deref().is_some_and(|role| {
+                checked.changes().iter().any(|change| change.item.role.as_deref() == Some(role))
+            });
+            lines.push(BudgetLine {
+                what: format!("compression ratio {:.2} to {:.2}", was.value(), now.value()),
+                percent: Some(((interval.lower + interval.upper) / 2.0, interval.half_width())),
+                source: "air-standard cycle, ratio of specific heats 1.3: an upper bound, as heat loss and friction \
+                         take part of it"
+                    .to_owned(),
+                of_subject,
+            });
+        }
+    }
+    if let (Some(was), Some(now)) = (base.get("displacement"), test.get("displacement"))
+        && (was.value() - now.value()).abs() > 1e-12
+    {
+        let gain = Budgeted::combine(&[was, now], |volume| {
+            Ok::<f64, crate::statistics::StatisticsError>(100.0 * (volume[1] / volume[0] - 1.0))
+        });
+        if let Ok(interval) = gain.and_then(|gain| gain.interval(verdict::LEVEL)) {
+            lines.push(BudgetLine {
+                what: "displacement".to_owned(),
+                percent: Some(((interval.lower + interval.upper) / 2.0, interval.half_width())),
+                source: "torque in proportion to swept volume".to_owned(),
+                of_subject: false,
+            });
+        }
+    }
+    let mut named = BTreeSet::new();
+    for (_, _, checked) in across(pairs, count) {
+        for change in checked.changes().iter().filter(|change| change.is_hand_made()) {
+            let own = subject
+                .as_ref()
+                .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
+            if !own && !is_fit_up(&change.item.name) {
+                named.insert(change.item.title.to_lowercase());
+            }
+        }
+    }
+    lines.extend(named.into_iter().map(|what| BudgetLine {
+        what,
+        percent: None,
+        source: "pull both sides with only this changed to settle it".to_owned(),
+        of_subject: false,
+    }));
+    Ok(lines)
+}
+
+/// The pulls of the sessions involved that are on neither side, each with its reason.
+fn excluded(
+    library: &Library,
+    pulls: &[Weighable],
+    left_out: Vec<(String, String)>,
+    elsewhere: &Elsewhere,
+) -> Result<Vec<Excluded>, Failure> {
+    let named: BTreeSet<&str> = pulls.iter().map(|pull| pull.side.name.as_str()).collect();
+    let alike: BTreeSet<(String, String)> =
+        pulls.iter().map(|pull| (pull.session(), pull.configuration(&[]))).collect();
+    let chosen: BTreeSet<&str> = elsewhere
+        .pulls
+        .iter()
+        .filter(|pull| alike.contains(&(pull.session(), pull.configuration(&[]))))
+        .map(|pull| pull.side.name.as_str())
+        .collect();
+    let mut lines: Vec<Excluded> =
+        left_out.into_iter().map(|(pull, why)| Excluded { pull, why, same_configuration: true }).collect();
+    let sessions: BTreeSet<String> = pulls.iter().map(Weighable::session).collect();
+    for session in sessions {
+        for id in crate::workflow::names::in_session(library.pull_paths()?, &session).into_values() {
+            if named.contains(id.as_str()) || lines.iter().any(|line| line.pull == id) {
+                continue;
+            }
+            let Some(pull) = library.pull(&id)? else { continue };
+            let same_configuration = chosen.contains(id.as_str());
+            let why = match &pull.outcome {
+                crate::record::Outcome::SetAside(why) => format!("set aside: {why}"),
+                _ if same_configuration => {
+                    "kept, of a configuration that is weighed, and not named".to_owned()
+                }
+                _ => "on neither side".to_owned(),
+            };
+            lines.push(Excluded { pull: id, why, same_configuration });
+        }
+    }
+    Ok(lines)
+}

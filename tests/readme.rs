@@ -1,0 +1,106 @@
+//! Every command that README.md shows is run in a demo book, and must print what README.md says it prints.
+//!
+//! A line `…` in README.md stands for any number of lines left out, and `…` within a line for any part of it.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    reason = "a test runs the program and reads the document"
+)]
+
+use std::path::Path;
+use std::process::Command;
+
+/// One command with the lines it is said to print.
+struct Shown {
+    line: usize,
+    command: String,
+    prints: Vec<String>,
+}
+
+fn shown(readme: &str) -> Vec<Shown> {
+    let mut commands: Vec<Shown> = Vec::new();
+    let mut inside = false;
+    for (number, line) in readme.lines().enumerate() {
+        match line {
+            "```console" => inside = true,
+            "```" => inside = false,
+            _ if !inside => {}
+            _ => match (line.strip_prefix("$ "), commands.last_mut()) {
+                (Some(command), _) => {
+                    commands.push(Shown {
+                        line: number + 1,
+                        command: command.to_owned(),
+                        prints: Vec::new(),
+                    });
+                }
+                (None, Some(last)) => last.prints.push(line.to_owned()),
+                (None, None) => {}
+            },
+        }
+    }
+    commands
+}
+
+/// Whether the printed lines are the expected ones, `…` standing for any number of lines.
+fn matches(expected: &[String], printed: &[&str]) -> bool {
+    match expected.split_first() {
+        None => printed.is_empty(),
+        Some((first, rest)) if first.trim() == "…" => {
+            (0..=printed.len()).any(|skip| matches(rest, &printed[skip..]))
+        }
+        Some((first, rest)) => {
+            printed.split_first().is_some_and(|(line, more)| same_line(first, line) && matches(rest, more))
+        }
+    }
+}
+
+/// Whether a line is the expected one, `…` standing for any part of it.
+fn same_line(expected: &str, printed: &str) -> bool {
+    match expected.trim_end().split_once('…') {
+        None => expected.trim_end() == printed.trim_end(),
+        Some((head, tail)) => printed.strip_prefix(head).is_some_and(|rest| rest.trim_end().ends_with(tail)),
+    }
+}
+
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    let readme = include_str!("../README.md");
+    let folder = tempfile::tempdir().expect("a folder");
+    let program = Path::new(env!("CARGO_BIN_EXE_mulebook"));
+    let path = format!(
+        "{}:{}",
+        program.parent().expect("a folder").display(),
+        std::env::var("PATH").unwrap_or_default()
+    );
+    let run = |command: &str, at: &Path| {
+        let output = Command::new("sh")
+            .args(["-c", &format!("{command} 2>&1")])
+            .current_dir(at)
+            .env("PATH", &path)
+            .env("MULEBOOK_NOW", "2026-05-24T09:00:00+02:00")
+            .env("MULEBOOK_PERSON", "jo")
+            .env("GIT_CONFIG_NOSYSTEM", "1")
+            .env("GIT_PAGER", "cat")
+            .env("HOME", at)
+            .output()
+            .expect("sh runs");
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    };
+    run("mulebook demo", folder.path());
+    let book = folder.path().join("mulebook-demo");
+    let commands = shown(readme);
+    assert!(commands.len() >= 8, "README.md shows only {} commands", commands.len());
+    let mut wrong = Vec::new();
+    for shown in &commands {
+        let printed = run(&shown.command, &book);
+        let expected: Vec<String> =
+            shown.prints.iter().rev().skip_while(|line| line.trim().is_empty()).cloned().collect::<Vec<_>>();
+        let expected: Vec<String> = expected.into_iter().rev().collect();
+        let printed = printed.trim_end();
+        let lines: Vec<&str> = if printed.is_empty() { Vec::new() } else { printed.lines().collect() };
+        if !matches(&expected, &lines) {
+            wrong.push(format!("README.md:{}: `{}` prints\n{printed}\n", shown.line, shown.command));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
