@@ -5,7 +5,6 @@
 //! `MULEBOOK_FUZZ_SEED`: `MULEBOOK_FUZZ_RUNS=200000 cargo test --release --test raw_fuzz -- --ignored`.
 #![expect(
     clippy::disallowed_methods,
-    clippy::disallowed_types,
     clippy::unwrap_used,
     reason = "the corpus lies on disk, a hang is seen by the clock, and a test that cannot go on fails"
 )]

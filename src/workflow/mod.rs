@@ -4,6 +4,7 @@
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
 pub mod audit;
+mod columns_change;
 pub mod combos;
 pub mod compare;
 pub mod compare_flow;

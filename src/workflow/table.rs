@@ -3,7 +3,9 @@
 //! Source: W3C, Model for Tabular Data and Metadata on the Web, and Metadata Vocabulary for Tabular Data (both
 //! 17 December 2015): the metadata of `x.csv` is found at `x.csv-metadata.json`.
 
+use std::io::BufWriter;
 use std::io::Write;
+use std::path::Path;
 
 use serde_json::Value;
 use serde_json::json;
@@ -16,8 +18,10 @@ use crate::record::RawFile;
 use crate::record::columns::Column;
 use crate::record::columns::Columns;
 use crate::store::Book;
+use crate::store::Outward;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::look;
 use crate::workflow::names;
 
 /// A pull whose table can be written.
@@ -38,7 +42,7 @@ impl Table {
         let record = library.pull(&id)?.ok_or_else(|| Finding::error("not-found", "no pull is called so"))?;
         for raw in record.raw {
             let Some(name) = raw.columns.clone() else { continue };
-            let columns = library.columns(&name)?.ok_or_else(|| look_up(&library, &name))?;
+            let columns = library.columns(&name)?.ok_or_else(|| look::no_columns(&library, &name))?;
             return Ok(Self { pull: id, raw, columns });
         }
         Err(Finding::error("no-table", "this pull has no raw file with a columns record")
@@ -99,11 +103,41 @@ impl Table {
         format!("{metadata:#}\n")
     }
 
-    /// Writes the rows in the columns record's units, a missing value as an empty cell (RFC 4180).
+    /// Writes both files into a folder; neither replaces one that is there.
     ///
     /// # Errors
-    /// The raw file is not here or does not fit its columns record, or the table cannot be written.
-    pub fn write(&self, book: &Book, out: &mut dyn Write) -> Result<TableAnswer, Failure> {
+    /// The raw file is not here or does not fit its columns record, or a file cannot be written; nothing half-written
+    /// is left then.
+    pub fn export(&self, book: &Book, folder: &Path) -> Result<TableAnswer, Failure> {
+        let rows = Outward::create(folder, &self.csv_name())?;
+        let mut about = match Outward::create(folder, &self.metadata_name()) {
+            Ok(about) => about,
+            Err(error) => {
+                rows.discard();
+                return Err(error.into());
+            }
+        };
+        let mut rows = BufWriter::new(rows);
+        let answer = about
+            .write_all(self.metadata().as_bytes())
+            .map_err(|error| self.not_written(&error))
+            .and_then(|()| self.write(book, &mut rows));
+        if answer.is_err() {
+            about.discard();
+            // What its buffer still holds is not to be written any more.
+            rows.into_parts().0.discard();
+        }
+        answer
+    }
+
+    fn not_written(&self, error: &std::io::Error) -> Failure {
+        Finding::error("table-not-written", format!("the table could not be written: {error}"))
+            .at(Place::file(self.csv_name()))
+            .into()
+    }
+
+    /// Writes the rows in the columns record's units, a missing value as an empty cell (RFC 4180).
+    fn write(&self, book: &Book, out: &mut dyn Write) -> Result<TableAnswer, Failure> {
         let Some(mut reader) = book.raw().open(&self.raw.sha256)? else {
             return Err(Finding::error("raw-not-here", "this raw file is not in this copy of the book")
                 .at(Place::file(self.raw.file.clone()))
@@ -136,12 +170,7 @@ impl Table {
         })?;
         let trouble = trouble.or_else(|| out.flush().err());
         if let Some(error) = trouble {
-            return Err(Finding::error(
-                "table-not-written",
-                format!("the table could not be written: {error}"),
-            )
-            .at(Place::file(self.csv_name()))
-            .into());
+            return Err(self.not_written(&error));
         }
         Ok(TableAnswer {
             pull: self.pull.clone(),
@@ -175,10 +204,6 @@ impl Table {
         let alike = (0..self.columns.channels.len()).any(|other| other != at && plain(other) == own);
         if alike { format!("{own}_column_{}", at + 1) } else { own }
     }
-}
-
-fn look_up(library: &Library, name: &str) -> Failure {
-    crate::workflow::look::no_columns(library, name)
 }
 
 /// The unit of what is written: time that counts from the file's first is in seconds.

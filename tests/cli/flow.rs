@@ -134,3 +134,17 @@ fn a_sheet_that_does_not_hold_is_refused() {
     shown!(bench, "one-name", &["flow", "../head.csv", "--part", "h2", "--name", "head"]);
     shown!(bench, "stdin-twice", &["flow", "-", "-", "--part", "h2", "--port", "inlet:2"]);
 }
+
+#[test]
+fn a_pull_leaves_the_book_as_a_table() {
+    let bench = Bench::shop();
+    shown!(bench, "table-written", &["table", "0412a-01", "--csvw", "../out"]);
+    let text = std::fs::read_to_string(bench.path().join("out/0412a-01.csv")).expect("a table");
+    assert_eq!(text.lines().count(), 121);
+    let metadata =
+        std::fs::read_to_string(bench.path().join("out/0412a-01.csv-metadata.json")).expect("metadata");
+    insta::assert_snapshot!("table-metadata", metadata);
+    shown!(bench, "table-there-already", &["table", "0412a-01", "--csvw", "../out"]);
+    bench.put("book/builds/b1/pulls/note.txt", "");
+    shown!(bench, "table-of-nothing", &["table", "0499z-01", "--csvw", "../out"]);
+}
