@@ -189,6 +189,13 @@ pub(super) fn table(
     }
     let mut doubts: Vec<Finding> = guess.iter().flat_map(|guess| guess.doubts.clone()).collect();
     doubts.extend(summary.doubts.iter().cloned());
+    if guess.is_some() && length > look::SAMPLE as u64 {
+        // What the guess saw was only the head of the file.
+        let mut again = offered.open()?;
+        let late = raw::late_marks(&mut again, &columns)
+            .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")))?;
+        doubts.extend(late);
+    }
     let typed = offered.is_typed();
     Ok(Table { name, raw, columns, columns_new, guess, summary, doubts, typed })
 }
