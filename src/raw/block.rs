@@ -198,11 +198,13 @@ impl RowReader<'_> {
             let mut field = 0;
             loop {
                 let channel = self.plan.by_field.get(field).copied().flatten();
+                let before = self.numbers;
                 let end = match channel {
                     Some(channel) => self.plain_cell(text, at, delimiter, channel),
                     None => memchr3(delimiter, b'\n', b'\r', &text[at..]).map_or(text.len(), |n| at + n),
                 };
-                if end > at && !trim(&text[at..end]).is_empty() {
+                // A cell that was a number holds something: no need to look again.
+                if self.numbers > before || (end > at && !trim(&text[at..end]).is_empty()) {
                     self.last_filled = field + 1;
                 }
                 field += 1;

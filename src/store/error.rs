@@ -150,7 +150,7 @@ pub enum Error {
     },
     /// Kept bytes are not what their name says.
     #[error(
-        "{path} is damaged: found {found}, expected {expected}; restore it from a copy of the book (`mulebook mend`)"
+        "{path} is damaged: found {found}, expected {expected}; restore it from another copy of the book (a clone or a backup)"
     )]
     Damaged {
         /// Path inside the book or its git folder.

@@ -60,36 +60,25 @@ impl Book {
         let index = self.index_to_look_at()?;
         let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
         let known = known_files(head.as_ref())?;
-        let mut pending = Vec::new();
-        let mut plain_folder: Option<&str> = None;
-        for (inside, id) in &known {
-            let entry = index.entry_by_path_and_stage(inside.as_str().into(), Stage::Unconflicted);
-            if entry.is_some_and(|entry| entry.flags.contains(Flags::SKIP_WORKTREE)) {
-                continue;
-            }
-            let clean = entry.filter(|entry| !entry.stat.is_racy(index.timestamp(), comparison()));
-            // Neighbours share the way to them: one look at it does for all.
-            let folder = path::folder_of(inside);
-            if plain_folder != Some(folder) {
-                plain_folder = path::locate(self.root(), inside).is_ok().then_some(folder);
-            }
-            if let (Some(entry), Some(_)) = (clean, plain_folder)
-                && entry.id == id.0
-                && stat_of(&self.root().join(inside))
-                    .is_some_and(|stat| stat.matches(&entry.stat, comparison()))
-            {
-                continue;
-            }
-            if let Some(edit) = self.edit_of(inside, Some(*id))? {
-                pending.push(Pending { path: inside.clone(), edit });
-            }
-        }
         let mut walk = Untracked { book: self, head: head.as_ref(), index: &index, found: Vec::new() };
         let mut ignored = self
             .repo()
             .excludes(&index, None, Default::default())
             .map_err(Error::git("read what is ignored"))?;
-        walk.folder("", head.as_ref().map(Snapshot::tree), &mut ignored)?;
+        // Both wait for the system most of the time: the known files are looked at while new ones are looked for.
+        let root = self.root();
+        let (unlike, walked) = std::thread::scope(|scope| {
+            let looking = scope.spawn(|| unlike_index(root, &index, &known));
+            let walked = walk.folder("", head.as_ref().map(Snapshot::tree), &mut ignored);
+            (looking.join(), walked)
+        });
+        walked?;
+        let mut pending = Vec::new();
+        for (inside, id) in unlike.unwrap_or_else(|panic| std::panic::resume_unwind(panic)) {
+            if let Some(edit) = self.edit_of(inside, Some(id))? {
+                pending.push(Pending { path: inside.to_owned(), edit });
+            }
+        }
         pending.extend(walk.found.into_iter().map(|path| Pending { path, edit: Edit::Added }));
         pending.sort();
         Ok(pending)
@@ -144,6 +133,36 @@ fn link_is(place: &Path, id: ContentId) -> bool {
     target.is_some_and(|target| {
         ContentId::of(target.to_string_lossy().as_bytes()).is_ok_and(|found| found == id)
     })
+}
+
+/// The files that may hold other bytes than the commit: all whose size and times are not those the index knows.
+fn unlike_index<'k>(
+    root: &Path,
+    index: &gix::index::File,
+    known: &'k BTreeMap<String, ContentId>,
+) -> Vec<(&'k str, ContentId)> {
+    let mut unlike = Vec::new();
+    let mut plain_folder: Option<&str> = None;
+    for (inside, id) in known {
+        let entry = index.entry_by_path_and_stage(inside.as_str().into(), Stage::Unconflicted);
+        if entry.is_some_and(|entry| entry.flags.contains(Flags::SKIP_WORKTREE)) {
+            continue;
+        }
+        let clean = entry.filter(|entry| !entry.stat.is_racy(index.timestamp(), comparison()));
+        // Neighbours share the way to them: one look at it does for all.
+        let folder = path::folder_of(inside);
+        if plain_folder != Some(folder) {
+            plain_folder = path::locate(root, inside).is_ok().then_some(folder);
+        }
+        if let (Some(entry), Some(_)) = (clean, plain_folder)
+            && entry.id == id.0
+            && stat_of(&root.join(inside)).is_some_and(|stat| stat.matches(&entry.stat, comparison()))
+        {
+            continue;
+        }
+        unlike.push((inside.as_str(), *id));
+    }
+    unlike
 }
 
 /// Every file of a commit; links and submodules too.

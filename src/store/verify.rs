@@ -27,7 +27,7 @@ pub struct Verification {
     pub findings: Vec<Finding>,
 }
 
-const RESTORE: &str = "restore it from a copy of the book with `mulebook mend`";
+const RESTORE: &str = "restore it from another copy of the book (a clone or a backup)";
 
 impl Book {
     /// Reads everything: each reference, each object reachable from one, each raw file kept, and each raw file in

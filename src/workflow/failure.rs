@@ -55,7 +55,10 @@ impl From<Finding> for Failure {
 impl From<store::Error> for Failure {
     fn from(error: store::Error) -> Self {
         let (kind, code) = match &error {
-            store::Error::Damaged { .. } => (FailureKind::Damaged, "evidence-damaged"),
+            // What git cannot read back is as damaged as a raw file whose hash does not hold.
+            store::Error::Damaged { .. } | store::Error::Git { .. } => {
+                (FailureKind::Damaged, "evidence-damaged")
+            }
             store::Error::NotABook { .. } => (FailureKind::Fault, "no-book"),
             store::Error::Busy { .. }
             | store::Error::IndexBusy { .. }

@@ -86,3 +86,12 @@ fn pulls_that_run_backwards_are_doubted() {
     bench.run(&["pull", "../run-3.csv", "--build", "b1", "--at", "2026-04-12T09:00:00+02:00"]).done();
     shown!(bench, "times-backwards", &["audit"]);
 }
+
+#[test]
+fn a_raw_file_that_git_once_held_is_missed() {
+    let bench = Bench::shop();
+    let raw = bench.git(&["ls-files", "raw"]).lines().next().expect("a raw file").to_owned();
+    bench.git(&["rm", "-q", &raw]);
+    bench.git(&["-c", "user.name=mk", "-c", "user.email=", "commit", "-q", "-m", "tidy up"]);
+    shown!(bench, "raw-once-held", &["audit"]);
+}
