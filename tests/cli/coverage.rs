@@ -12,7 +12,6 @@ const NOT_MET: &[(&str, &str)] = &[
         "table-not-written",
         "a disk that is full halfway; a file that is there already is the store's own refusal",
     ),
-    ("evidence-damaged", "a raw file damaged under its reader: store_faults.rs, by the error of the store"),
     (
         "against-schema",
         "the last resort for a keyword of JSON Schema that has no words of its own; fixtures under records/invalid meet it",
