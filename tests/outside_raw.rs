@@ -2,7 +2,6 @@
 //! pandas to the same numbers.
 #![expect(
     clippy::disallowed_methods,
-    clippy::disallowed_types,
     clippy::unwrap_used,
     reason = "files are made by other programs on disk, and a test that cannot go on fails"
 )]
