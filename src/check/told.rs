@@ -117,7 +117,7 @@ impl Shown {
         matches!(self.how, "measured" | "channel")
     }
 
-    fn of(standing: &Standing<'_>, carried_over: bool, corrected: Option<&str>) -> Self {
+    pub(super) fn of(standing: &Standing<'_>, carried_over: bool, corrected: Option<&str>) -> Self {
         let entry = standing.entry;
         let (text, source) = match &entry.known {
             Known::Unknown { because } => (because.clone(), None),
@@ -364,7 +364,7 @@ fn taken_after(entry: &Entry, refit: &crate::record::Moment) -> bool {
 }
 
 /// A measured figure whose schema asks for an instrument is a gap without one.
-fn with_instrument(shown: Shown, spec: &FieldSpec) -> Told {
+pub(super) fn with_instrument(shown: Shown, spec: &FieldSpec) -> Told {
     if shown.how == "measured" && spec.instrument && shown.with.is_none() {
         Told::Gap(Why::NoInstrument { was: shown.text })
     } else {

@@ -2,18 +2,19 @@
 
 use clap::Args;
 
-use crate::answer::DiffAnswer;
 use crate::cli::REFUSED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
 use crate::render;
 use crate::workflow::Failure;
 use crate::workflow::compare;
+use crate::workflow::compare_flow;
+use crate::workflow::compare_flow::Difference;
 
-/// See what changed between two pulls or builds; refused where something that could differ is undocumented
+/// See what changed between two pulls, builds or flow sheets; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook diff 0412a-03 0412a-07     what 07 differs in from 03\n  mulebook diff 3 last --subject header\n  mulebook diff 3 last --correct-to iso-1585\n\nThe base comes first. Exit code 3 means refused; `mulebook gaps BASE TEST --fill` asks for what is missing."
+    after_help = "Examples:\n  mulebook diff 0412a-03 0412a-07     what 07 differs in from 03\n  mulebook diff 3 last --subject header\n  mulebook diff 3 last --correct-to iso-1585\n  mulebook diff h2a-in2-1 h2b-in2-1     two flow sheets, by lift\n\nThe base comes first. Exit code 3 means refused; `mulebook gaps BASE TEST --fill` asks for what is missing."
 )]
 pub(super) struct Diff {
     /// The base: a pull's id, its beginning, an order number of the newest session, `last`, or a build
@@ -46,12 +47,15 @@ impl Diff {
             correct_to: self.correct_to,
             pending: self.pending,
         };
-        let answer = compare::diff(&book, &request)?;
-        let code = if matches!(answer, DiffAnswer::Refused(_)) { REFUSED } else { 0 };
-        Ok(Said {
-            text: render::diff(&answer, surroundings.look()),
-            json: render::json("diff", &answer),
-            code,
-        })
+        let answer = compare_flow::any(&book, &request)?;
+        let (text, json) = match &answer {
+            Difference::Pulls(answer) => {
+                (render::diff(answer, surroundings.look()), render::json("diff", answer))
+            }
+            Difference::Flow(answer) => {
+                (render::flow_diff(answer, surroundings.look()), render::json("flow-diff", answer))
+            }
+        };
+        Ok(Said { text, json, code: if answer.is_refused() { REFUSED } else { 0 } })
     }
 }

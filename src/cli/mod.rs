@@ -12,6 +12,7 @@ mod combos;
 mod correct;
 mod demo;
 mod diff;
+mod flow;
 mod gaps;
 mod keep;
 mod look;
@@ -20,6 +21,8 @@ mod measure;
 mod pull;
 mod sheet;
 mod surroundings;
+mod table;
+mod typed;
 mod weigh;
 
 use std::ffi::OsString;
@@ -85,6 +88,8 @@ enum Command {
     Correct(correct::Correct),
     Look(look::Look),
     Pull(pull::Pull),
+    Flow(flow::Flow),
+    Table(table::Table),
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
     Diff(diff::Diff),
@@ -182,6 +187,8 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Correct(args) => args.run(surroundings),
         Command::Look(args) => args.run(surroundings),
         Command::Pull(args) => args.run(surroundings),
+        Command::Flow(args) => args.run(surroundings),
+        Command::Table(args) => args.run(surroundings),
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),
         Command::Diff(args) => args.run(surroundings),

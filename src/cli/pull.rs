@@ -7,18 +7,20 @@ use clap::Args;
 
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::typed;
 use crate::finding::Finding;
 use crate::render;
 use crate::workflow::Failure;
 use crate::workflow::enter;
+use crate::workflow::take_in::Offered;
 
 /// Take in raw files as dyno pulls: keep the bytes, read, check, record, one commit
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook pull run-07.csv --build b3 --set air-temperature=\"21.4 degC\" --set kind=sweep --set rate=\"300 rpm/s\" \\\n      --correction observed --with weather-1\n  mulebook pull run-08.csv --as-last --set air-temperature=\"21.6 degC\"\n  mulebook pull run-09.csv photo.jpg --as-last --changed ignition-timing=\"28 deg BTDC\"\n\nA gap never blocks entering. Photos and files no reader knows are kept beside the table as evidence."
+    after_help = "Examples:\n  mulebook pull run-07.csv --build b3 --set air-temperature=\"21.4 degC\" --set kind=sweep --set rate=\"300 rpm/s\" \\\n      --correction observed --with weather-1\n  mulebook pull run-08.csv --as-last --set air-temperature=\"21.6 degC\"\n  mulebook pull run-09.csv photo.jpg --as-last --changed ignition-timing=\"28 deg BTDC\"\n  mulebook pull - sheet.jpg --build b3 < typed.txt    figures keyed in from paper, with its photograph\n\nA gap never blocks entering. Photos and files no reader knows are kept beside the table as evidence."
 )]
 pub(super) struct Pull {
-    /// The raw files, as they came
+    /// The raw files, as they came; `-` for a table typed or pasted on standard input
     #[arg(required = true)]
     files: Vec<PathBuf>,
     /// The session; the newest unless said
@@ -93,7 +95,7 @@ impl Pull {
             set.extend(enter::conditions_from(file)?);
         }
         let request = enter::PullRequest {
-            files: self.files,
+            files: typed::offered(&self.files)?,
             session: self.session,
             cell: self.cell,
             build: self.build,
@@ -115,6 +117,16 @@ impl Pull {
             note: self.note,
         };
         if request.as_last && !yes && surroundings.can_ask() {
+            if request.files.iter().any(Offered::is_typed) {
+                // Standard input is at its end: an empty line there is nobody's yes.
+                return Err(Failure::usage(
+                    Finding::error(
+                        "cannot-ask",
+                        "the table came in on standard input, so nobody can answer there",
+                    )
+                    .next("say `--yes`"),
+                ));
+            }
             let words = enter::as_last(&book, &request)?;
             if !words.is_empty() && !agreed(&words).map_err(cannot_ask)? {
                 return Err(Failure::usage(

@@ -11,6 +11,7 @@ mod block;
 mod checks;
 mod error;
 mod guess;
+mod late_marks;
 mod number;
 #[cfg(feature = "parquet")]
 mod parquet;
@@ -29,6 +30,7 @@ mod workbook;
 pub use checks::sea_level_doubt;
 pub use error::RawError;
 pub use guess::{Choice, ColumnGuess, Guess, PreambleLine, Question};
+pub use late_marks::late_marks;
 pub use summary::{Batch, ChannelSummary, Segment, Summary};
 
 use std::io::Read;

@@ -18,6 +18,9 @@ use crate::record::columns::Layout;
 /// The largest workbook read, in bytes: its decoder needs the whole file.
 const LARGEST: u64 = 32 << 20;
 
+/// The most that a workbook's parts beside its sheets may unpack to, in bytes.
+const MOST_UNPACKED: u64 = 128 << 20;
+
 /// Bytes of a sheet's text that are looked at for a guess.
 const SAMPLE: u64 = 1 << 20;
 
@@ -99,7 +102,29 @@ pub(super) fn read(
 }
 
 fn open(bytes: Vec<u8>) -> Result<Book, RawError> {
+    bounded(&bytes)?;
     calamine::open_workbook_from_rs(Cursor::new(bytes)).map_err(|e: calamine::XlsxError| damaged(&e))
+}
+
+/// Refuses a workbook whose parts beside its sheets unpack to more than fits: the decoder takes in shared strings and
+/// styles whole, and a small file can hold gigabytes of them. What an entry says of its own size is not believed.
+fn bounded(bytes: &[u8]) -> Result<(), RawError> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| damaged(&e))?;
+    let mut unpacked = 0;
+    for at in 0..archive.len() {
+        let entry = archive.by_index(at).map_err(|e| damaged(&e))?;
+        if entry.name().is_ok_and(|name| name.starts_with("xl/worksheets/sheet")) {
+            continue;
+        }
+        let left = MOST_UNPACKED - unpacked;
+        unpacked +=
+            std::io::copy(&mut entry.take(left + 1), &mut std::io::sink()).map_err(|e| damaged(&e))?;
+        if unpacked > MOST_UNPACKED {
+            let because = format!("it unpacks to more than {MOST_UNPACKED} bytes beside its sheets");
+            return Err(RawError::Decoder { format: "workbook", because });
+        }
+    }
+    Ok(())
 }
 
 fn damaged(error: &dyn std::fmt::Display) -> RawError {
@@ -191,5 +216,25 @@ fn write_cell(cell: &Cell<DataRef<'_>>, out: &mut Vec<u8>) {
         DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => write_text(out, text),
         DataRef::Error(_) => out.extend_from_slice(b"#N/A"),
         DataRef::Empty => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+    use zip::write::SimpleFileOptions;
+
+    #[test]
+    fn shared_strings_that_unpack_to_gigabytes_are_refused_before_they_are_taken_in() {
+        let mut writer = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        writer.start_file("xl/sharedStrings.xml", SimpleFileOptions::default()).unwrap();
+        let blank = vec![b' '; 1 << 20];
+        for _ in 0..=(MOST_UNPACKED >> 20) {
+            writer.write_all(&blank).unwrap();
+        }
+        let bytes = writer.finish().unwrap().into_inner();
+        assert!(bytes.len() < 1 << 20);
+        assert!(matches!(open(bytes), Err(RawError::Decoder { because, .. }) if because.contains("unpacks")));
     }
 }

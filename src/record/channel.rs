@@ -63,6 +63,12 @@ pub enum ChannelQuantity {
     CorrectionFactor,
     /// Speed of the road wheel or roller.
     RoadSpeed,
+    /// Valve lift on a flow bench.
+    Lift,
+    /// Flow through a port on a flow bench.
+    Flow,
+    /// Pressure across a port on a flow bench.
+    TestPressure,
     /// Number or name of a run; the segment rule may use it.
     Run,
     /// Anything else: kept under its own name.
@@ -70,7 +76,7 @@ pub enum ChannelQuantity {
 }
 
 /// Every quantity with its word, in the order of the enum.
-const WORDS: [(ChannelQuantity, &str); 28] = [
+const WORDS: [(ChannelQuantity, &str); 31] = [
     (ChannelQuantity::Time, "time"),
     (ChannelQuantity::Speed, "speed"),
     (ChannelQuantity::Torque, "torque"),
@@ -97,6 +103,9 @@ const WORDS: [(ChannelQuantity, &str); 28] = [
     (ChannelQuantity::IgnitionTiming, "ignition-timing"),
     (ChannelQuantity::CorrectionFactor, "correction-factor"),
     (ChannelQuantity::RoadSpeed, "road-speed"),
+    (ChannelQuantity::Lift, "lift"),
+    (ChannelQuantity::Flow, "flow"),
+    (ChannelQuantity::TestPressure, "test-pressure"),
     (ChannelQuantity::Run, "run"),
     (ChannelQuantity::Other, "other"),
 ];
@@ -146,6 +155,9 @@ impl ChannelQuantity {
             Self::IgnitionTiming => &[QuantityKind::Timing, QuantityKind::Angle],
             Self::CorrectionFactor => &[QuantityKind::Ratio],
             Self::RoadSpeed => &[QuantityKind::Velocity],
+            Self::Lift => &[QuantityKind::Length],
+            Self::Flow => &[QuantityKind::VolumeFlow],
+            Self::TestPressure => &[QuantityKind::PressureDifference],
             Self::Run | Self::Other => &[],
         }
     }

@@ -250,6 +250,11 @@ impl Kinds {
         self.run.iter().find(|field| field.name == name)
     }
 
+    /// The condition of a flow sheet of that name.
+    pub fn flow_field(&self, name: &str) -> Option<&FieldSpec> {
+        self.flow.iter().find(|field| field.name == name)
+    }
+
     /// The fits of that pair, whichever way round it is named.
     pub fn fit(&self, pair: &str) -> Option<&FitSpec> {
         let turned = pair.split_once('+').map(|(a, b)| format!("{b}+{a}"));

@@ -9,10 +9,12 @@ mod derived;
 mod diff;
 mod entry;
 mod finding;
+mod flow;
 mod gaps;
 mod look;
 mod page;
 mod sheet;
+mod table;
 mod weigh;
 
 pub use combos::combos;
@@ -22,12 +24,15 @@ pub use entry::audit;
 pub use entry::entered;
 pub use entry::pull_entered;
 pub use finding::failure;
+pub use flow::flow_diff;
+pub use flow::flow_entered;
 pub use gaps::gaps;
 pub use look::look;
 pub use page::Look;
 pub use page::Page;
 pub use page::clean;
 pub use sheet::sheet;
+pub use table::table;
 pub use weigh::weigh;
 
 use serde::Serialize;

@@ -1,17 +1,23 @@
 //! Files from outside the book, the work tree as it stands, and raw files that are taken but not yet committed.
 
 use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom};
+use std::io::{self, Cursor, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use super::writing::Content;
 use super::{Book, Error, RawReader, Writing, path};
 
-/// A file outside the book, open for reading.
+/// A file outside the book, open for reading, or what was typed in place of one.
 #[derive(Debug)]
 pub struct Source {
-    file: File,
+    from: Behind,
     length: u64,
+}
+
+#[derive(Debug)]
+enum Behind {
+    File(File),
+    Typed(Cursor<Vec<u8>>),
 }
 
 impl Source {
@@ -30,7 +36,12 @@ impl Source {
                 expected: "a plain file",
             });
         }
-        Ok(Self { file, length: metadata.len() })
+        Ok(Self { from: Behind::File(file), length: metadata.len() })
+    }
+
+    /// Bytes that were typed or pasted, to be read as a file is.
+    pub fn typed(bytes: Vec<u8>) -> Self {
+        Self { length: bytes.len() as u64, from: Behind::Typed(Cursor::new(bytes)) }
     }
 
     /// The length in bytes when it was opened.
@@ -45,15 +56,21 @@ impl Source {
     /// The error of the reading.
     pub fn head(&mut self, most: usize) -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
-        (&mut self.file).take(most as u64).read_to_end(&mut bytes)?;
-        self.file.seek(SeekFrom::Start(0))?;
+        self.by_ref().take(most as u64).read_to_end(&mut bytes)?;
+        match &mut self.from {
+            Behind::File(file) => file.seek(SeekFrom::Start(0))?,
+            Behind::Typed(typed) => typed.seek(SeekFrom::Start(0))?,
+        };
         Ok(bytes)
     }
 }
 
 impl Read for Source {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        self.file.read(buffer)
+        match &mut self.from {
+            Behind::File(file) => file.read(buffer),
+            Behind::Typed(typed) => typed.read(buffer),
+        }
     }
 }
 

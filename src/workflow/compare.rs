@@ -22,6 +22,7 @@ use crate::record::Outcome;
 use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::columns_change;
 use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
@@ -101,6 +102,7 @@ fn compared(
             answer.doubts.push(format!("{} was set aside: {why}", side.name));
         }
     }
+    answer.doubts.extend(columns_change::lines(book, library, [base, test], request.step_rpm)?);
     if let (Some(_), Some(_)) = (&base.pull, &test.pull) {
         let unknown = |side: &Side| matches!(side.effective.correction, Some(Correcting::Unknown(_)));
         if unknown(base) || unknown(test) {

@@ -27,6 +27,7 @@ use crate::workflow::enter::PullRequest;
 use crate::workflow::input::FigureInput;
 use crate::workflow::measure;
 use crate::workflow::new_book;
+use crate::workflow::take_in::Offered;
 
 /// The evening before the first session.
 const BEGIN: &str = "2026-04-10T19:00:00+02:00";
@@ -145,16 +146,16 @@ fn enter_pulls(book: &Book, context: &Context, steps: &mut Vec<DemoStep>) -> Res
         let by = text("by");
         let present = at_time(context, at, &by, "pull");
         catch_up(book, &present)?;
-        let request = request(item, spool.file(&text("file"))?);
+        let file = text("file");
+        let request = request(item, spool.file(&file)?);
         let answer = enter::pull(book, &present, &request)?;
         entered += answer.pulls.len();
         doubtful += usize::from(!answer.doubts.is_empty());
         if first.is_none() {
-            first = Some((request, answer));
+            first = Some((file, answer));
         }
     }
-    if let Some((request, answer)) = first {
-        let file = request.files.first().map(|path| enter::file_name_of(path)).unwrap_or_default();
+    if let Some((file, answer)) = first {
         steps.push(DemoStep {
             what: "The first pull comes off the console. The bytes are kept as they are, the columns guessed and shown."
                 .to_owned(),
@@ -211,7 +212,7 @@ fn request(item: &Node, file: PathBuf) -> PullRequest {
     let mut set = pairs("conditions", "");
     set.extend(pairs("run", "run."));
     PullRequest {
-        files: vec![file],
+        files: vec![Offered::File(file)],
         session: text("session"),
         build: text("build"),
         order: number("order"),

@@ -1,8 +1,6 @@
 //! Take in raw files as pulls: keep the bytes, read, check, record, one commit.
 
-use std::collections::BTreeMap;
 use std::path::Path;
-use std::path::PathBuf;
 
 use crate::answer::GapLine;
 use crate::answer::PullEntered;
@@ -10,14 +8,11 @@ use crate::answer::PullLine;
 use crate::check;
 use crate::finding::Finding;
 use crate::finding::Place;
-use crate::manifest::emit::Piece;
 use crate::manifest::yaml;
 use crate::raw;
-use crate::raw::Guess;
 use crate::raw::Summary;
 use crate::record::columns::Columns;
 use crate::store::Book;
-use crate::store::RawFile;
 use crate::store::Source;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -26,17 +21,21 @@ use crate::workflow::Library;
 use crate::workflow::enter_record;
 use crate::workflow::enter_record::Entering;
 use crate::workflow::gather;
-use crate::workflow::library::columns_path;
 use crate::workflow::look;
 use crate::workflow::make_place;
 use crate::workflow::make_place::SessionRequest;
 use crate::workflow::names;
+use crate::workflow::take_in;
+use crate::workflow::take_in::Offered;
+use crate::workflow::take_in::Reading;
+use crate::workflow::take_in::Table;
+use crate::workflow::take_in::file_name;
 
 /// What `pull` is asked.
 #[derive(Debug, Clone, Default)]
 pub struct PullRequest {
-    /// The files: tables, and beside them photos and other evidence.
-    pub files: Vec<PathBuf>,
+    /// The files, or what was typed: tables, and beside them photos and other evidence.
+    pub files: Vec<Offered>,
     /// The session; the newest unless said.
     pub session: Option<String>,
     /// The cell, for a session that is begun by this pull.
@@ -82,9 +81,18 @@ pub struct PullRequest {
 /// # Errors
 /// A file is no table, two readings are possible, or a value does not hold; nothing is kept then. A gap is no error.
 pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<PullEntered, Failure> {
-    let (tables, evidence) = sorted_files(request)?;
     let mut draft = Draft::open(book, context)?;
     let session = session(&mut draft, context, request)?;
+    let cell =
+        draft.library().session(&session)?.map_or_else(|| "columns".to_owned(), |session| session.cell);
+    let reading = Reading {
+        columns: request.columns.as_deref(),
+        name_columns: request.name_columns.as_deref(),
+        answers: &request.read,
+        settle: &|_| Ok(()),
+        stem: &cell,
+    };
+    let (tables, evidence) = take_in::sorted(&request.files, &reading)?;
     let mut answer = PullEntered {
         pulls: Vec::new(),
         already: Vec::new(),
@@ -95,13 +103,18 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         written: None,
         next: String::new(),
     };
-    let kept_evidence = keep_files(&mut draft, context, &evidence)?;
+    let kept_evidence = take_in::keep(&mut draft, context, &evidence)?;
     let mut order = enter_record::next_order(draft.library(), &session, request.order)?;
     let mut entered = Vec::new();
-    for path in &tables {
-        let table = take_table(&mut draft, context, request, &session, path, &mut answer)?;
+    for offered in tables {
+        let id = format!("{session}-{order:02}");
+        let mut table = take_in::table(&mut draft, context, &reading, offered, &id)?;
+        table.doubts.extend(barometer_doubt(draft.library(), &session, &table.columns, &table.summary)?);
+        table.doubts = look::named_doubts(std::mem::take(&mut table.doubts), &table.name);
+        answer.columns = Some(table.columns.name.clone());
+        answer.columns_new |= table.columns_new;
         answer.channels = look::channel_lines(&table.summary, table.guess.as_ref());
-        let segments = chosen_segments(&table, request.segment)?;
+        let segments = take_in::chosen_segments(&table, request.segment)?;
         for segment in segments {
             if let Some(holder) = held_by(draft.library(), &table, segment)? {
                 answer.already.push(format!("{} is {holder} already", table.name));
@@ -170,44 +183,6 @@ fn next_step(pulls: &[PullLine]) -> String {
     }
 }
 
-/// The tables among the files, and the evidence beside them: what no reader takes for a table.
-fn sorted_files(request: &PullRequest) -> Result<(Vec<PathBuf>, Vec<PathBuf>), Failure> {
-    let mut tables = Vec::new();
-    let mut evidence = Vec::new();
-    let mut first_refusal = None;
-    for path in &request.files {
-        if request.columns.is_some() {
-            let mut source = Source::open(path)?;
-            match look::guess(&mut source, &file_name(path), &request.read) {
-                Err(failure) if !tables.is_empty() => {
-                    drop(failure);
-                    evidence.push(path.clone());
-                }
-                _ => tables.push(path.clone()),
-            }
-            continue;
-        }
-        let mut source = Source::open(path)?;
-        match look::guess(&mut source, &file_name(path), &request.read) {
-            Ok(_) => tables.push(path.clone()),
-            Err(failure) => {
-                first_refusal.get_or_insert(failure);
-                evidence.push(path.clone());
-            }
-        }
-    }
-    match (tables.is_empty(), first_refusal) {
-        (true, Some(refusal)) => Err(refusal),
-        (true, None) => Err(Failure::usage(Finding::error("no-file", "no file was named"))),
-        (false, _) => Ok((tables, evidence)),
-    }
-}
-
-/// A file's own name, for people.
-pub fn file_name_of(path: &Path) -> String {
-    file_name(path)
-}
-
 /// Conditions from a YAML file of `NAME: VALUE` lines, as `NAME=VALUE`.
 ///
 /// # Errors
@@ -228,10 +203,6 @@ pub fn conditions_from(path: &Path) -> Result<Vec<String>, Failure> {
         )),
     });
     pairs.collect()
-}
-
-fn file_name(path: &Path) -> String {
-    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
 }
 
 /// The session of the pull: the one named, the newest, or one begun now.
@@ -262,83 +233,6 @@ fn session(draft: &mut Draft<'_>, context: &Context, request: &PullRequest) -> R
         SessionRequest { tag: tag.clone(), cell, by: request.by.clone(), ..SessionRequest::default() };
     make_place::put_session(draft, context, &session)?;
     Ok(tag)
-}
-
-/// A raw file that was kept.
-pub(super) struct Kept {
-    pub(super) name: String,
-    pub(super) raw: RawFile,
-}
-
-/// A table that was kept and read.
-pub(super) struct Table {
-    pub(super) name: String,
-    pub(super) raw: RawFile,
-    pub(super) columns: Columns,
-    pub(super) guess: Option<Guess>,
-    pub(super) summary: Summary,
-    pub(super) doubts: Vec<Finding>,
-}
-
-fn keep_files(draft: &mut Draft<'_>, context: &Context, paths: &[PathBuf]) -> Result<Vec<Kept>, Failure> {
-    let mut kept = Vec::new();
-    for path in paths {
-        let mut source = Source::open(path)?;
-        let (name, length) = (file_name(path), source.length());
-        let raw =
-            draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
-        kept.push(Kept { name, raw });
-    }
-    Ok(kept)
-}
-
-/// Keeps a table's bytes and reads them as kept.
-fn take_table(
-    draft: &mut Draft<'_>,
-    context: &Context,
-    request: &PullRequest,
-    session: &str,
-    path: &Path,
-    answer: &mut PullEntered,
-) -> Result<Table, Failure> {
-    let mut source = Source::open(path)?;
-    let (name, length) = (file_name(path), source.length());
-    let guess = match &request.columns {
-        Some(_) => None,
-        None => Some(look::guess(&mut source, &name, &request.read)?),
-    };
-    let (columns, is_new) = columns(draft, request, session, guess.as_ref(), &name)?;
-    let raw = draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
-    let mut reader = draft.open_raw(&raw.sha256)?.ok_or_else(|| {
-        Finding::error("raw-file", "the bytes just kept cannot be opened").found(raw.sha256.clone())
-    })?;
-    let mut rows = 0;
-    let summary = raw::read(&mut reader, &columns, &mut |batch| {
-        rows += batch.rows() as u64;
-        (context.progress)("reading", rows, None);
-    })
-    .map_err(|error| {
-        let mut failure = Failure::from(error);
-        for finding in &mut failure.findings {
-            finding.place.get_or_insert_with(|| Place::file(name.clone()));
-        }
-        failure
-    })?;
-    if summary.rows == 0 {
-        return Err(Finding::error("no-rows", "no row of numbers was found in the file")
-            .at(Place::file(name))
-            .into());
-    }
-    if is_new {
-        put_columns(draft, &columns)?;
-    }
-    answer.columns = Some(columns.name.clone());
-    answer.columns_new |= is_new;
-    let mut doubts: Vec<Finding> = guess.iter().flat_map(|guess| guess.doubts.clone()).collect();
-    doubts.extend(summary.doubts.iter().cloned());
-    doubts.extend(barometer_doubt(draft.library(), session, &columns, &summary)?);
-    let doubts = look::named_doubts(doubts, &name);
-    Ok(Table { name, raw, columns, guess, summary, doubts })
 }
 
 /// Whether the barometer in the file looks reduced to sea level for the cell's altitude.
@@ -378,128 +272,6 @@ fn barometer_doubt(
         (Some(pressure), Some(altitude)) => raw::sea_level_doubt(pressure, altitude),
         _ => None,
     })
-}
-
-/// The columns record to follow: the one named, one in the book that reads the file alike, or the guess under a new
-/// name. Where two readings are possible and no record settles it, nothing is entered.
-fn columns(
-    draft: &Draft<'_>,
-    request: &PullRequest,
-    session: &str,
-    guess: Option<&Guess>,
-    name: &str,
-) -> Result<(Columns, bool), Failure> {
-    let library = draft.library();
-    if let Some(named) = &request.columns {
-        return match library.columns(named)? {
-            Some(columns) => Ok((columns, false)),
-            None => Err(look::no_columns(library, named)),
-        };
-    }
-    let Some(guess) = guess else {
-        return Err(Finding::error("raw-file", "nothing was read").into());
-    };
-    let guessed = guess.clone().into_columns("guessed");
-    let mut alike = Vec::new();
-    for known in library.tags("columns")? {
-        let Some(record) = library.columns(&known)? else {
-            continue;
-        };
-        let same_reading = Columns { name: guessed.name.clone(), note: None, ..record.clone() } == guessed;
-        if same_reading || (same_headers(&record, &guessed) && !guess.questions.is_empty()) {
-            alike.push(record);
-        }
-    }
-    if let (Some(record), None) = (alike.pop(), &request.name_columns) {
-        return Ok((record, false));
-    }
-    if let Some(failure) = look::asked(guess, name) {
-        return Err(failure);
-    }
-    let fresh = match &request.name_columns {
-        Some(wanted) => {
-            if library.columns(wanted)?.is_some() {
-                return Err(Finding::error(
-                    "name-taken",
-                    "a columns record of this name is in the book already",
-                )
-                .found(format!("`{wanted}`"))
-                .next("follow it with `--columns`, or choose another name")
-                .into());
-            }
-            wanted.clone()
-        }
-        None => fresh_name(library, session)?,
-    };
-    Ok((Columns { name: fresh, ..guessed }, true))
-}
-
-fn same_headers(record: &Columns, guessed: &Columns) -> bool {
-    let headers = |columns: &Columns| -> BTreeMap<String, ()> {
-        columns
-            .channels
-            .iter()
-            .filter_map(|column| column.header.clone().map(|header| (header, ())))
-            .collect()
-    };
-    let (known, found) = (headers(record), headers(guessed));
-    !known.is_empty()
-        && record.layout.delimiter == guessed.layout.delimiter
-        && known.keys().all(|header| found.contains_key(header))
-}
-
-/// A free name: the cell's with a number.
-fn fresh_name(library: &Library, session: &str) -> Result<String, Failure> {
-    let cell = library.session(session)?.map_or_else(|| "columns".to_owned(), |session| session.cell);
-    let taken = library.tags("columns")?;
-    let fresh = (1u32..).map(|number| format!("{cell}-{number}")).find(|name| !taken.contains(name));
-    Ok(fresh.unwrap_or(cell))
-}
-
-fn put_columns(draft: &mut Draft<'_>, columns: &Columns) -> Result<(), Failure> {
-    let entries = match piece_of(&columns.to_value(), 0) {
-        Piece::Block(entries) => entries,
-        _ => Vec::new(),
-    };
-    draft.put_new(&columns_path(&columns.name), "columns", &entries)
-}
-
-/// A JSON value as a piece: the first levels spread over lines, the rest in braces.
-fn piece_of(value: &serde_json::Value, depth: usize) -> Piece {
-    match value {
-        serde_json::Value::Object(map) => {
-            let entries = map.iter().map(|(key, value)| (key.clone(), piece_of(value, depth + 1))).collect();
-            if depth <= 1 { Piece::Block(entries) } else { Piece::Line(entries) }
-        }
-        serde_json::Value::Array(items) => {
-            let pieces: Vec<Piece> = items.iter().map(|item| piece_of(item, depth + 1)).collect();
-            if depth <= 1 && items.iter().any(serde_json::Value::is_object) {
-                Piece::List(pieces)
-            } else {
-                Piece::Row(pieces)
-            }
-        }
-        serde_json::Value::String(text) => Piece::word(text),
-        serde_json::Value::Number(number) => Piece::Number(number.to_string()),
-        serde_json::Value::Bool(flag) => Piece::Flag(*flag),
-        serde_json::Value::Null => Piece::Number("null".to_owned()),
-    }
-}
-
-/// Which segments of a table are entered: all, or the one asked for. A table of one pull has none by number.
-fn chosen_segments(table: &Table, wanted: Option<usize>) -> Result<Vec<Option<usize>>, Failure> {
-    let count = table.summary.segments.len();
-    match wanted {
-        Some(number) if number == 0 || number > count => Err(Failure::usage(
-            Finding::error("no-segment", "the file has no such segment")
-                .at(Place::file(table.name.clone()))
-                .found(number.to_string())
-                .expected(format!("1 to {count}")),
-        )),
-        Some(number) => Ok(vec![(count > 1).then_some(number)]),
-        None if count > 1 => Ok((1..=count).map(Some).collect()),
-        None => Ok(vec![None]),
-    }
 }
 
 /// The pull that holds these bytes and this segment already.

@@ -115,7 +115,7 @@ fn instrument_for(request: &PullRequest, name: &str) -> Option<String> {
         .or_else(|| request.with.iter().find(|with| !with.contains('=')).cloned())
 }
 
-type Pieces = Vec<(String, Piece)>;
+pub(super) type Pieces = Vec<(String, Piece)>;
 
 #[expect(clippy::too_many_arguments, reason = "one step of writing a pull, over its own local state")]
 pub(super) fn conditions(
@@ -164,16 +164,23 @@ pub(super) fn conditions(
         }
     }
     if let Some(table) = entering.table {
+        // Free text of a file's head is too loose to stand for a pull's condition.
+        let quantities: Vec<FieldSpec> = kinds
+            .conditions
+            .iter()
+            .filter(|field| matches!(field.holds, Holds::Quantity { .. }))
+            .cloned()
+            .collect();
         let heading = entering
             .segment
             .and_then(|number| table.summary.segments.get(number - 1))
             .map(|segment| &segment.heading);
         for line in table.summary.preamble.iter().chain(heading.into_iter().flatten()) {
-            if let Some((name, piece)) = from_line(kinds.conditions.as_slice(), line, &table.name)
+            if let Some((name, piece)) = from_line(&quantities, line, &table.name)
                 && !conditions.iter().any(|(own, _)| *own == name)
             {
                 taken.push(format!("{name} = {} (line {} of {})", line.value, line.line, table.name));
-                conditions.push((name, with_person(piece, context, request, at)?));
+                conditions.push((name, with_person(piece, context, request.by.as_deref(), at)?));
             }
         }
     }
@@ -187,30 +194,32 @@ pub(super) fn conditions(
 }
 
 /// A condition from a `key: value` line of the file, where its key is a name for one and its value reads with a unit.
-fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(String, Pieces)> {
+pub(super) fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(String, Pieces)> {
     let own = input::known_name(
         &line.key,
         fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
     )?;
     let spec = fields.iter().find(|field| field.name == own)?;
-    let Holds::Quantity { kind, .. } = &spec.holds else {
-        return None;
-    };
     let text = line.value.trim();
-    let reading = parse_reading(text, *kind, None).ok()?;
+    let value = match &spec.holds {
+        Holds::Quantity { kind, .. } => Piece::word(parse_reading(text, *kind, None).ok()?.text()),
+        Holds::Choice(choices) => Piece::word(choices.iter().find(|choice| *choice == text)?),
+        Holds::Text if text.is_empty() => return None,
+        Holds::Text => Piece::text(text),
+    };
     let note = Piece::text(format!("line {} of {file}", line.line));
-    let piece = vec![("measured".to_owned(), Piece::word(reading.text())), ("note".to_owned(), note)];
+    let piece = vec![("measured".to_owned(), value), ("note".to_owned(), note)];
     Some((own.to_owned(), piece))
 }
 
-fn with_person(
+pub(super) fn with_person(
     mut pieces: Pieces,
     context: &Context,
-    request: &PullRequest,
+    by: Option<&str>,
     at: Option<&str>,
 ) -> Result<Piece, Failure> {
     let note = pieces.pop();
-    pieces.push(("by".to_owned(), Piece::word(input::person(context, request.by.as_deref())?)));
+    pieces.push(("by".to_owned(), Piece::word(input::person(context, by)?)));
     if let Some(at) = at {
         pieces.push(("taken".to_owned(), Piece::word(at)));
     }

@@ -11,15 +11,15 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::enter::Kept;
 use crate::workflow::enter::PullRequest;
-use crate::workflow::enter::Table;
 use crate::workflow::enter_conditions::changed;
 use crate::workflow::enter_conditions::conditions;
 use crate::workflow::fit_up::fit_up;
 use crate::workflow::input;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
+use crate::workflow::take_in::Kept;
+use crate::workflow::take_in::Table;
 
 /// A pull about to be written.
 pub(super) struct Entering<'e> {
@@ -142,7 +142,10 @@ pub(super) fn put(
     if let Some(last) = &last {
         echo(library, last, build.as_deref(), &mut as_last)?;
     }
-    put("raw", Piece::List(raw_lines(entering)));
+    put("raw", Piece::List(raw_lines(entering.table, entering.segment, entering.evidence)));
+    if entering.table.is_some_and(|table| table.typed) {
+        put("typed", Piece::Flag(true));
+    }
     if let Some(ran) = ran(entering) {
         put("ran", Piece::word(ran));
     }
@@ -293,7 +296,8 @@ fn echo(
     Ok(())
 }
 
-fn raw_lines(entering: &Entering<'_>) -> Vec<Piece> {
+/// The raw files of a record: the table first, the evidence beside it after.
+pub(super) fn raw_lines(table: Option<&Table>, segment: Option<usize>, evidence: &[Kept]) -> Vec<Piece> {
     let line =
         |name: &str, sha256: &str, bytes: u64, columns: Option<&str>, segment: Option<usize>| {
             let mut line = vec![
@@ -307,11 +311,10 @@ fn raw_lines(entering: &Entering<'_>) -> Vec<Piece> {
             }));
             Piece::Line(line)
         };
-    let table = entering.table.map(|table| {
-        line(&table.name, &table.raw.sha256, table.raw.bytes, Some(&table.columns.name), entering.segment)
+    let table = table.map(|table| {
+        line(&table.name, &table.raw.sha256, table.raw.bytes, Some(&table.columns.name), segment)
     });
-    let evidence =
-        entering.evidence.iter().map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
+    let evidence = evidence.iter().map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
     table.into_iter().chain(evidence).collect()
 }
 

@@ -12,10 +12,12 @@ use crate::record::Build;
 use crate::record::Change;
 use crate::record::Corrected;
 use crate::record::Figure;
+use crate::record::FlowSheet;
 use crate::record::Kinds;
 use crate::record::Part;
 use crate::record::PartState;
 use crate::record::Pull;
+use crate::record::RawFile;
 use crate::store::Book;
 use crate::store::RawPlace;
 use crate::workflow::Failure;
@@ -203,7 +205,13 @@ impl Gate<'_> {
                 Ok(columns) => self.named_as(path, root, "columns", &columns.name, stem),
                 Err(findings) => self.findings.extend(findings),
             },
-            Sort::Flow | Sort::Claim | Sort::Other | Sort::Schema => {}
+            Sort::Flow => {
+                if let Some(record) = self.take(bind::flow(path, root, kinds)) {
+                    self.named_as(path, root, "flow", &record.tag, stem);
+                    self.flow(path, root, &record)?;
+                }
+            }
+            Sort::Claim | Sort::Other | Sort::Schema => {}
         }
         Ok(())
     }
@@ -376,7 +384,11 @@ impl Gate<'_> {
         let Answer::Part(named) = answer else {
             return Ok(());
         };
-        let place = Place::file(path).line(line).field(format!("parts.{role}"));
+        let place = Place::file(path).line(line).field(if role.is_empty() {
+            "part".to_owned()
+        } else {
+            format!("parts.{role}")
+        });
         let Some(found) = self.part_as_told(&named.tag) else { return Ok(()) };
         let Some(part) = found else {
             self.findings.push(
@@ -448,7 +460,43 @@ impl Gate<'_> {
                     .next("pull numbers stand for ever: give the later one the next free order"),
             );
         }
-        for raw in &pull.raw {
+        self.raw_files(path, root, &pull.raw)?;
+        for (role, change) in &pull.changed {
+            match change {
+                Change::Role(answer) => self.filled(path, 1, role, answer, None)?,
+                Change::Figure(figure) => self.figures(path, std::iter::once(figure))?,
+            }
+        }
+        for correction in &pull.corrected {
+            if let Corrected::Role(answer) = &correction.to {
+                self.filled(path, 1, &correction.set, answer, None)?;
+            }
+        }
+        self.figures(path, pull.conditions.values())?;
+        self.person(path, pull.by.as_deref())
+    }
+
+    fn flow(&mut self, path: &str, root: &Node, sheet: &FlowSheet) -> Result<(), Failure> {
+        for part in std::iter::once(&sheet.part).chain(&sheet.with_part) {
+            self.filled(
+                path,
+                root.get("part").map_or(1, |node| node.line),
+                "",
+                &Answer::Part(part.clone()),
+                None,
+            )?;
+        }
+        if let Some(bench) = &sheet.bench {
+            let at = format!("instruments/{bench}.yaml");
+            self.exists(path, root, "bench", &at, bench, "`mulebook instrument`")?;
+        }
+        self.raw_files(path, root, &sheet.raw)?;
+        self.figures(path, sheet.conditions.values())?;
+        self.person(path, Some(&sheet.by))
+    }
+
+    fn raw_files(&mut self, path: &str, root: &Node, files: &[RawFile]) -> Result<(), Failure> {
+        for raw in files {
             if let Some(columns) = &raw.columns {
                 let at = crate::workflow::library::columns_path(columns);
                 self.exists(path, root, "columns", &at, columns, "`mulebook pull FILE --name-columns NAME`")?;
@@ -465,19 +513,7 @@ impl Gate<'_> {
                 );
             }
         }
-        for (role, change) in &pull.changed {
-            match change {
-                Change::Role(answer) => self.filled(path, 1, role, answer, None)?,
-                Change::Figure(figure) => self.figures(path, std::iter::once(figure))?,
-            }
-        }
-        for correction in &pull.corrected {
-            if let Corrected::Role(answer) = &correction.to {
-                self.filled(path, 1, &correction.set, answer, None)?;
-            }
-        }
-        self.figures(path, pull.conditions.values())?;
-        self.person(path, pull.by.as_deref())
+        Ok(())
     }
 
     fn removed(&mut self, path: &str, sort: &Sort) -> Result<(), Failure> {

@@ -15,6 +15,7 @@ use crate::manifest::yaml;
 use crate::record::BookPage;
 use crate::record::Build;
 use crate::record::Cell;
+use crate::record::FlowSheet;
 use crate::record::Instrument;
 use crate::record::Kinds;
 use crate::record::Part;
@@ -444,6 +445,14 @@ impl Library {
         self.record(&format!("instruments/{tag}.yaml"), bind::instrument)
     }
 
+    /// A flow sheet.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn flow(&self, tag: &str) -> Result<Option<FlowSheet>, Failure> {
+        self.record(&flow_path(tag), bind::flow)
+    }
+
     /// A columns record.
     ///
     /// # Errors
@@ -463,6 +472,11 @@ pub const FORMAT: u32 = 1;
 /// Where a build's manifest is.
 pub fn build_path(name: &str) -> String {
     format!("builds/{name}/build.yaml")
+}
+
+/// Where a flow sheet is.
+pub fn flow_path(tag: &str) -> String {
+    format!("flow/{tag}.yaml")
 }
 
 /// Where a columns record is.

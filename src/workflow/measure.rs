@@ -15,6 +15,7 @@ use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
+use crate::workflow::library::flow_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
 
@@ -35,6 +36,7 @@ pub fn measure(
         Named::Part { tag, letter } => at_part(draft.library(), tag, letter.as_deref(), field)?,
         Named::Build(name) => at_build(draft.library(), name, field)?,
         Named::Pull(id) => at_pull(draft.library(), id, field)?,
+        Named::Flow(tag) => at_flow(draft.library(), tag, field)?,
         Named::Session(_) | Named::Cell(_) | Named::Instrument(_) => {
             return Err(Failure::usage(
                 Finding::error("not-measured-here", "figures belong to a part's state, a build or a pull")
@@ -190,6 +192,28 @@ fn at_pull(library: &Library, id: &str, field: &str) -> Result<Place, Failure> {
                 .next(format!("`mulebook correct {id} --set build=NAME --because \"…\"`")),
         )),
     }
+}
+
+fn at_flow(library: &Library, tag: &str, field: &str) -> Result<Place, Failure> {
+    let fields = &library.kinds().flow;
+    let field = field.strip_prefix("conditions.").unwrap_or(field);
+    let own =
+        input::known_name(field, fields.iter().map(|spec| (spec.name.as_str(), spec.aliases.as_slice())));
+    let Some(name) = own.map(str::to_owned) else {
+        return Err(Failure::usage(
+            Finding::error("unknown-field", "a flow sheet has no such condition")
+                .found(format!("`{field}`"))
+                .expected(fields.iter().map(|spec| spec.name.as_str()).collect::<Vec<_>>().join(", ")),
+        ));
+    };
+    let spec = library.kinds().flow_field(&name).cloned();
+    let steps = vec!["conditions".to_owned(), name.clone()];
+    let next = format!("mulebook diff BASE {tag}");
+    Ok((
+        flow_path(tag),
+        steps,
+        Where { of: format!("flow sheet {tag}"), name, spec, notes: Vec::new(), next },
+    ))
 }
 
 fn echoed(piece: &Piece) -> String {

@@ -4,8 +4,10 @@
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
 pub mod audit;
+mod columns_change;
 pub mod combos;
 pub mod compare;
+pub mod compare_flow;
 mod context;
 pub mod correct;
 pub mod demo;
@@ -17,6 +19,8 @@ mod enter_conditions;
 mod enter_record;
 mod failure;
 mod fit_up;
+pub mod flow;
+mod flow_points;
 mod gate;
 mod gather;
 mod history;
@@ -35,6 +39,8 @@ mod pull_index;
 pub mod rework;
 pub mod sheet;
 mod sweep;
+pub mod table;
+pub mod take_in;
 mod wear;
 pub mod weigh;
 mod weigh_pulls;

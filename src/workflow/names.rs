@@ -7,6 +7,7 @@ use crate::record::Moment;
 use crate::record::PartState;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::library::flow_path;
 
 /// A record that a name was found to mean.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,6 +29,8 @@ pub enum Named {
     Instrument(String),
     /// A cell.
     Cell(String),
+    /// A flow sheet.
+    Flow(String),
 }
 
 /// Finds a pull or a build by a name as typed.
@@ -153,6 +156,9 @@ pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
     }
     if library.read(&format!("cells/{name}.yaml"))?.is_some() {
         return Ok(Named::Cell(name.to_owned()));
+    }
+    if library.read(&flow_path(name))?.is_some() {
+        return Ok(Named::Flow(name.to_owned()));
     }
     pull_or_build(library, name).map_err(|failure| {
         let mut findings = failure.findings;

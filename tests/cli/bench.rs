@@ -41,12 +41,17 @@ impl Said {
 pub(crate) struct Bench {
     folder: tempfile::TempDir,
     now: String,
+    typed: String,
 }
 
 impl Bench {
     /// An empty folder.
     pub(crate) fn empty() -> Self {
-        Self { folder: tempfile::tempdir().expect("a folder for the test"), now: NOW.to_owned() }
+        Self {
+            folder: tempfile::tempdir().expect("a folder for the test"),
+            now: NOW.to_owned(),
+            typed: String::new(),
+        }
     }
 
     fn copy_of(from: &Path) -> Self {
@@ -100,6 +105,12 @@ impl Bench {
     /// The same bench at another time.
     pub(crate) fn at(mut self, now: &str) -> Self {
         now.clone_into(&mut self.now);
+        self
+    }
+
+    /// The same bench with something typed on standard input of the commands that are shown.
+    pub(crate) fn typing(mut self, typed: &str) -> Self {
+        typed.clone_into(&mut self.typed);
         self
     }
 
@@ -207,10 +218,10 @@ impl Bench {
     pub(crate) fn show_in(&self, folder: &str, name: &str, arguments: &[&str]) -> String {
         let copy = Self::copy_of(self.path()).at(&self.now);
         let before = self.book().join(".git").exists().then(|| self.head());
-        let text = copy.run_in(&copy.path().join(folder), arguments, "");
+        let text = copy.run_in(&copy.path().join(folder), arguments, &self.typed);
         let mut with_json = arguments.to_vec();
         with_json.push("--json");
-        let json = self.run_in(&self.path().join(folder), &with_json, "");
+        let json = self.run_in(&self.path().join(folder), &with_json, &self.typed);
         let line = arguments.iter().map(|word| quoted(word)).collect::<Vec<_>>().join(" ");
         assert_eq!(text.code, json.code, "text and JSON end alike: {line}\n{text:?}\n{json:?}");
         if text.code == 1 || text.code == 2 {

@@ -6,6 +6,12 @@ use std::path::Path;
 
 /// Codes that no test of the whole program brings about.
 const NOT_MET: &[(&str, &str)] = &[
+    ("mark-assumed", "only in a file longer than its head of a mebibyte: raw/late_marks.rs"),
+    ("no-table", "a pull written by hand with no raw file behind it"),
+    (
+        "table-not-written",
+        "a disk that is full halfway; a file that is there already is the store's own refusal",
+    ),
     (
         "against-schema",
         "the last resort for a keyword of JSON Schema that has no words of its own; fixtures under records/invalid meet it",

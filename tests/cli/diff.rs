@@ -70,3 +70,33 @@ fn unlike_corrections_come_to_one_or_are_refused() {
     correct("0411a-03", "conditions.air-temperature=unknown: the logger was off");
     shown!(bench, "weather-missing", &["diff", "0411a-01", "0411a-03"]);
 }
+
+#[test]
+fn a_columns_record_that_was_changed_since_is_told_with_what_moved() {
+    let bench = Bench::demo();
+    let before = bench.run(&["diff", "0411a-03", "0411a-04", "--json"]).done().json();
+    let paths = bench.git(&["ls-files", "builds"]);
+    let raw = bench.read(paths.lines().find(|path| path.ends_with("/0411a-03.yaml")).expect("the pull"));
+    let name =
+        raw.split("columns: ").nth(1).and_then(|rest| rest.split([',', '}', '\n']).next()).expect("a record");
+    let path = format!("columns/{name}.yaml");
+    let text = bench.read(&path);
+    let line =
+        text.lines().find(|line| line.contains("quantity: torque")).expect("torque is read").to_owned();
+    bench.edit(&path, &line, &line.replace("quantity: torque", "quantity: torque, scale: 2.0"));
+    bench.run(&["keep", "-m", "The load cell reads half"]).done();
+    let after = bench.run(&["diff", "0411a-03", "0411a-04", "--json"]).done().json();
+    let told = |answer: &serde_json::Value| -> Vec<String> {
+        let doubts = answer["doubts"].as_array().expect("doubts").iter();
+        doubts
+            .filter_map(|doubt| doubt.as_str())
+            .filter(|doubt| doubt.contains("columns record"))
+            .map(str::to_owned)
+            .collect()
+    };
+    assert_eq!(told(&before), Vec::<String>::new());
+    let moved = told(&after);
+    let numbers: Vec<f64> = moved[0].split_whitespace().filter_map(|word| word.parse().ok()).collect();
+    assert!(moved[0].contains("was changed since the pull was entered"), "{moved:?}");
+    assert!((numbers[1] / numbers[0] - 2.0).abs() < 0.01, "{moved:?}");
+}

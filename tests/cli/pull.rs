@@ -178,3 +178,16 @@ fn a_barometer_reduced_to_sea_level_is_doubted() {
     bench.put("run-4.csv", &text);
     shown!(bench, "sea-level", &["pull", "../run-4.csv", "--build", "b1"]);
 }
+
+#[test]
+fn a_pull_typed_from_paper_is_kept_as_typed() {
+    let typed = trace(3);
+    let bench = Bench::shop().typing(&typed);
+    bench.put("paper.jpg", "\u{1}\u{2}not a table\u{3}");
+    shown!(bench, "typed", &["pull", "-", "../paper.jpg", "--build", "b1", "--correction", "observed"]);
+    let text = bench.read("builds/b1/pulls/0412a-03.yaml");
+    assert!(text.contains("typed: true") && text.contains("typed-0412a-03.txt"), "{text}");
+    assert!(text.contains("paper.jpg"), "{text}");
+    let kept = bench.git(&["ls-files", "raw"]);
+    assert!(kept.lines().any(|path| bench.read(path) == typed), "the bytes as typed");
+}

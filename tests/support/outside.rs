@@ -3,6 +3,7 @@
 //! The environment is made once from `tests/outside/requirements.txt` and made again when that file changes.
 //! Where Python or the network is missing the comparison is left out, with one line that says what is
 //! missing; where the environment variable `CI` is set it fails instead.
+#![allow(dead_code, reason = "each test program uses its own part of it")]
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
@@ -10,6 +11,7 @@
     reason = "a test's reference program is started and its environment built on disk; the reason for leaving it out is shown"
 )]
 
+use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -19,12 +21,17 @@ use sha2::{Digest, Sha256};
 
 /// The lines of JSON that `tests/outside/<script>` prints, or none where the reference cannot be run here.
 pub(crate) fn lines(script: &str) -> Option<Vec<serde_json::Value>> {
+    lines_of(script, &[])
+}
+
+/// The same, with arguments for the script.
+pub(crate) fn lines_of(script: &str, arguments: &[&OsStr]) -> Option<Vec<serde_json::Value>> {
     let python = match python() {
         Ok(python) => python,
         Err(missing) => return left_out(script, missing),
     };
     let path = root().join("tests/outside").join(script);
-    let output = match Command::new(python).arg("-I").arg(&path).output() {
+    let output = match Command::new(python).arg("-I").arg(&path).args(arguments).output() {
         Ok(output) => output,
         Err(error) => {
             return left_out(script, &format!("the Python environment does not start ({error})"));

@@ -2,6 +2,7 @@
 
 mod build;
 mod figure;
+mod flow;
 mod part;
 mod place;
 mod pull;
@@ -19,6 +20,7 @@ use crate::record::is_tag;
 
 pub use build::build;
 pub use figure::parse_value;
+pub use flow::flow;
 pub use part::part;
 pub use place::book;
 pub use place::cell;

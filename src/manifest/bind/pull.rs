@@ -54,8 +54,8 @@ impl Binder<'_> {
             .figures(root.get("conditions"), "conditions", Signed::ByRecord, |name| kinds.condition(name));
         let run = self.run(root.get("run"));
         let correction = root.get("correction").and_then(|node| self.correcting(node));
-        let raw = root.get("raw").map(Node::items).unwrap_or_default();
-        let doubts = root.get("doubts").map(Node::items).unwrap_or_default();
+        let raw = self.raw_files(root);
+        let doubts = self.recorded_doubts(root);
         Some(Pull {
             id: id?,
             build: self.may(root, "build"),
@@ -70,15 +70,10 @@ impl Binder<'_> {
             conditions,
             run,
             correction,
-            raw: raw.iter().filter_map(|item| self.raw_file(item)).collect(),
+            raw,
             ran: self.may(root, "ran"),
             typed: root.get("typed").is_some_and(|flag| self.flag(flag, "typed")),
-            doubts: doubts
-                .iter()
-                .filter_map(|item| {
-                    Some(RecordedDoubt { code: self.needs(item, "code")?, says: self.needs(item, "says")? })
-                })
-                .collect(),
+            doubts,
             corrected: self.corrections(root.get("corrected"), None),
             note: self.may(root, "note"),
         })
@@ -162,6 +157,23 @@ impl Binder<'_> {
             Some(name) => Some(Correcting::Standard { name: name.to_owned(), factor: None }),
             None => None,
         }
+    }
+
+    /// The raw files behind a record.
+    pub(super) fn raw_files(&mut self, root: &Node) -> Vec<RawFile> {
+        let raw = root.get("raw").map(Node::items).unwrap_or_default();
+        raw.iter().filter_map(|item| self.raw_file(item)).collect()
+    }
+
+    /// What was doubtful about a record's files when it was entered.
+    pub(super) fn recorded_doubts(&mut self, root: &Node) -> Vec<RecordedDoubt> {
+        let doubts = root.get("doubts").map(Node::items).unwrap_or_default();
+        doubts
+            .iter()
+            .filter_map(|item| {
+                Some(RecordedDoubt { code: self.needs(item, "code")?, says: self.needs(item, "says")? })
+            })
+            .collect()
     }
 
     fn raw_file(&mut self, node: &Node) -> Option<RawFile> {

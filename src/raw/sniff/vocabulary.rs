@@ -71,7 +71,11 @@ pub(super) fn quantity(header: &str, unit: Option<&str>) -> ChannelQuantity {
     let pressure = has(&PRESSURE) || hint.pressure;
     let flow = has(&FLOW) || hint.flow;
     use ChannelQuantity as Q;
-    if has(&["lambda", "lam", "λ"]) {
+    if has(&["lift", "ventilhub", "levée", "alzata"]) {
+        Q::Lift
+    } else if says(&["test pressure", "depression"]) {
+        Q::TestPressure
+    } else if has(&["lambda", "lam", "λ"]) {
         Q::Lambda
     } else if has(&["afr"]) || says(&["a f ratio", "air fuel", "air to fuel"]) {
         Q::AirFuelRatio

@@ -1,0 +1,18 @@
+//! A pull's table as it left the book.
+
+use serde::Serialize;
+
+/// What `table` has written.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TableAnswer {
+    /// The pull.
+    pub pull: String,
+    /// The table's file.
+    pub csv: String,
+    /// The file that says what its columns mean (W3C, Metadata Vocabulary for Tabular Data).
+    pub metadata: String,
+    /// Rows written.
+    pub rows: u64,
+    /// The columns, with their units.
+    pub columns: Vec<String>,
+}

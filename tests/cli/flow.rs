@@ -1,0 +1,150 @@
+use super::bench::Bench;
+use super::shown;
+
+/// A sheet of one port: conditions above, lifts in mm, flow in cfm.
+const SHEET: &str = "Test pressure: 28 inH2O\nBore fixture: 86 mm\nEntry: radius plate\n\nLift (mm),Flow (cfm)\n\
+2.0,41.2\n4.0,80.6\n6.0,112.4\n8.0,134.1\n10.0,148.9\n";
+
+/// What a sheet needs beside its file to be compared.
+const DOCUMENTED: [&str; 8] = [
+    "--set",
+    "correction=as-read",
+    "--set",
+    "leakage=0.8 cfm",
+    "--set",
+    "calibration-plate=0.997",
+    "--with",
+    "plate-1",
+];
+
+fn enter(bench: &Bench, file: &str, more: &[&str]) {
+    let mut arguments = vec!["flow", file, "--part", "h2"];
+    arguments.extend(more);
+    bench.run(&arguments).done();
+}
+
+#[test]
+fn a_sheet_is_taken_in() {
+    let bench = Bench::shop();
+    bench.put("sheet.csv", SHEET);
+    shown!(bench, "entered", &["flow", "../sheet.csv", "--part", "h2", "--port", "inlet:2"]);
+    let text = bench.read("flow/h2a-in2-1.yaml");
+    insta::assert_snapshot!("flow-entered-file", text);
+    shown!(bench, "same-again", &["flow", "../sheet.csv", "--part", "h2", "--port", "inlet:2"]);
+    let kept = bench.git(&["ls-files", "raw"]);
+    assert!(kept.lines().any(|path| bench.read(path) == SHEET), "the bytes as they came");
+}
+
+#[test]
+fn what_is_typed_is_kept_as_typed() {
+    let typed = "lift mm  flow cfm\n2.0  41.2\n4.0  80.6\n6.0  112.4\n";
+    let bench = Bench::shop().typing(typed);
+    bench.put("photo.jpg", "\u{1}\u{2}not a table\u{3}");
+    let arguments = ["flow", "-", "../photo.jpg", "--part", "h2/a", "--port", "exhaust:1"];
+    shown!(bench, "typed", &arguments);
+    let text = bench.read("flow/h2a-ex1-1.yaml");
+    assert!(text.contains("typed: true") && text.contains("typed-h2a-ex1-1.txt"), "{text}");
+    assert!(text.contains("photo.jpg"), "{text}");
+    let kept = bench.git(&["ls-files", "raw"]);
+    assert!(kept.lines().any(|path| bench.read(path) == typed), "the bytes as typed");
+}
+
+#[test]
+fn several_ports_of_one_head_are_several_sheets() {
+    let bench = Bench::shop();
+    bench.put("head.csv", "Lift (mm),Intake 1 (cfm),Ex 1 (cfm)\n2,41.2,33.0\n4,80.6,61.5\n6,112.4,84.0\n");
+    shown!(bench, "by-column", &["flow", "../head.csv", "--part", "h2"]);
+    let text = bench.read("flow/h2a-ex1-1.yaml");
+    assert!(text.contains("channel: \"Ex 1\""), "{text}");
+    let block = "Lift (mm),Flow (cfm)\n2,41.2\n4,80.6\n6,112.4\n";
+    bench.put("two.csv", &format!("{block}\n{}", block.replace("41.2", "40.9")));
+    shown!(bench, "by-segment-unsaid", &["flow", "../two.csv", "--part", "h2"]);
+    shown!(
+        bench,
+        "by-segment",
+        &["flow", "../two.csv", "--part", "h2", "--port", "1=inlet:1", "--port", "2=inlet:2"]
+    );
+}
+
+#[test]
+fn two_sheets_are_compared_only_when_documented() {
+    let bench = Bench::shop();
+    bench.put("base.csv", SHEET);
+    bench.put("test.csv", &SHEET.replace("134.1", "136.4").replace("10.0,148.9", "10.0,150.2\n11.0,151.0"));
+    enter(&bench, "../base.csv", &["--port", "inlet:1"]);
+    let mut documented = vec!["--port", "inlet:1"];
+    documented.extend(DOCUMENTED);
+    enter(&bench, "../test.csv", &documented);
+    shown!(bench, "refused", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+    for (name, value) in [("correction", "as-read"), ("leakage", "0.9 cfm")] {
+        bench.run(&["measure", "h2a-in1-1", &format!("conditions.{name}"), value]).done();
+    }
+    bench.run(&["measure", "h2a-in1-1", "calibration-plate", "0.997", "--with", "plate-1"]).done();
+    for sheet in ["h2a-in1-1", "h2a-in1-2"] {
+        bench.run(&["measure", sheet, "test-pressure", "28 inH2O", "--with", "manometer-1"]).done();
+    }
+    shown!(bench, "compared", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+    bench.run(&["measure", "h2a-in1-2", "test-pressure", "25 inH2O", "--with", "manometer-1"]).done();
+    shown!(bench, "unlike-pressures", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+    bench.run(&["measure", "h2a-in1-2", "correction", "to-standard-air"]).done();
+    shown!(bench, "unlike-corrections", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+    bench.put("exhaust.csv", &SHEET.replace("41.2", "35.0"));
+    enter(&bench, "../exhaust.csv", &["--port", "exhaust:1"]);
+    shown!(bench, "unlike-sides", &["diff", "h2a-in1-1", "h2a-ex1-1"]);
+    shown!(bench, "itself", &["diff", "h2a-in1-1", "h2a-in1-1"]);
+}
+
+#[test]
+fn a_sheet_that_does_not_hold_is_refused() {
+    let bench = Bench::shop();
+    bench.put("sheet.csv", SHEET);
+    bench.put("other.csv", &SHEET.replace("41.2", "41.3"));
+    bench.put("bare.csv", "lift,flow\n2,41.2\n4,80.6\n6,112.4\n");
+    bench.put("speed.csv", "rpm,Torque (N·m)\n3000,180\n3100,181\n3200,182\n");
+    let file = "../sheet.csv";
+    shown!(bench, "not-a-port", &["flow", file, "--part", "h2", "--port", "upper:2"]);
+    shown!(bench, "no-port", &["flow", file, "--part", "h2"]);
+    shown!(bench, "no-such-column", &["flow", file, "--part", "h2", "--port", "Flow 9=inlet:2"]);
+    shown!(bench, "not-a-part", &["flow", file, "--part", "b1", "--port", "inlet:2"]);
+    shown!(bench, "two-tables", &["flow", file, "../other.csv", "--part", "h2", "--port", "inlet:2"]);
+    shown!(bench, "no-flow", &["flow", "../speed.csv", "--part", "h2", "--port", "inlet:2"]);
+    shown!(bench, "no-unit", &["flow", "../bare.csv", "--part", "h2", "--port", "inlet:2"]);
+    let wrong = ["flow", "../bare.csv", "--part", "h2", "--port", "inlet:2", "--unit", "lift=kg"];
+    shown!(bench, "wrong-unit", &wrong);
+    let inches = [
+        "flow",
+        "../bare.csv",
+        "--part",
+        "h2",
+        "--port",
+        "inlet:2",
+        "--unit",
+        "lift=in",
+        "--unit",
+        "flow=cfm",
+    ];
+    shown!(bench, "implausible-lift", &inches);
+    shown!(
+        bench,
+        "unknown-condition",
+        &["flow", file, "--part", "h2", "--port", "inlet:2", "--set", "colour=red"]
+    );
+    shown!(bench, "measured-elsewhere", &["measure", "h2a-in2-1", "colour", "red"]);
+    bench.put("head.csv", "Lift (mm),In 1 (cfm),In 2 (cfm)\n2,41.2,41.0\n4,80.6,80.0\n");
+    shown!(bench, "one-name", &["flow", "../head.csv", "--part", "h2", "--name", "head"]);
+    shown!(bench, "stdin-twice", &["flow", "-", "-", "--part", "h2", "--port", "inlet:2"]);
+}
+
+#[test]
+fn a_pull_leaves_the_book_as_a_table() {
+    let bench = Bench::shop();
+    shown!(bench, "table-written", &["table", "0412a-01", "--csvw", "../out"]);
+    let text = std::fs::read_to_string(bench.path().join("out/0412a-01.csv")).expect("a table");
+    assert_eq!(text.lines().count(), 121);
+    let metadata =
+        std::fs::read_to_string(bench.path().join("out/0412a-01.csv-metadata.json")).expect("metadata");
+    insta::assert_snapshot!("table-metadata", metadata);
+    shown!(bench, "table-there-already", &["table", "0412a-01", "--csvw", "../out"]);
+    bench.put("book/builds/b1/pulls/note.txt", "");
+    shown!(bench, "table-of-nothing", &["table", "0499z-01", "--csvw", "../out"]);
+}
