@@ -56,7 +56,8 @@ impl From<store::Error> for Failure {
     fn from(error: store::Error) -> Self {
         let (kind, code) = match &error {
             // What git cannot read back is as damaged as a raw file whose hash does not hold.
-            store::Error::Damaged { .. } | store::Error::Git { .. } => {
+            store::Error::Damaged { .. } => (FailureKind::Damaged, "evidence-damaged"),
+            store::Error::Git { operation, .. } if operation.starts_with("read") => {
                 (FailureKind::Damaged, "evidence-damaged")
             }
             store::Error::NotABook { .. } => (FailureKind::Fault, "no-book"),
