@@ -3,7 +3,7 @@
 //! The way of an answer, room by room: [`cli`] takes arguments, clock and person and asks one use case of [`workflow`].
 //! That opens the book through [`store`], whose bytes [`manifest`] makes into records of [`record`], with figures read by
 //! [`quantity`]; raw files become channels in [`raw`]. Two sides pass through [`check`], which refuses, or hands on the
-//! `Checked` value that every two-sided figure demands; [`derive`] works out what the records imply by the relations of
+//! `Checked` value that every two-sided figure demands; [`mod@derive`] works out what the records imply by the relations of
 //! [`engine`], [`curves`] finds sweeps, [`verdict`] weighs differences with [`statistics`]. What comes of it is put into
 //! the structs of [`answer`] and shown by [`render`]. What is wrong or doubtful on the way is a [`finding`].
 //!
