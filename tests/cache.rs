@@ -117,7 +117,7 @@ fn deleted_or_remembered_the_answers_are_the_same() {
         .iter()
         .filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned()))
         .collect();
-    assert_eq!(names, ["pulls-1", "wear-2"]);
+    assert_eq!(names, ["columns-1", "pulls-1", "wear-2"]);
     assert!(first.iter().any(|answer| answer.contains("0411a-09")));
     assert_eq!(answers(&path), first);
 }
@@ -145,7 +145,7 @@ fn kept_files_of_another_form_or_another_book_are_not_taken() {
     let first = answers_without(&path);
     let book = Book::discover(&path).expect("a book");
     let whole = |name: &str| String::from_utf8(book.cache_read(name).expect("kept")).expect("text");
-    let (pulls, wear) = (whole("pulls-1"), whole("wear-2"));
+    let (columns, pulls, wear) = (whole("columns-1"), whole("pulls-1"), whole("wear-2"));
     let zeros = "0".repeat(40);
     // A key that stands for nothing in this book: none of what hangs on it is believed.
     let other = |text: &str| {
@@ -161,6 +161,7 @@ fn kept_files_of_another_form_or_another_book_are_not_taken() {
     };
     for (name, texts) in [
         ("pulls-1", [other(&pulls), wear.clone(), "a 1\nb 5 c\n".to_owned(), String::new()]),
+        ("columns-1", [other(&columns), wear.clone(), "[1, {}]".to_owned(), "[\"HEAD\", {}]".to_owned()]),
         ("wear-2", [other(&wear), pulls.clone(), "{\"folders\": 3}".to_owned(), "[]".to_owned()]),
     ] {
         for text in texts {
@@ -168,7 +169,7 @@ fn kept_files_of_another_form_or_another_book_are_not_taken() {
             assert_eq!(answers(&path), first, "{name}");
         }
     }
-    assert_eq!((whole("pulls-1"), whole("wear-2")), (pulls, wear), "made again");
+    assert_eq!((whole("columns-1"), whole("pulls-1"), whole("wear-2")), (columns, pulls, wear), "made again");
 }
 
 #[test]
@@ -222,4 +223,30 @@ fn a_cache_that_cannot_be_kept_is_no_trouble() {
     fs::write(cache(&path), b"in the way").expect("written");
     assert_eq!(answers(&path), first);
     assert_eq!(fs::read(cache(&path)).expect("still there"), b"in the way");
+}
+
+#[test]
+fn edits_of_columns_are_counted_on_from_an_earlier_commit() {
+    let (_folder, path) = copied();
+    let _ = answers_without(&path);
+    let columns = path.join("columns/tower-1.yaml");
+    for turn in ["first", "second"] {
+        let before = Book::discover(&path).expect("a book").head().expect("a commit").commit();
+        let text = fs::read_to_string(&columns).expect("a manifest");
+        fs::write(&columns, format!("{text}# {turn}\n")).expect("written");
+        let book = Book::discover(&path).expect("a book");
+        mulebook::workflow::keep::keep(&book, &context(), Some(turn)).expect("kept");
+        let newer = book.edits_in("columns", Some(before)).expect("a walk").expect("on the line");
+        assert_eq!(newer.into_iter().collect::<Vec<_>>(), [("tower-1.yaml".to_owned(), 1)]);
+        let all = book.edits_in("columns", None).expect("a walk").expect("whole");
+        for (name, count) in all {
+            assert_eq!(count, book.log(&format!("columns/{name}")).expect("a log").len(), "{name}");
+        }
+        let remembered = answers(&path);
+        assert_eq!(answers_without(&path), remembered);
+    }
+    let book = Book::discover(&path).expect("a book");
+    let stranger = mulebook::store::CommitId::parse(&"1".repeat(40)).expect("a name");
+    assert_eq!(book.edits_in("columns", Some(stranger)).expect("a walk"), None);
+    assert!(book.edits_in("none", None).expect("a walk").expect("whole").is_empty());
 }

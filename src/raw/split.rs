@@ -181,6 +181,10 @@ impl Splitter {
 
 /// A field's text: doubled quotes made single, runs of blanks made one space.
 pub(super) fn field_text(field: &[u8]) -> String {
+    // Most fields are one plain word, or a number.
+    if field.iter().all(|b| b.is_ascii_graphic() && *b != b'"') {
+        return String::from_utf8_lossy(field).into_owned();
+    }
     let text = String::from_utf8_lossy(field).replace("\"\"", "\"");
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

@@ -73,6 +73,10 @@ fn clock(cell: &[u8], hours_minutes: bool) -> Option<i128> {
         [rest @ .., b'p' | b'P', b'm' | b'M'] => (trim(rest), Some(12)),
         _ => (cell, None),
     };
+    // Most cells that are asked about are numbers.
+    if !cell.contains(&b':') {
+        return None;
+    }
     let parts: Vec<&[u8]> = cell.split(|b| *b == b':').collect();
     let sixty =
         |digits: &[u8]| (digits.len() <= 2).then(|| digits_value(digits)).flatten().filter(|n| *n < 60);
@@ -97,6 +101,9 @@ fn clock(cell: &[u8], hours_minutes: bool) -> Option<i128> {
 
 /// A date in the form's order, alone or followed by a clock reading and a zone.
 fn date(cell: &[u8], form: TimeForm) -> Option<i128> {
+    if cell.iter().filter(|b| matches!(b, b'-' | b'/' | b'.')).count() < 2 {
+        return None;
+    }
     let text = std::str::from_utf8(cell).ok()?;
     let (day_text, rest) = match text.find(['T', ' ', '_']) {
         Some(at) => (&text[..at], text[at + 1..].trim()),

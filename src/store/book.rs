@@ -12,6 +12,10 @@ use super::{CommitId, Error, LockHolder, Recovery, Snapshot, Vault, Writing, loc
 /// How long a writer waits for another to finish, unless told otherwise.
 const PATIENCE: Duration = Duration::from_secs(10);
 
+/// Most bytes of unpacked objects that are remembered: after `git gc` folders are kept as differences from one another,
+/// and what many rest on is unpacked once.
+const UNPACKED: usize = 16 << 20;
+
 /// A book on disk, opened.
 ///
 /// Only the repository's own configuration is read, nothing it names is ever run (hooks, filters, monitors), and
@@ -59,9 +63,11 @@ impl Book {
             "core.fsmonitor=false",
             "core.hooksPath=/dev/null",
         ]);
-        let repo = gix::ThreadSafeRepository::open_opts(root.join(".git"), options)
+        let mut repo = gix::ThreadSafeRepository::open_opts(root.join(".git"), options)
             .map_err(Error::git("open the book's git repository"))?
             .to_thread_local();
+        repo.objects
+            .set_pack_cache(|| Box::new(gix::odb::pack::cache::lru::MemoryCappedHashmap::new(UNPACKED)));
         let same = |a: &Path, b: &Path| {
             a == b || a.canonicalize().ok().is_some_and(|a| b.canonicalize().ok() == Some(a))
         };

@@ -1,8 +1,11 @@
 //! The line of commits that a book's present goes back to: known on a date, and who changed a file when.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use gix::ObjectId;
 
-use super::{Author, Book, CommitId, Error, Snapshot, Time};
+use super::snapshot::read_folder;
+use super::{Author, Book, CommitId, EntryKind, Error, Snapshot, Time};
 
 /// One commit that changed a path.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,6 +70,64 @@ impl Book {
             changes.push(self.change(commit, false)?);
         }
         Ok(changes)
+    }
+
+    /// How often each entry of a folder was changed on the first-parent line, in commits newer than `since` where that
+    /// is given; as many as [`Book::log`] of the entry lists. `None` when `since` is not on the line.
+    pub fn edits_in(
+        &self,
+        folder: &str,
+        since: Option<CommitId>,
+    ) -> Result<Option<BTreeMap<String, usize>>, Error> {
+        super::path::check(folder)?;
+        let mut edits = BTreeMap::new();
+        let mut newer: Option<(ObjectId, Option<ObjectId>)> = None;
+        let mut count = |older: Option<ObjectId>, newer: Option<ObjectId>| {
+            let entries = |folder: Option<ObjectId>| -> Result<BTreeMap<String, ObjectId>, Error> {
+                let entries = folder.map(|folder| read_folder(self.repo(), folder)).transpose()?;
+                Ok(entries.into_iter().flatten().map(|entry| (entry.name, entry.id.0)).collect())
+            };
+            let (older, newer) = (entries(older)?, entries(newer)?);
+            let names: BTreeSet<&String> = older.keys().chain(newer.keys()).collect();
+            for name in names.into_iter().filter(|name| older.get(*name) != newer.get(*name)) {
+                *edits.entry(name.clone()).or_insert(0) += 1;
+            }
+            Ok(())
+        };
+        let mut next = self.head_commit()?;
+        while let Some(id) = next {
+            let commit = self.repo().find_commit(id).map_err(Error::git("walk the history"))?;
+            let tree = commit.tree_id().map_err(Error::git("read a commit"))?.detach();
+            let found = match newer {
+                Some((above, found)) if above == tree => found,
+                _ => self.folder_at(tree, folder)?,
+            };
+            if let Some((_, above)) = newer
+                && above != found
+            {
+                count(found, above)?;
+            }
+            if since == Some(CommitId(id)) {
+                return Ok(Some(edits));
+            }
+            newer = Some((tree, found));
+            next = commit.parent_ids().next().map(|parent| parent.detach());
+        }
+        count(None, newer.and_then(|(_, found)| found))?;
+        Ok(since.is_none().then_some(edits))
+    }
+
+    /// The name of a folder's content below a root folder.
+    fn folder_at(&self, tree: ObjectId, folder: &str) -> Result<Option<ObjectId>, Error> {
+        let mut place = tree;
+        for name in folder.split('/') {
+            let entries = read_folder(self.repo(), place)?;
+            match entries.iter().find(|entry| entry.name == name && entry.kind == EntryKind::Folder) {
+                Some(entry) => place = entry.id.0,
+                None => return Ok(None),
+            }
+        }
+        Ok(Some(place))
     }
 
     /// Whether a commit is another or one of its ancestors.

@@ -167,8 +167,7 @@ fn unlike_index<'k>(
 
 /// Every file of a commit; links and submodules too.
 fn known_files(head: Option<&Snapshot>) -> Result<BTreeMap<String, ContentId>, Error> {
-    let files = head.map(|head| head.files("")).transpose()?.unwrap_or_default();
-    Ok(files.into_iter().map(|(path, entry)| (path, entry.id)).collect())
+    Ok(head.map(Snapshot::contents).transpose()?.unwrap_or_default())
 }
 
 /// Looks for files that the last commit does not have.

@@ -130,26 +130,50 @@ impl Snapshot {
 
     /// Every file at or below a folder (`""` for the whole book) as path and entry, folders left out.
     pub fn files(&self, folder: &str) -> Result<Vec<(String, Entry)>, Error> {
-        let join = |inside: &str, name: &str| {
-            if inside.is_empty() { name.to_owned() } else { format!("{inside}/{name}") }
+        let tree = if folder.is_empty() {
+            self.tree
+        } else {
+            match self.entry(folder)? {
+                None => return Ok(Vec::new()),
+                Some(entry) if entry.kind == EntryKind::Folder => entry.id.0,
+                Some(_) => return Err(not_plain(folder, "a file", "a folder")),
+            }
         };
         let mut found = Vec::new();
-        let mut open: Vec<(String, Vec<Entry>)> = vec![(folder.to_owned(), self.list(folder)?)];
-        while let Some((inside, entries)) = open.pop() {
-            let mut folders = Vec::new();
-            for entry in entries {
-                let path = join(&inside, &entry.name);
-                if entry.kind == EntryKind::Folder {
-                    folders.push((path, self.folder(entry.id.0)?.to_vec()));
-                } else {
-                    found.push((path, entry));
-                }
-            }
-            // The first folder next: what is found is then nearly in order, which the sort makes use of.
-            open.extend(folders.into_iter().rev());
-        }
+        self.walk(folder, self.folder(tree)?, &mut |path, entry| found.push((path, entry.clone())))?;
         found.sort_by(|a, b| a.0.cmp(&b.0));
         Ok(found)
+    }
+
+    /// Every file of the book as path and the name of its content.
+    pub(super) fn contents(&self) -> Result<BTreeMap<String, ContentId>, Error> {
+        let mut found = Vec::new();
+        self.walk("", self.folder(self.tree)?, &mut |path, entry| found.push((path, entry.id)))?;
+        Ok(found.into_iter().collect())
+    }
+
+    /// Hands on every file at or below a folder, nearly in order, which sorting makes use of.
+    fn walk(
+        &self,
+        inside: &str,
+        entries: Folder,
+        found: &mut dyn FnMut(String, &Entry),
+    ) -> Result<(), Error> {
+        let mut open = vec![(inside.to_owned(), entries)];
+        while let Some((inside, entries)) = open.pop() {
+            let mut folders = Vec::new();
+            for entry in entries.iter() {
+                let path =
+                    if inside.is_empty() { entry.name.clone() } else { format!("{inside}/{}", entry.name) };
+                if entry.kind == EntryKind::Folder {
+                    folders.push((path, self.folder(entry.id.0)?));
+                } else {
+                    found(path, entry);
+                }
+            }
+            open.extend(folders.into_iter().rev());
+        }
+        Ok(())
     }
 
     /// Whether a file or folder is there.

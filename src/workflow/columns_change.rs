@@ -1,15 +1,21 @@
 //! Which figures of a pull moved because its columns record was changed after the pull was entered.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::check::Side;
 use crate::curves::Curve;
 use crate::record::columns::Columns;
 use crate::store::Book;
+use crate::store::CommitId;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::library::columns_path;
 use crate::workflow::sweep;
+
+/// The kept file; the number goes up when its form changes.
+const CACHE: &str = "columns-1";
+/// Where columns records are.
+const FOLDER: &str = "columns";
 
 /// A line for each pull whose columns record reads otherwise now than when the pull was entered.
 ///
@@ -25,13 +31,13 @@ pub(super) fn lines(
         side.pull.iter().flat_map(|pull| &pull.raw).filter_map(|raw| raw.columns.clone()).collect()
     };
     let names: BTreeSet<String> = sides.into_iter().flat_map(named).collect();
-    let mut changed = BTreeSet::new();
-    for name in names {
-        // A record that was written once reads as it always did: the common case costs one walk.
-        if book.log(&columns_path(&name))?.len() > 1 {
-            changed.insert(name);
-        }
+    if names.is_empty() {
+        return Ok(Vec::new());
     }
+    // A record that was written once reads as it always did.
+    let edits = edits(book)?;
+    let changed: BTreeSet<String> =
+        names.into_iter().filter(|name| edits.get(&format!("{name}.yaml")).is_some_and(|n| *n > 1)).collect();
     let mut lines = Vec::new();
     for side in sides {
         for name in named(side).into_iter().filter(|name| changed.contains(name)) {
@@ -39,6 +45,37 @@ pub(super) fn lines(
         }
     }
     Ok(lines)
+}
+
+/// How often each columns record was changed. Kept with the commit up to which it was counted: only newer ones are
+/// looked at again, and all where that commit is no longer below the last one.
+fn edits(book: &Book) -> Result<BTreeMap<String, usize>, Failure> {
+    let commit = book.head()?.commit();
+    let kept: Option<(String, BTreeMap<String, usize>)> =
+        book.cache_read(CACHE).and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    let kept = kept.and_then(|(up_to, edits)| Some((CommitId::parse(&up_to)?, edits)));
+    let mut edits = BTreeMap::new();
+    let mut newer = None;
+    if let Some((up_to, before)) = kept {
+        if up_to == commit {
+            return Ok(before);
+        }
+        newer = book.edits_in(FOLDER, Some(up_to))?;
+        if newer.is_some() {
+            edits = before;
+        }
+    }
+    let newer = match newer {
+        Some(newer) => newer,
+        None => book.edits_in(FOLDER, None)?.unwrap_or_default(),
+    };
+    for (name, more) in newer {
+        *edits.entry(name).or_insert(0) += more;
+    }
+    if let Ok(bytes) = serde_json::to_vec(&(commit.to_string(), &edits)) {
+        book.cache_write(CACHE, &bytes);
+    }
+    Ok(edits)
 }
 
 fn line(

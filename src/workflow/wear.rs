@@ -185,6 +185,7 @@ impl Counts {
                 }
             }
         }
+        let mut builds = BTreeMap::new();
         for (id, path) in library.pulls_beginning(&format!("{}-", pull.session))? {
             if order_of(&id).is_none_or(|order| order > pull.order) {
                 continue;
@@ -192,11 +193,10 @@ impl Counts {
             let Ok(Some(other)) = library.pull_at(&path) else {
                 continue;
             };
-            let build = match other.effective_build() {
-                Some(build) => library.build(build).ok().flatten(),
-                None => None,
-            };
-            for part in parts_of(&Effective::of_pull(&other, build.as_ref())) {
+            let build = other.effective_build().map(|name| {
+                builds.entry(name.to_owned()).or_insert_with(|| library.build(name).ok().flatten()).as_ref()
+            });
+            for part in parts_of(&Effective::of_pull(&other, build.flatten())) {
                 if let Some(wear) = wear.get_mut(&part) {
                     wear.pulls += 1;
                     wear.seconds += seconds(other.ran.as_deref());
