@@ -118,3 +118,18 @@ fn another_reader_and_another_validator_agree() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert_eq!(lines.len(), manifests + commands.len() + 1, "each manifest and answer is looked at once");
 }
+
+#[test]
+fn schemas_and_fixtures_are_judged_alike() {
+    let Some(lines) = outside::lines("schemas.py") else { return };
+    let wrong: Vec<String> = lines
+        .iter()
+        .filter(|line| line["wrong"].as_array().is_none_or(|wrong| !wrong.is_empty()))
+        .map(ToString::to_string)
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    for (kind, least) in [("schema", 40), ("valid", 5), ("invalid", 10)] {
+        let count = lines.iter().filter(|line| line["kind"] == kind).count();
+        assert!(count >= least, "only {count} of kind {kind}");
+    }
+}
