@@ -61,6 +61,43 @@ fn pending_edits_are_those_git_sees() {
     );
 }
 
+/// What the index holds beside plain entries moves no file out of step with the commit's files.
+#[test]
+fn files_left_out_in_conflict_or_only_staged_do_not_hide_their_neighbours() {
+    let (_folder, book) = book();
+    let root = book.root();
+    let cells: Vec<String> = (1..=6).map(|number| format!("cells/c{number}.yaml")).collect();
+    let files: Vec<(&str, &str)> = cells.iter().map(|path| (path.as_str(), "kept")).collect();
+    put(&book, 1, &files);
+    // Left out of the work tree on purpose; in conflict, with one of three sides changed; staged, not committed.
+    git(root, &["update-index", "--skip-worktree", &cells[0]]);
+    fs::remove_file(root.join(&cells[0])).unwrap();
+    let blob = git(root, &["rev-parse", &format!("HEAD:{}", cells[1])]).trim().to_owned();
+    git(root, &["rm", "-q", "--cached", &cells[1]]);
+    git(root, &["update-index", "--add", "--cacheinfo", "100644", &blob, "cells/none.yaml"]);
+    for side in 1..=3 {
+        let line = format!("100644 {blob} {side}\t{}\n", cells[1]);
+        let place = root.join(".git/sides");
+        fs::write(&place, line).unwrap();
+        let read = std::process::Command::new("git")
+            .args(["update-index", "--index-info"])
+            .current_dir(root)
+            .stdin(fs::File::open(&place).unwrap())
+            .status();
+        assert!(read.unwrap().success());
+    }
+    fs::write(root.join("cells/c3a.yaml"), "staged").unwrap();
+    git(root, &["add", "cells/c3a.yaml"]);
+    let edits = |book: &mulebook::store::Book| -> Vec<String> {
+        book.pending_all().unwrap().into_iter().map(|pending| pending.path).collect()
+    };
+    assert_eq!(edits(&book), ["cells/c3a.yaml"]);
+    for path in [&cells[1], &cells[3], &cells[5]] {
+        fs::write(root.join(path), "edited").unwrap();
+    }
+    assert_eq!(edits(&book), ["cells/c2.yaml", "cells/c3a.yaml", "cells/c4.yaml", "cells/c6.yaml"]);
+}
+
 #[test]
 fn a_pending_edit_is_never_written_over() {
     let (_folder, book) = book();

@@ -59,22 +59,24 @@ impl Book {
     pub fn pending_all(&self) -> Result<Vec<Pending>, Error> {
         let index = self.index_to_look_at()?;
         let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
-        let known = known_files(head.as_ref())?;
         let mut walk = Untracked { book: self, head: head.as_ref(), index: &index, found: Vec::new() };
         let mut ignored = self
             .repo()
             .excludes(&index, None, Default::default())
             .map_err(Error::git("read what is ignored"))?;
-        // Both wait for the system most of the time: the known files are looked at while new ones are looked for.
+        // Looking at each file waits for the system most of the time: the commit is read and new files are looked for
+        // meanwhile.
         let root = self.root();
-        let (unlike, walked) = std::thread::scope(|scope| {
-            let looking = scope.spawn(|| unlike_index(root, &index, &known));
-            let walked = walk.folder("", head.as_ref().map(Snapshot::tree), &mut ignored);
-            (looking.join(), walked)
+        let (unmoved, known) = std::thread::scope(|scope| {
+            let looking = scope.spawn(|| unmoved(root, &index));
+            let known = walk
+                .folder("", head.as_ref().map(Snapshot::tree), &mut ignored)
+                .and_then(|()| known_files(head.as_ref()));
+            (looking.join(), known)
         });
-        walked?;
+        let unmoved = unmoved.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let mut pending = Vec::new();
-        for (inside, id) in unlike.unwrap_or_else(|panic| std::panic::resume_unwind(panic)) {
+        for (inside, id) in unlike_index(&index, &unmoved, &known?) {
             if let Some(edit) = self.edit_of(inside, Some(id))? {
                 pending.push(Pending { path: inside.to_owned(), edit });
             }
@@ -135,32 +137,45 @@ fn link_is(place: &Path, id: ContentId) -> bool {
     })
 }
 
-/// The files that may hold other bytes than the commit: all whose size and times are not those the index knows.
-fn unlike_index<'k>(
-    root: &Path,
-    index: &gix::index::File,
-    known: &'k BTreeMap<String, ContentId>,
-) -> Vec<(&'k str, ContentId)> {
-    let mut unlike = Vec::new();
+/// For each entry of the index, whether the file's size and times are those that it knows.
+fn unmoved(root: &Path, index: &gix::index::File) -> Vec<bool> {
     let mut plain_folder: Option<&str> = None;
-    for (inside, id) in known {
-        let entry = index.entry_by_path_and_stage(inside.as_str().into(), Stage::Unconflicted);
-        if entry.is_some_and(|entry| entry.flags.contains(Flags::SKIP_WORKTREE)) {
-            continue;
+    let mut look = |entry: &gix::index::Entry| {
+        let Ok(inside) = entry.path(index).to_str() else { return false };
+        if entry.stat.is_racy(index.timestamp(), comparison()) {
+            return false;
         }
-        let clean = entry.filter(|entry| !entry.stat.is_racy(index.timestamp(), comparison()));
         // Neighbours share the way to them: one look at it does for all.
         let folder = path::folder_of(inside);
         if plain_folder != Some(folder) {
             plain_folder = path::locate(root, inside).is_ok().then_some(folder);
         }
-        if let (Some(entry), Some(_)) = (clean, plain_folder)
-            && entry.id == id.0
+        plain_folder.is_some()
             && stat_of(&root.join(inside)).is_some_and(|stat| stat.matches(&entry.stat, comparison()))
-        {
-            continue;
+    };
+    index.entries().iter().map(&mut look).collect()
+}
+
+/// The files that may hold other bytes than the commit: all but those that the index knows with the commit's content
+/// and that have not moved since. Commit and index go by the same order, so one pass over both does.
+fn unlike_index<'k>(
+    index: &gix::index::File,
+    unmoved: &[bool],
+    known: &'k BTreeMap<String, ContentId>,
+) -> Vec<(&'k str, ContentId)> {
+    let mut entries = index.entries().iter().zip(unmoved).peekable();
+    let mut unlike = Vec::new();
+    for (inside, id) in known {
+        let name: &BStr = inside.as_str().into();
+        while entries.next_if(|(entry, _)| entry.path(index) < name).is_some() {}
+        let same =
+            entries.next_if(|(entry, _)| entry.path(index) == name && entry.stage() == Stage::Unconflicted);
+        let clean = same.is_some_and(|(entry, unmoved)| {
+            entry.flags.contains(Flags::SKIP_WORKTREE) || (*unmoved && entry.id == id.0)
+        });
+        if !clean {
+            unlike.push((inside.as_str(), *id));
         }
-        unlike.push((inside.as_str(), *id));
     }
     unlike
 }
