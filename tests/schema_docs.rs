@@ -47,6 +47,11 @@ manifest's first line, and the program, through annotations:
 
 A book adds kinds of part by files of the same form in its own `schema/` folder; no code changes. A field's own page in the
 editor shows its description: what it is, how it is taken, how much it can move a result and where that is known from.
+
+Every commit of a book holds, in `.schema/`, the schemas by which its records were checked: so a record's own commit says under
+which versions it was kept (`git show COMMIT:.schema/spacer.json`), and the editor uses the same files. Where a program brings
+other versions, it goes on reading the book and writes nothing in it until `mulebook keep --schemas` has read every record by the
+new ones and put them there, in one commit that `git revert` takes back. A book that a newer program wrote is read, not written.
 ";
 
 #[test]

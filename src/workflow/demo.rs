@@ -18,6 +18,7 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
+use crate::workflow::book_schemas;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
 use crate::workflow::correct;
@@ -47,7 +48,7 @@ pub fn demo(dir: &Path, context: &Context) -> Result<DemoAnswer, Failure> {
         files.push((path, text.into_bytes()));
     }
     let opening = at_time(context, at, "mk", "demo");
-    let count = files.iter().filter(|(path, _)| !path.starts_with(".schema/")).count();
+    let count = files.iter().filter(|(path, _)| !path.starts_with(book_schemas::FOLDER)).count();
     let book = Book::create(
         dir,
         &files,

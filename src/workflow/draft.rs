@@ -19,6 +19,7 @@ use crate::store::Writing;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::book_schemas;
 use crate::workflow::gate;
 
 /// A write under way.
@@ -34,8 +35,18 @@ impl<'b> Draft<'b> {
     /// Takes the book's lock and reads the book as it stands under it.
     ///
     /// # Errors
-    /// The book is being written by another, or cannot be read.
+    /// The book is being written by another, cannot be read, or was kept under other schemas.
     pub fn open(book: &'b Book, context: &Context) -> Result<Self, Failure> {
+        let draft = Self::open_under_any_schemas(book, context)?;
+        book_schemas::hold(draft.library.snapshot())?;
+        Ok(draft)
+    }
+
+    /// As [`Draft::open`], also where the book's schemas are not this program's.
+    ///
+    /// # Errors
+    /// The book is being written by another, or cannot be read.
+    pub(super) fn open_under_any_schemas(book: &'b Book, context: &Context) -> Result<Self, Failure> {
         let writing = book.write(context.holder())?;
         let library = match writing.base() {
             Some(base) => Library::new(book.snapshot(base.commit())?, BTreeMap::new())?,

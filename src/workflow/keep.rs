@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 
 use crate::answer::Entered;
 use crate::finding::Finding;
+use crate::finding::Place;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
+use crate::workflow::book_schemas;
 
 /// Checks the pending edits together with all they touch and commits them.
 ///
@@ -25,6 +27,15 @@ pub fn keep(book: &Book, context: &Context, message: Option<&str>) -> Result<Ent
     }
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     for edit in &pending {
+        if edit.path.starts_with(book_schemas::FOLDER) {
+            return Err(Finding::error(
+                "schema-copy",
+                "this file is the program's, for the editor: edits of it change nothing",
+            )
+            .at(Place::file(&edit.path))
+            .next("`git checkout -- .schema` takes them back; a book's own kinds of part go in schema/")
+            .into());
+        }
         let bytes = book.work_file(&edit.path)?;
         let word = match edit.edit {
             crate::store::Edit::Added => "new",

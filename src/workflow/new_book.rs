@@ -12,6 +12,7 @@ use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
+use crate::workflow::book_schemas;
 use std::path::Path;
 
 /// No end-of-line conversion and no filters: bytes stay as they are, wherever the book is cloned.
@@ -37,7 +38,11 @@ pub fn new_book(root: &Path, name: &str, zone: &str, context: &Context) -> Resul
     let commit = book.head()?.commit().short();
     let written = Written {
         commit,
-        files: files.into_iter().map(|(path, _)| path).filter(|path| !path.starts_with(".schema/")).collect(),
+        files: files
+            .into_iter()
+            .map(|(path, _)| path)
+            .filter(|path| !path.starts_with(book_schemas::FOLDER))
+            .collect(),
         doubts: Vec::new(),
         recovered: None,
     };
@@ -57,7 +62,7 @@ pub(super) fn scaffold() -> Vec<(String, Vec<u8>)> {
     let mut files: Vec<(String, Vec<u8>)> =
         vec![(".gitattributes".to_owned(), ATTRIBUTES.into()), (".gitignore".to_owned(), IGNORED.into())];
     for (schema, text) in built_in_files() {
-        files.push((format!(".schema/{schema}.json"), text.into()));
+        files.push((book_schemas::path_of(schema), text.into()));
     }
     files
 }

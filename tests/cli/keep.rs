@@ -174,3 +174,44 @@ fn a_link_in_the_place_of_a_file_is_refused() {
     assert_eq!(said.code, 1, "{said:?}");
     kept!("keep-link", said.out);
 }
+
+/// What a book's schemas say decides who may write in it.
+#[test]
+fn a_book_of_other_schemas_is_read_and_written_only_after_they_were_taken_over() {
+    let bench = Bench::shop();
+    let spacer = ".schema/spacer.json";
+    let ours = bench.read(spacer);
+    let others = |from: &str, to: &str| {
+        std::fs::write(bench.book().join(spacer), ours.replace(from, to)).expect("a file can be written");
+    };
+    let as_another = |arguments: &[&str]| {
+        bench.git(&[&["-c", "user.name=another", "-c", "user.email=another@example.org"], arguments].concat())
+    };
+    others("\"title\": \"", "\"title\": \"By hand: ");
+    shown!(bench, "schema-by-hand", &["keep"]);
+    bench.git(&["checkout", "-q", "--", spacer]);
+    shown!(bench, "schemas-the-same", &["keep", "--schemas"]);
+
+    others("\"x-version\": 1,", "\"x-version\": 0,");
+    bench.git(&["rm", "-q", ".schema/oil.json"]);
+    as_another(&["commit", "-q", "-a", "-m", "As another program left it"]);
+    let before = bench.head();
+    shown!(bench, "schemas-older", &["measure", "h2/a", "note", "x"]);
+    assert_eq!(bench.run(&["gaps", "b1"]).code, 0, "reading goes on");
+    std::fs::write(bench.book().join(HEAD), "part: h2\nkind: cylinder-head\ncolour: red\n").expect("written");
+    as_another(&["commit", "-q", "-m", "A record that does not hold", HEAD]);
+    shown!(bench, "schemas-not-held", &["keep", "--schemas"]);
+    as_another(&["revert", "--no-edit", "HEAD"]);
+    let taken = bench.run(&["keep", "--schemas"]).done();
+    assert!(taken.out.contains("version 0 -> version 1"), "{}", taken.out);
+    assert_eq!(bench.read(spacer), ours);
+    assert_eq!(bench.git(&["diff", "--name-only", "HEAD~1"]).trim(), ".schema/oil.json\n.schema/spacer.json");
+    assert_eq!(bench.git(&["status", "--porcelain"]), "");
+    as_another(&["revert", "--no-edit", "HEAD"]);
+    assert_eq!(bench.git(&["diff", "--stat", &before]), "", "taken back");
+
+    others("\"x-version\": 1,", "\"x-version\": 7,");
+    as_another(&["commit", "-q", "-a", "-m", "As a newer program left it"]);
+    shown!(bench, "schemas-newer", &["keep", "--schemas"]);
+    assert_eq!(bench.run(&["gaps", "b1"]).code, 0, "reading goes on");
+}
