@@ -105,7 +105,8 @@ struct Candidate {
     splitter: Splitter,
     quotes: bool,
     width: usize,
-    rows: usize,
+    /// Rows of its width that hold nothing but values.
+    pure: usize,
     score: f64,
     /// Whether its rows hold nothing but values, and its mark never stands inside a number.
     certain: bool,
@@ -123,7 +124,7 @@ impl Candidate {
             delimiter,
             quotes,
             width,
-            rows: count,
+            pure,
             score: fitting().map(row_score).sum(),
             certain: hard && width > 1 && pure * 100 >= count * 95,
             splitter,
@@ -142,8 +143,9 @@ pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
     // One column: a tab parts the fields as well as anything that does not stand in the numbers.
     let alone = Candidate::new(Delimiter::Tab, &shape, true, 1).filter(|c| c.width == 1);
     candidates.extend(alone);
-    let most = candidates.iter().map(|c| c.rows).max()?;
-    let rank = |c: &Candidate| (c.certain && c.rows * 2 >= most, c.score);
+    // Remarks such as `run 3`, which spaces part into a row of two, do not count against a mark that is certain.
+    let most = candidates.iter().map(|c| c.pure).max()?;
+    let rank = |c: &Candidate| (c.certain && c.pure * 2 >= most, c.score);
     // The first of equals stands.
     let best = candidates.into_iter().reduce(|best, next| {
         let ((a, x), (b, y)) = (rank(&best), rank(&next));
