@@ -6,6 +6,7 @@ use crate::answer::BarsLine;
 use crate::check::Close;
 use crate::check::Gap;
 use crate::check::GapSide;
+use crate::check::Shown;
 use crate::check::Why;
 
 /// One gap in words.
@@ -40,7 +41,7 @@ impl From<&Gap> for GapLine {
                 GapSide::Both => "both",
             },
             why: why_words(&gap.why),
-            other: gap.other.as_ref().map(|shown| shown.text.clone()),
+            other: gap.other.as_ref().map(Shown::words),
             close: gap.close.iter().map(ToString::to_string).collect(),
             closes: gap.close.clone(),
         }

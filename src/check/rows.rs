@@ -65,12 +65,21 @@ impl<'a, 'k> Check<'a, 'k> {
             }
             let parts = (part_of(base.as_ref()).cloned(), part_of(test.as_ref()).cloned());
             if seen.insert(parts.clone()) {
-                self.part_figures(&role.name, parts.0.as_ref(), parts.1.as_ref());
+                let without = if parts.0.is_none() { &base } else { &test };
+                let without = without_part(without.as_ref());
+                self.part_figures(&role.name, parts.0.as_ref(), parts.1.as_ref(), &without);
             }
         }
     }
 
-    fn part_figures(&mut self, role: &str, base: Option<&PartState>, test: Option<&PartState>) {
+    /// `without` is what the side that has no part says of all its figures.
+    fn part_figures(
+        &mut self,
+        role: &str,
+        base: Option<&PartState>,
+        test: Option<&PartState>,
+        without: &Shown,
+    ) {
         match (base, test) {
             (Some(base), Some(test)) if base == test => self.same_part(role, base),
             (base, test) => {
@@ -98,13 +107,18 @@ impl<'a, 'k> Check<'a, 'k> {
                             test: test_told,
                             demanded: base_asks || test_asks,
                         }),
-                        // Only one side has a part: its own figures are asked for on that side.
-                        (Some(_), None) if base_asks => {
-                            let test_told = Told::Known(Shown::said("none"));
+                        // Only one side has a part: its own figures are asked for on that side. Beside a part that
+                        // nobody knows, those that are documented say nothing more than the part does.
+                        (Some(_), None)
+                            if base_asks && (base_told.gap().is_some() || !without.is_unknown()) =>
+                        {
+                            let test_told = Told::Known(without.clone());
                             self.put(Row { item, base: base_told, test: test_told, demanded: true });
                         }
-                        (None, Some(_)) if test_asks => {
-                            let base_told = Told::Known(Shown::said("none"));
+                        (None, Some(_))
+                            if test_asks && (test_told.gap().is_some() || !without.is_unknown()) =>
+                        {
+                            let base_told = Told::Known(without.clone());
                             self.put(Row { item, base: base_told, test: test_told, demanded: true });
                         }
                         _ => {}
@@ -400,6 +414,15 @@ pub(super) fn part_of<'a>(answer: Option<&RoleAnswer<'a>>) -> Option<&'a PartSta
         RoleAnswer::Said(Answer::Part(part)) => Some(part),
         RoleAnswer::Within(part) => Some(part),
         _ => None,
+    }
+}
+
+/// What the answer of a role that names no part says of the figures that a part would have there.
+fn without_part(answer: Option<&RoleAnswer<'_>>) -> Shown {
+    match answer {
+        None => Shown::said("not said"),
+        Some(RoleAnswer::Said(Answer::Unknown(because))) => Shown::unknown(because.clone()),
+        Some(_) => Shown::said("none"),
     }
 }
 

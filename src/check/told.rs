@@ -107,6 +107,11 @@ impl Shown {
         Self { how: "unknown", ..Self::said(because) }
     }
 
+    /// Its text, and that nobody knows it where that is so.
+    pub fn words(&self) -> String {
+        if self.is_unknown() { format!("unknown: {}", self.text) } else { self.text.clone() }
+    }
+
     /// Whether nobody knows the value.
     pub fn is_unknown(&self) -> bool {
         self.how == "unknown"

@@ -32,6 +32,34 @@ fn a_name_that_means_nothing_or_too_much_is_refused() {
     shown!(bench, "step", &["diff", "0411a-01", "0411a-03", "--step", "5"]);
 }
 
+/// A part that nobody knows is one open question: the other side's figures are not called changes against it, and
+/// those of them that are missing are still asked for.
+#[test]
+fn beside_a_part_that_nobody_knows_the_other_is_still_to_be_documented() {
+    let bench = Bench::demo();
+    let correct = |pull: &str, header: &str| {
+        let set = format!("header={header}");
+        bench.run(&["correct", pull, "--set", &set, "--because", "the paper does not say which"]).done();
+    };
+    correct("0411a-04", "unknown: either of the two long ones");
+    let shown = bench.run(&["diff", "0411a-03", "0411a-04", "--json"]).json();
+    let open = shown["open"].as_array().expect("a list");
+    assert_eq!(open.len(), 1, "{open:?}");
+    let changes = shown["changes"].to_string();
+    assert!(changes.contains("either of the two") && !changes.contains("primary-length"), "{changes}");
+    bench.run(&["part", "header", "bare-1", "--since", "2026-03-01"]).done();
+    correct("0411a-03", "bare-1/a");
+    let refused = bench.run(&["diff", "0411a-03", "0411a-04"]);
+    assert_eq!(refused.code, 3);
+    let lines: Vec<&str> =
+        refused.out.lines().filter(|line| line.contains("bare-1/a primary-length")).collect();
+    assert!(
+        lines.len() == 1 && refused.out.contains("the other side says unknown: either"),
+        "{}",
+        refused.out
+    );
+}
+
 /// No flag overrides a refusal: none of the options that `diff` has changes its exit code.
 #[test]
 fn nothing_overrides_a_refusal() {
