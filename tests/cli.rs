@@ -51,6 +51,8 @@ mod shapes;
 mod sheet;
 #[path = "cli/surroundings.rs"]
 mod surroundings;
+#[path = "cli/trail.rs"]
+mod trail;
 #[path = "cli/weigh.rs"]
 mod weigh;
 

@@ -68,7 +68,7 @@ fn another_reader_and_another_validator_agree() {
     let raw = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/raw");
     let file = |name: &str| raw.join(name).to_string_lossy().into_owned();
     let (again, fixture) = (file("tarnbeck-0411-01.csv"), file("quillo-0509-b7.csv"));
-    let commands: [(&str, &[&str]); 18] = [
+    let commands: [(&str, &[&str]); 19] = [
         ("diff-refused", &["diff", "0411a-01", "unassigned"]),
         ("diff-compared", &["diff", "0411a-01", "0418a-05"]),
         ("diff-corrected", &["diff", "0411a-01", "0509a-01", "--correct-to", "iso-1585"]),
@@ -77,6 +77,7 @@ fn another_reader_and_another_validator_agree() {
         ("gaps-two", &["gaps", "b4", "b5"]),
         ("sheet-pull", &["sheet", "0418a-05"]),
         ("sheet-build", &["sheet", "b8"]),
+        ("trail", &["trail", "h2"]),
         ("look", &["look", &fixture]),
         (
             "part",

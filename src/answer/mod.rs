@@ -14,6 +14,7 @@ mod gaps;
 mod look;
 mod sheet;
 mod table;
+mod trail;
 mod weigh;
 
 pub use audit::AuditAnswer;
@@ -69,6 +70,9 @@ pub use sheet::SheetPart;
 pub use sheet::SheetPull;
 pub use sheet::SheetRoleLine;
 pub use table::TableAnswer;
+pub use trail::TrailAnswer;
+pub use trail::TrailEvent;
+pub use trail::TrailWritten;
 pub use weigh::BandLine;
 pub use weigh::BandRow;
 pub use weigh::BudgetLine;

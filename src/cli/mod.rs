@@ -22,6 +22,7 @@ mod pull;
 mod sheet;
 mod surroundings;
 mod table;
+mod trail;
 mod typed;
 mod weigh;
 
@@ -96,6 +97,7 @@ enum Command {
     Weigh(weigh::Weigh),
     Combos(combos::Combos),
     Sheet(sheet::Sheet),
+    Trail(trail::Trail),
     Audit(audit::Audit),
 }
 
@@ -195,6 +197,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Weigh(args) => args.run(surroundings),
         Command::Combos(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
+        Command::Trail(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }
 }

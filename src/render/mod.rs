@@ -15,6 +15,7 @@ mod look;
 mod page;
 mod sheet;
 mod table;
+mod trail;
 mod weigh;
 
 pub use combos::combos;
@@ -33,6 +34,7 @@ pub use page::Page;
 pub use page::clean;
 pub use sheet::sheet;
 pub use table::table;
+pub use trail::trail;
 pub use weigh::weigh;
 
 use serde::Serialize;

@@ -1,11 +1,12 @@
 //! The line of commits that a book's present goes back to: known on a date, and who changed a file when.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 use gix::ObjectId;
 
 use super::snapshot::read_folder;
-use super::{Author, Book, CommitId, EntryKind, Error, Snapshot, Time};
+use super::{Author, Book, CommitId, ContentId, EntryKind, Error, Snapshot, Time};
 
 /// One commit that changed a path.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,12 +21,47 @@ pub struct Change {
     pub subject: String,
     /// Whether the path is gone since.
     pub removed: bool,
+    /// How many commits it lies before HEAD on the line.
+    pub steps_back: usize,
 }
 
 /// A commit on the first-parent line.
 struct Ancestor {
     commit: CommitId,
     seconds: i64,
+}
+
+type Held<'p> = Rc<BTreeMap<&'p str, ContentId>>;
+
+/// What one commit holds at the paths that are followed.
+#[derive(Default)]
+struct Seen<'p> {
+    tree: Option<ObjectId>,
+    folders: BTreeMap<&'p str, (ObjectId, Held<'p>)>,
+}
+
+impl<'p> Seen<'p> {
+    fn has(&self, path: &str) -> bool {
+        self.folders.values().any(|(_, held)| held.contains_key(path))
+    }
+
+    /// The paths that hold other contents than in an older commit.
+    fn differing(&self, older: &Self) -> Vec<&'p str> {
+        let mut differing = Vec::new();
+        let folders: BTreeSet<&str> = self.folders.keys().chain(older.folders.keys()).copied().collect();
+        for folder in folders {
+            let (after, before) = (self.folders.get(folder), older.folders.get(folder));
+            if after.map(|(id, _)| id) == before.map(|(id, _)| id) {
+                continue;
+            }
+            let sides = [after, before];
+            let paths: BTreeSet<&str> =
+                sides.into_iter().flatten().flat_map(|(_, held)| held.keys().copied()).collect();
+            let [new, old] = sides.map(|side| move |path: &str| side.and_then(|(_, held)| held.get(path)));
+            differing.extend(paths.into_iter().filter(|path| new(path) != old(path)));
+        }
+        differing
+    }
 }
 
 impl Book {
@@ -49,27 +85,73 @@ impl Book {
 
     /// The commits of the first-parent line that changed a file or folder, newest first.
     pub fn log(&self, path: &str) -> Result<Vec<Change>, Error> {
-        let line = self.line()?;
-        let mut changes = Vec::new();
-        let mut newer: Option<(CommitId, ObjectId, Option<super::ContentId>)> = None;
-        for ancestor in &line {
-            let snapshot = self.snapshot(ancestor.commit)?;
-            // The same root folder means the same everything: no need to look the path up again.
-            let id = match &newer {
-                Some((_, tree, id)) if *tree == snapshot.tree() => *id,
-                _ => snapshot.id_of(path)?,
-            };
-            if let Some((commit, _, after)) = newer
-                && after != id
-            {
-                changes.push(self.change(commit, after.is_none())?);
+        let mut logs = self.logs(&BTreeSet::from([path.to_owned()]))?;
+        Ok(logs.remove(path).unwrap_or_default())
+    }
+
+    /// The commits of the first-parent line that changed each of these files or folders, newest first, in one walk.
+    pub fn logs(&self, paths: &BTreeSet<String>) -> Result<BTreeMap<String, Vec<Change>>, Error> {
+        let mut folders: BTreeMap<&str, Vec<(&str, &str)>> = BTreeMap::new();
+        for path in paths {
+            let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
+            folders.entry(folder).or_default().push((name, path));
+        }
+        let mut logs: BTreeMap<String, Vec<Change>> = BTreeMap::new();
+        let mut newer: Option<(CommitId, Seen<'_>)> = None;
+        let mut steps = 0;
+        for (steps_back, ancestor) in self.line()?.iter().enumerate() {
+            let seen = self.seen(ancestor.commit, &folders, newer.as_ref().map(|(_, seen)| seen))?;
+            if let Some((commit, after)) = &newer {
+                for path in after.differing(&seen) {
+                    logs.entry(path.to_owned()).or_default().push(Change {
+                        removed: !after.has(path),
+                        steps_back: steps,
+                        ..self.change(*commit)?
+                    });
+                }
             }
-            newer = Some((ancestor.commit, snapshot.tree(), id));
+            newer = Some((ancestor.commit, seen));
+            steps = steps_back;
         }
-        if let Some((commit, _, Some(_))) = newer {
-            changes.push(self.change(commit, false)?);
+        if let Some((commit, first)) = newer {
+            for path in first.differing(&Seen::default()) {
+                let change = Change { steps_back: steps, ..self.change(commit)? };
+                logs.entry(path.to_owned()).or_default().push(change);
+            }
         }
-        Ok(changes)
+        Ok(logs)
+    }
+
+    /// What a commit holds at the paths, folder by folder; a folder that is as in the newer commit is not read again.
+    fn seen<'p>(
+        &self,
+        commit: CommitId,
+        folders: &BTreeMap<&'p str, Vec<(&'p str, &'p str)>>,
+        newer: Option<&Seen<'p>>,
+    ) -> Result<Seen<'p>, Error> {
+        let found = self.repo().find_commit(commit.0).map_err(Error::git("walk the history"))?;
+        let tree = found.tree_id().map_err(Error::git("read a commit"))?.detach();
+        let mut seen = Seen { tree: Some(tree), ..Seen::default() };
+        if let Some(newer) = newer.filter(|newer| newer.tree == Some(tree)) {
+            seen.folders.clone_from(&newer.folders);
+            return Ok(seen);
+        }
+        for (&folder, names) in folders {
+            let id = if folder.is_empty() { Some(tree) } else { self.folder_at(tree, folder)? };
+            let Some(id) = id else { continue };
+            let known = newer.and_then(|newer| newer.folders.get(folder)).filter(|(known, _)| *known == id);
+            let held = match known {
+                Some((_, held)) => Rc::clone(held),
+                None => {
+                    let entries = read_folder(self.repo(), id)?;
+                    let of =
+                        |name: &str| entries.iter().find(|entry| entry.name == name).map(|entry| entry.id);
+                    Rc::new(names.iter().filter_map(|(name, path)| Some((*path, of(name)?))).collect())
+                }
+            };
+            seen.folders.insert(folder, (id, held));
+        }
+        Ok(seen)
     }
 
     /// How often each entry of a folder was changed on the first-parent line, in commits newer than `since` where that
@@ -141,7 +223,7 @@ impl Book {
         Ok(false)
     }
 
-    fn change(&self, commit: CommitId, removed: bool) -> Result<Change, Error> {
+    fn change(&self, commit: CommitId) -> Result<Change, Error> {
         let found = self.repo().find_commit(commit.0).map_err(Error::git("read a commit"))?;
         let decoded = found.decode().map_err(Error::git("read a commit"))?;
         let author = decoded.author().map_err(Error::git("read a commit's author"))?;
@@ -151,7 +233,8 @@ impl Book {
             author: Author { name: author.name.to_string(), email: author.email.to_string() },
             time: Time { seconds: time.seconds, offset: time.offset },
             subject: decoded.message.to_string().lines().next().unwrap_or_default().to_owned(),
-            removed,
+            removed: false,
+            steps_back: 0,
         })
     }
 

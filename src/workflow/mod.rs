@@ -42,6 +42,8 @@ pub mod sheet;
 mod sweep;
 pub mod table;
 pub mod take_in;
+pub mod trail;
+mod trail_events;
 mod wear;
 pub mod weigh;
 mod weigh_pulls;

@@ -1,0 +1,432 @@
+//! The life of a part, build, pull, figure, instrument, columns record or raw file.
+//!
+//! Every version of every record that tells of it is read, oldest first: what a version adds was written by its commit,
+//! what it alters is told with the old and the new.
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use chrono::DateTime;
+use chrono::FixedOffset;
+
+use crate::answer::TrailAnswer;
+use crate::answer::TrailEvent;
+use crate::answer::TrailWritten;
+use crate::finding::Finding;
+use crate::manifest::bind;
+use crate::manifest::yaml;
+use crate::record::Build;
+use crate::record::Moment;
+use crate::store::Book;
+use crate::store::Change;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::compare::pending_among;
+use crate::workflow::gate::Sort;
+use crate::workflow::gate::sort_of;
+use crate::workflow::library::columns_path;
+use crate::workflow::names;
+use crate::workflow::names::Named;
+use crate::workflow::trail_events as events;
+use crate::workflow::trail_events::Event;
+use crate::workflow::trail_events::PULLS;
+use crate::workflow::trail_events::Touch;
+
+/// Where pulls without a build lie.
+const UNASSIGNED: &str = "unassigned";
+/// Characters of a day as written.
+const DAY: usize = 10;
+/// The fewest digits of a SHA-256 that name a raw file.
+const SHORTEST_HASH: usize = 6;
+
+/// Tells a life: of whatever `about` names, or of one figure, setting, fit or condition of it.
+///
+/// # Errors
+/// The name means nothing, it has no such figure, or a record does not hold.
+pub fn trail(book: &Book, about: &str, figure: Option<&str>) -> Result<TrailAnswer, Failure> {
+    let library = Library::at_head(book)?;
+    let subject = Subject::named(&library, about, figure)?;
+    let (paths, events) = present(&library, &subject)?;
+    let paths: BTreeSet<String> = paths.into_iter().chain(subject.record.clone()).collect();
+    let logs = book.logs(&paths.iter().flat_map(|path| places_of(path)).collect())?;
+    let mut lived = Vec::new();
+    for path in &paths {
+        lived.extend(versions(book, &library, path, &logs, &subject)?);
+    }
+    if lived.is_empty() && events == 0 {
+        return Err(Finding::error("not-found", "the book tells nothing of it")
+            .found(format!("`{}`", subject.title))
+            .next("`mulebook sheet` shows what a build or pull has")
+            .into());
+    }
+    let shown = told(lived, subject.of == "instrument");
+    Ok(TrailAnswer {
+        next: match (subject.of, &subject.record) {
+            ("part", _) => format!("mulebook trail {about} FIGURE   the life of one figure"),
+            ("pull" | "build", _) => format!("mulebook sheet {}   all of it as it stands", subject.title),
+            (_, Some(record)) => format!("git log -p {record}   every version, word for word"),
+            (_, None) => "mulebook audit   whether every byte in the book still holds".to_owned(),
+        },
+        about: subject.title,
+        of: subject.of,
+        events: shown,
+        pending: pending_among(book, &library.touched())?,
+        commit: library.commit().short(),
+    })
+}
+
+/// What a trail is asked for.
+struct Subject {
+    title: String,
+    of: &'static str,
+    touch: Vec<Touch>,
+    /// Its own manifest, whose every version is read.
+    record: Option<String>,
+    /// What a manifest must hold somewhere to tell of it.
+    words: Vec<String>,
+}
+
+impl Subject {
+    fn named(library: &Library, about: &str, figure: Option<&str>) -> Result<Self, Failure> {
+        let named = match names::any(library, about) {
+            Ok(named) => named,
+            Err(failure) => return Self::other(library, about)?.filter(|_| figure.is_none()).ok_or(failure),
+        };
+        let new = |title: String, of, touch, record| Self {
+            words: vec![title.clone()],
+            title,
+            of,
+            touch: vec![touch],
+            record,
+        };
+        let whole = match named {
+            Named::Part { tag, letter } => {
+                let record = library.part_path(&tag)?;
+                let title = letter.as_ref().map_or(tag.clone(), |letter| format!("{tag}/{letter}"));
+                Self { words: vec![tag.clone()], ..new(title, "part", Touch::Part { tag, letter }, record) }
+            }
+            Named::Build(name) => {
+                let record = Some(crate::workflow::library::build_path(&name));
+                new(name.clone(), "build", Touch::Build(name), record)
+            }
+            Named::Pull(id) => {
+                let record = library.pull_path(&id)?;
+                new(id.clone(), "pull", Touch::Pull(id), record)
+            }
+            Named::Session(tag) => {
+                let record = Some(format!("sessions/{tag}.yaml"));
+                new(tag.clone(), "session", Touch::Session(tag), record)
+            }
+            Named::Instrument(tag) => {
+                let record = Some(format!("instruments/{tag}.yaml"));
+                new(tag.clone(), "instrument", Touch::Instrument(tag), record)
+            }
+            Named::Cell(tag) => return Err(not_followed("a cell", &tag, &format!("cells/{tag}.yaml"))),
+            Named::Flow(tag) => return Err(not_followed("a flow sheet", &tag, &format!("flow/{tag}.yaml"))),
+        };
+        let Some(field) = figure else { return Ok(whole) };
+        let of = whole.title.split('/').next().unwrap_or_default().to_owned();
+        Ok(Self {
+            title: format!("{} {field}", whole.title),
+            of: "figure",
+            touch: vec![Touch::Figure { of, field: field.to_owned() }],
+            ..whole
+        })
+    }
+
+    /// A columns record or a raw file: by its name as it came, or the beginning of its SHA-256.
+    fn other(library: &Library, about: &str) -> Result<Option<Self>, Failure> {
+        let columns = columns_path(about);
+        if library.read(&columns)?.is_some() {
+            return Ok(Some(Self {
+                title: about.to_owned(),
+                of: "columns",
+                touch: vec![Touch::Columns(about.to_owned())],
+                record: Some(columns),
+                words: vec![about.to_owned()],
+            }));
+        }
+        let hash = about.len() >= SHORTEST_HASH && about.bytes().all(|byte| byte.is_ascii_hexdigit());
+        let mut found = BTreeMap::new();
+        for path in library.pull_paths()?.values() {
+            if !library.read(path)?.is_some_and(|bytes| holds(&bytes, about)) {
+                continue;
+            }
+            for raw in library.pull_at(path)?.into_iter().flat_map(|pull| pull.raw) {
+                if raw.file == about || (hash && raw.sha256.starts_with(&about.to_lowercase())) {
+                    found.insert(raw.sha256, raw.file);
+                }
+            }
+        }
+        let mut title: Vec<String> =
+            found.iter().map(|(sha256, file)| format!("{file} (SHA-256 {sha256})")).collect();
+        title.dedup();
+        Ok((!found.is_empty()).then(|| Self {
+            title: title.join(", "),
+            of: "file",
+            words: found.keys().cloned().collect(),
+            touch: found.into_keys().map(Touch::Raw).collect(),
+            record: None,
+        }))
+    }
+
+    fn concerns(&self, event: &Event) -> bool {
+        event.touches.iter().any(|touch| self.touch.iter().any(|wanted| meets(wanted, touch)))
+    }
+}
+
+fn not_followed(what: &str, tag: &str, path: &str) -> Failure {
+    Finding::error("no-trail", format!("{tag} is {what}: its life is that of its own file"))
+        .next(format!("git log -p {path}"))
+        .into()
+}
+
+/// Whether what an event touches is what is asked for: a part in any state where none is named.
+fn meets(wanted: &Touch, touch: &Touch) -> bool {
+    match (wanted, touch) {
+        (Touch::Part { tag, letter }, Touch::Part { tag: other, letter: state }) => {
+            tag == other && (letter.is_none() || state.is_none() || letter == state)
+        }
+        _ => wanted == touch,
+    }
+}
+
+fn holds(bytes: &[u8], word: &str) -> bool {
+    memchr::memmem::find(bytes, word.as_bytes()).is_some()
+}
+
+/// The records that tell of a subject as the book stands, and how many events they tell.
+fn present(library: &Library, subject: &Subject) -> Result<(BTreeSet<String>, usize), Failure> {
+    let mut paths = BTreeSet::new();
+    let mut count = 0;
+    let builds: Vec<String> = library.build_names()?;
+    let mut all: Vec<String> = Vec::new();
+    for kind in library.names("parts")? {
+        all.extend(
+            library.tags(&format!("parts/{kind}"))?.iter().map(|tag| format!("parts/{kind}/{tag}.yaml")),
+        );
+    }
+    all.extend(builds.iter().map(|name| crate::workflow::library::build_path(name)));
+    let mut with_subject: BTreeSet<&str> = BTreeSet::new();
+    library.aside(|| -> Result<(), Failure> {
+        for path in &all {
+            if told_by(library, path, subject, false)? {
+                count += 1;
+                paths.insert(path.clone());
+            }
+        }
+        for name in &builds {
+            let text = library.read(&crate::workflow::library::build_path(name))?.unwrap_or_default();
+            if subject.words.iter().any(|word| holds(&text, word)) {
+                with_subject.insert(name);
+            }
+        }
+        for path in library.pull_paths()?.values() {
+            // What stands in the build is on the engine for its pulls, though they do not name it.
+            let of_build = path.split('/').nth(1).is_some_and(|build| with_subject.contains(build));
+            if told_by(library, path, subject, of_build)? {
+                count += 1;
+                paths.insert(path.clone());
+            }
+        }
+        Ok(())
+    })?;
+    Ok((paths, count))
+}
+
+fn told_by(library: &Library, path: &str, subject: &Subject, of_build: bool) -> Result<bool, Failure> {
+    let bytes = library.read(path)?.unwrap_or_default();
+    if !of_build && !subject.words.iter().any(|word| holds(&bytes, word)) {
+        return Ok(false);
+    }
+    Ok(read(library, path, &bytes).iter().any(|event| subject.concerns(event)))
+}
+
+/// What one version of a manifest tells; nothing where it does not hold.
+fn read(library: &Library, path: &str, bytes: &[u8]) -> Vec<Event> {
+    let Ok(root) = yaml::read(path, bytes) else { return Vec::new() };
+    let kinds = library.kinds();
+    match sort_of(path) {
+        Sort::Part(_) => bind::part(path, &root, kinds).0.map(|part| events::of_part(&part, kinds)),
+        Sort::Build(_) => bind::build(path, &root, kinds).0.map(|build| events::of_build(&build, kinds)),
+        Sort::Pull(_) => bind::pull(path, &root, kinds).0.map(|pull| {
+            let build: Option<Build> =
+                pull.effective_build().and_then(|build| library.build(build).ok().flatten());
+            events::of_pull(&pull, build.as_ref())
+        }),
+        Sort::Instrument => bind::instrument(path, &root, kinds).0.map(|found| events::of_instrument(&found)),
+        _ => None,
+    }
+    .unwrap_or_default()
+}
+
+/// The places where a record may have lain: a pull begins among those without a build.
+fn places_of(path: &str) -> Vec<String> {
+    let before = match sort_of(path) {
+        Sort::Pull(build) if build != UNASSIGNED => {
+            path.rsplit('/').next().map(|file| format!("builds/{UNASSIGNED}/pulls/{file}"))
+        }
+        _ => None,
+    };
+    before.into_iter().chain([path.to_owned()]).collect()
+}
+
+/// An event with the version that brought it.
+struct Lived {
+    event: Event,
+    record: String,
+    written: TrailWritten,
+    seconds: i64,
+    steps_back: usize,
+}
+
+/// Every event that the versions of a record tell of a subject, with the commit that first told it.
+fn versions(
+    book: &Book,
+    library: &Library,
+    path: &str,
+    logs: &BTreeMap<String, Vec<Change>>,
+    subject: &Subject,
+) -> Result<Vec<Lived>, Failure> {
+    let mut changes: Vec<(&String, &Change)> = places_of(path)
+        .iter()
+        .filter_map(|place| logs.get_key_value(place))
+        .flat_map(|(place, changes)| changes.iter().map(move |change| (place, change)))
+        .filter(|(_, change)| !change.removed)
+        .collect();
+    changes.sort_by_key(|(_, change)| std::cmp::Reverse(change.steps_back));
+    let whole = subject.record.as_deref() == Some(path) && subject.of != "figure";
+    let mut lived: Vec<Lived> = Vec::new();
+    let mut known: BTreeMap<String, Event> = BTreeMap::new();
+    for (place, change) in changes {
+        let Some(bytes) = book.snapshot(change.commit)?.read(place)? else { continue };
+        let mut now = read(library, place, &bytes);
+        if matches!(sort_of(place), Sort::Columns | Sort::Session) && whole {
+            now.push(events::record_written(&change.commit.to_string()));
+        }
+        let now: Vec<Event> =
+            now.into_iter().filter(|event| event.what == "edit" || subject.concerns(event)).collect();
+        let mut tell = |event: Event| {
+            lived.push(Lived {
+                written: written(change, event.on.as_ref()),
+                event,
+                record: path.to_owned(),
+                seconds: change.time.seconds,
+                steps_back: change.steps_back,
+            });
+        };
+        let (kept, gone) = known
+            .into_iter()
+            .partition::<BTreeMap<_, _>, _>(|(key, _)| now.iter().any(|event| event.key == *key));
+        known = kept;
+        for was in gone.into_values() {
+            let says = format!("no longer told: {}", was.says);
+            tell(Event { says, ..edit(was) });
+        }
+        for mut event in now {
+            if subject.of == "instrument" && event.pull.is_some() {
+                // Its readings stand in the pulls; here it counts that they were taken.
+                event.says.truncate(event.says.find(": ").unwrap_or(event.says.len()));
+            }
+            match known.insert(event.key.clone(), event.clone()) {
+                None => tell(event),
+                Some(was) if was.says != event.says => {
+                    let says = format!("{}; before this edit: {}", event.says, was.says);
+                    tell(Event { says, ..edit(event) });
+                }
+                Some(_) => {}
+            }
+        }
+    }
+    Ok(lived)
+}
+
+/// The altering of what was told; it is of the day on which it was written.
+fn edit(of: Event) -> Event {
+    Event { on: None, what: "edit", by: None, ..of }
+}
+
+fn written(change: &Change, on: Option<&Moment>) -> TrailWritten {
+    let zone = FixedOffset::east_opt(change.time.offset);
+    let moment = DateTime::from_timestamp(change.time.seconds, 0)
+        .zip(zone)
+        .map(|(moment, zone)| moment.with_timezone(&zone));
+    TrailWritten {
+        commit: change.commit.short(),
+        on: moment.map(|moment| moment.to_rfc3339()).unwrap_or_default(),
+        by: change.author.name.clone(),
+        says: change.subject.clone(),
+        days_after: on.zip(moment).map(|(on, moment)| (moment.date_naive() - on.day()).num_days()),
+    }
+}
+
+/// Events in order of time, what several pulls tell alike told once: pulls in a row, or all of a day.
+fn told(mut lived: Vec<Lived>, by_day: bool) -> Vec<TrailEvent> {
+    let day = |lived: &Lived| {
+        let written = DateTime::parse_from_rfc3339(&lived.written.on).ok();
+        lived.event.on.as_ref().map(Moment::day).or(written.map(|moment| moment.date_naive()))
+    };
+    let instant = |lived: &Lived| {
+        let instant = lived.event.on.as_ref().and_then(Moment::instant).map(|instant| instant.timestamp());
+        // A day without an hour stands where it was written, if that was the same day; else before all of it.
+        let same_day = lived.written.days_after.is_none_or(|days| days == 0);
+        instant.unwrap_or(if same_day { lived.seconds } else { i64::MIN })
+    };
+    let order = |lived: &Lived| (day(lived), instant(lived), std::cmp::Reverse(lived.steps_back));
+    lived.sort_by_key(order);
+    let mut told: Vec<(TrailEvent, String)> = Vec::new();
+    for Lived { event, record, written, .. } in lived {
+        let on = event.on.as_ref().map(ToString::to_string);
+        let day = |on: &Option<String>| on.as_ref().map(|on| on.chars().take(DAY).collect::<String>());
+        let look_back = if by_day { told.len() } else { 1 };
+        let alike = told.iter_mut().rev().take(look_back).find(|(last, says)| {
+            *says == event.says
+                && last.what == event.what
+                && last.by == event.by
+                && day(&last.on) == day(&on)
+                && !last.pulls.is_empty()
+        });
+        if let Some(((last, _), pull)) = alike.zip(event.pull.as_ref()) {
+            last.pulls.push(pull.clone());
+            continue;
+        }
+        let shown = TrailEvent {
+            on,
+            what: event.what,
+            says: String::new(),
+            by: event.by,
+            pulls: event.pull.into_iter().collect(),
+            record,
+            written,
+        };
+        told.push((shown, event.says));
+    }
+    told.into_iter()
+        .map(|(event, says)| TrailEvent { says: says.replace(PULLS, &ranges(&event.pulls)), ..event })
+        .collect()
+}
+
+/// Pulls as people write them: `0412a-04..06, 0412a-09`.
+fn ranges(pulls: &[String]) -> String {
+    let mut runs: Vec<(&str, u32, &str, u32)> = Vec::new();
+    for pull in pulls {
+        let (session, order) = pull.rsplit_once('-').unwrap_or((pull, ""));
+        let number = order.parse().unwrap_or(0);
+        match runs.last_mut() {
+            Some((of, last, _, count)) if *of == session && *last + 1 == number => {
+                *last = number;
+                *count += 1;
+            }
+            _ => runs.push((session, number, pull, 1)),
+        }
+    }
+    let words: Vec<String> = runs
+        .into_iter()
+        .map(|(_, last, first, count)| match count {
+            1 => first.to_owned(),
+            _ => format!("{first}..{last:02}"),
+        })
+        .collect();
+    let word = if pulls.len() == 1 { "pull" } else { "pulls" };
+    format!("{word} {}", words.join(", "))
+}
