@@ -37,6 +37,8 @@ mod look;
 mod measure;
 #[path = "cli/new.rs"]
 mod new;
+#[path = "cli/page.rs"]
+mod page;
 #[path = "cli/part.rs"]
 mod part;
 #[path = "cli/place.rs"]

@@ -18,6 +18,7 @@ mod keep;
 mod look;
 mod make;
 mod measure;
+mod page;
 mod pull;
 mod sheet;
 mod surroundings;
@@ -97,6 +98,7 @@ enum Command {
     Weigh(weigh::Weigh),
     Combos(combos::Combos),
     Sheet(sheet::Sheet),
+    Page(page::Page),
     Trail(trail::Trail),
     Audit(audit::Audit),
 }
@@ -197,6 +199,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Weigh(args) => args.run(surroundings),
         Command::Combos(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
+        Command::Page(args) => args.run(surroundings),
         Command::Trail(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }

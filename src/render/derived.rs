@@ -140,25 +140,31 @@ pub(super) fn bars(page: &mut Page, lines: &[BarsLine], name_side: bool) {
     }
 }
 
+/// How a side came to the correction, in words.
+pub(super) fn basis_words(line: &BasisLine) -> String {
+    format!("{}: file {}; times {} ({})", line.side, line.carries, line.factor.text, line.how)
+}
+
+/// What a side's correction rests on, in words.
+pub(super) fn basis_inputs(line: &BasisLine) -> Option<String> {
+    let from: Vec<String> = line
+        .inputs
+        .iter()
+        .map(|input| {
+            let item = input.item.trim_start_matches("conditions.");
+            let rough = if input.last_digit { ", to half its last digit" } else { "" };
+            format!("{item} {} ({}{rough})", input.text, input.how)
+        })
+        .collect();
+    (!from.is_empty()).then(|| format!("from {}", from.join("; ")))
+}
+
 /// How both sides came to one correction.
 pub(super) fn basis(page: &mut Page, lines: &[BasisLine]) {
     for line in lines {
-        page.line(
-            0,
-            Tone::Plain,
-            &format!("{}: file {}; times {} ({})", line.side, line.carries, line.factor.text, line.how),
-        );
-        if !line.inputs.is_empty() {
-            let from: Vec<String> = line
-                .inputs
-                .iter()
-                .map(|input| {
-                    let item = input.item.trim_start_matches("conditions.");
-                    let rough = if input.last_digit { ", to half its last digit" } else { "" };
-                    format!("{item} {} ({}{rough})", input.text, input.how)
-                })
-                .collect();
-            page.line(2, Tone::Faint, &format!("from {}", from.join("; ")));
+        page.line(0, Tone::Plain, &basis_words(line));
+        if let Some(inputs) = basis_inputs(line) {
+            page.line(2, Tone::Faint, &inputs);
         }
         for beyond in &line.beyond {
             page.line(2, Tone::Doubt, beyond);

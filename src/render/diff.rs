@@ -15,6 +15,17 @@ use crate::render::gaps::pending;
 use crate::render::gaps::refusal_gaps;
 use crate::render::page::Tone;
 
+/// The groups of changes in their order on a page.
+pub(super) const GROUPS: [(&str, &str); 7] = [
+    ("parts", "Parts"),
+    ("settings", "Settings"),
+    ("fits", "Fits"),
+    ("run", "How it was run"),
+    ("conditions", "Conditions"),
+    ("place", "Place and people"),
+    ("reading", "Records and notes"),
+];
+
 /// What changed, or why it may not be said.
 pub fn diff(answer: &DiffAnswer, look: Look) -> String {
     let mut page = Page::new(look);
@@ -104,7 +115,7 @@ fn comparison(page: &mut Page, compared: &Compared) {
     page.line(0, Tone::Faint, &format!("Note: {}.", compared.next));
 }
 
-fn side_words(side: &str) -> &'static str {
+pub(super) fn side_words(side: &str) -> &'static str {
     match side {
         "both" => "both sides",
         "base" => "base",
@@ -113,16 +124,7 @@ fn side_words(side: &str) -> &'static str {
 }
 
 fn changes(page: &mut Page, compared: &Compared) {
-    let groups = [
-        ("parts", "Parts"),
-        ("settings", "Settings"),
-        ("fits", "Fits"),
-        ("run", "How it was run"),
-        ("conditions", "Conditions"),
-        ("place", "Place and people"),
-        ("reading", "Records and notes"),
-    ];
-    for (group, title) in groups {
+    for (group, title) in GROUPS {
         let lines: Vec<&ChangeLine> =
             compared.changes.iter().filter(|change| change.group == group).collect();
         if lines.is_empty() {

@@ -1,5 +1,6 @@
-//! A table that left the book, as text.
+//! Files that left the book, as text.
 
+use crate::answer::PageAnswer;
 use crate::answer::TableAnswer;
 use crate::render::Look;
 use crate::render::Page;
@@ -11,5 +12,18 @@ pub fn table(answer: &TableAnswer, look: Look) -> String {
     page.line(0, Tone::Heading, &format!("Wrote {} rows of pull {}.", answer.rows, answer.pull));
     page.line(2, Tone::Plain, &format!("{}: {}", answer.csv, answer.columns.join(", ")));
     page.line(2, Tone::Plain, &format!("{}: what the columns mean (CSVW)", answer.metadata));
+    page.finish()
+}
+
+/// A page that was written.
+pub fn page_written(answer: &PageAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    let kilobytes = answer.bytes.div_ceil(1000);
+    page.line(
+        0,
+        Tone::Heading,
+        &format!("Wrote {} ({kilobytes} kB), at commit {}.", answer.file, answer.commit),
+    );
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
 }

@@ -36,6 +36,7 @@ pub mod measure;
 mod milling;
 pub mod names;
 pub mod new_book;
+pub mod page;
 mod pull_index;
 pub mod rework;
 pub mod sheet;

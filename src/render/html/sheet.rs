@@ -1,0 +1,174 @@
+//! A build sheet on a page, fit to print.
+
+use maud::Markup;
+use maud::html;
+
+use super::{cautions, document, list, plain, side};
+use crate::answer::SheetAnswer;
+use crate::answer::SheetLine;
+use crate::answer::SheetPull;
+use crate::answer::SheetRoleLine;
+
+/// The sheet of a build or a pull as a page.
+pub fn sheet_page(sheet: &SheetAnswer) -> String {
+    let title = format!("Sheet of the {} {}", sheet.of, sheet.name);
+    let mut about: Vec<String> = Vec::new();
+    if sheet.of == "pull" {
+        about.extend(sheet.build.iter().map(|build| format!("build {build}")));
+    }
+    about.extend(sheet.engine.iter().map(|engine| format!("engine {engine}")));
+    about.extend(sheet.on.clone());
+    about.extend(sheet.by.iter().map(|by| format!("by {by}")));
+    let body = html! {
+        header {
+            p class="kicker" { (plain(&about.join(", "))) ", at commit " span class="hash" { (sheet.commit) } }
+            h1 { (plain(&title)) }
+        }
+        main {
+            @for note in &sheet.notes { p { (plain(note)) } }
+            @if sheet.gaps > 0 {
+                p class="unknown" { "Not documented, of what a comparison asks for: " (sheet.gaps) "." }
+            }
+            h2 { "Parts, in order of assembly" }
+            (table("Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
+            (section("Settings", &sheet.settings))
+            (section("Fits", &sheet.fits))
+            (section("How it was run", &sheet.run))
+            (section("Conditions", &sheet.conditions))
+            (derived(sheet))
+            (pulls(sheet))
+            (cautions())
+        }
+        footer { p { "From the book at commit " span class="hash" { (sheet.commit) } ". Raw files are named by the SHA-256 of their bytes." } }
+    };
+    document(&title, &title, &sheet.commit, &body)
+}
+
+fn table(name: &str, rows: Markup) -> Markup {
+    html! {
+        div class="scroll" {
+            table {
+                thead { tr { th scope="col" { (name) } th scope="col" { "What is known of it" } } }
+                tbody { (rows) }
+            }
+        }
+    }
+}
+
+fn section(title: &str, lines: &[SheetLine]) -> Markup {
+    html! {
+        @if !lines.is_empty() {
+            h2 { (title) }
+            (table("What", html! { @for line in lines { (item(line, false)) } }))
+        }
+    }
+}
+
+fn item(line: &SheetLine, figure: bool) -> Markup {
+    // A fit is told by its pair, which its title does not name.
+    let pair = line.item.split_once('.').filter(|(pair, _)| pair.contains('+')).map(|(pair, _)| pair);
+    html! {
+        tr class=[figure.then_some("figure")] {
+            th scope="row" { @if let Some(pair) = pair { (plain(pair)) ", " } (plain(&line.title)) }
+            td {
+                @match &line.gap {
+                    Some(gap) => { strong { "not documented" } ", " (plain(gap)) }
+                    None => (side(line.said.as_ref())),
+                }
+            }
+        }
+    }
+}
+
+fn role(role: &SheetRoleLine) -> Markup {
+    html! {
+        @if role.within {
+            tr {
+                th scope="row" { (plain(&role.role.title)) }
+                td class="known" { "in " (plain(role.role.said.as_ref().map_or("", |said| &said.text))) }
+            }
+        } @else {
+            (item(&role.role, false))
+        }
+        @if let Some(part) = &role.part {
+            @let words: Vec<String> = part.name.iter().cloned()
+                .chain(part.serial.iter().map(|serial| format!("serial {serial}")))
+                .chain(part.batch.iter().map(|batch| format!("batch {batch}")))
+                .chain(part.how.clone())
+                .chain(part.since.iter().map(|since| format!("state {} since {since}", part.state)))
+                .chain(part.work.iter().map(|work| format!("work, {work}")))
+                .chain(part.gone.clone())
+                .collect();
+            @if !words.is_empty() {
+                tr class="figure" { th scope="row" { "the part itself" } td class="known" { (plain(&words.join("; "))) } }
+            }
+        }
+        @for figure in &role.figures { (item(figure, true)) }
+    }
+}
+
+fn derived(sheet: &SheetAnswer) -> Markup {
+    let whole = sheet.derived.iter().filter(|line| line.cylinder.is_none());
+    html! {
+        @if !sheet.derived.is_empty() {
+            h2 { "Derived from these, with intervals of 95 %" }
+            (table("Figure", html! {
+                @for line in whole {
+                    tr {
+                        th scope="row" { (plain(&line.title)) }
+                        td {
+                            (plain(&line.interval.text)) " "
+                            span class="known" {
+                                @if line.not_measured.is_empty() { "(from measured figures)" } @else {
+                                    "(no better than " (line.worst_input) ": "
+                                    @for (index, input) in line.not_measured.iter().enumerate() {
+                                        @if index > 0 { ", " }
+                                        (plain(&input.item))
+                                    }
+                                    ")"
+                                }
+                            }
+                            @for beyond in &line.beyond { br; strong { (plain(beyond)) } }
+                        }
+                    }
+                }
+            }))
+        }
+        @if !sheet.bars.is_empty() {
+            h2 { "Missing for derived figures" }
+            (list(&sheet.bars.iter().map(|bar| format!("{}: {}; bars {}", bar.item, bar.why, bar.bars.join("; "))).collect::<Vec<_>>()))
+        }
+    }
+}
+
+fn pulls(sheet: &SheetAnswer) -> Markup {
+    let words = |pull: &SheetPull| {
+        let mut words: Vec<String> = pull.at.clone().into_iter().collect();
+        words.extend(pull.fit_up.map(|count| format!("together for time {count}")));
+        words.extend(pull.correction.clone());
+        words.push(pull.outcome.clone());
+        words.join(", ")
+    };
+    html! {
+        @if !sheet.pulls.is_empty() {
+            h2 { @if sheet.of == "pull" { "Raw files" } @else { "Pulls and raw files" } }
+            (table("Pull", html! {
+                @for pull in &sheet.pulls {
+                    tr {
+                        th scope="row" { (plain(&pull.pull)) }
+                        td {
+                            (plain(&words(pull)))
+                            @for raw in &pull.raw {
+                                br;
+                                (plain(&raw.file))
+                                @if let Some(segment) = raw.segment { ", segment " (segment) }
+                                ", " (raw.bytes) " bytes, SHA-256 "
+                                span class="hash" { (raw.sha256) }
+                            }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}

@@ -1,0 +1,63 @@
+use super::bench::Bench;
+use super::kept;
+use super::shown;
+
+fn written(bench: &Bench, arguments: &[&str]) -> String {
+    let mut all = vec!["page", "--out", "page.html"];
+    all.extend(arguments);
+    bench.run(&all).done();
+    let html = bench.read("page.html");
+    std::fs::remove_file(bench.book().join("page.html")).expect("it was written");
+    html
+}
+
+#[test]
+fn a_page_shows_what_the_terminal_shows() {
+    let bench = Bench::demo();
+    let shown = written(&bench, &["0411a-03", "0418a-05", "--subject", "header"]);
+    for words in ["measured afterwards", "sp-12/a", "SAE J1349", "carbon monoxide", "head gasket"] {
+        assert!(shown.contains(words), "{words}");
+    }
+    kept!("page-diff", &shown);
+    let sheet = written(&bench, &["0418a-05"]);
+    assert!(sheet.contains("43.6 43.6 43.5 43.6 ±0.2 cc") && sheet.contains("carbon monoxide"));
+    kept!("page-sheet", &sheet);
+    for page in [&shown, &sheet] {
+        assert!(page.len() < 400_000);
+        // Nothing to fetch, and no handler in the markup.
+        for word in ["http", "src=", "href=", "url(", "@import", "onclick"] {
+            assert!(!page.contains(word), "{word}");
+        }
+    }
+    bench.run(&["page", "b1"]).done();
+    assert!(bench.read("sheet-b1.html").contains("Sheet of the build b1"));
+}
+
+#[test]
+fn a_page_is_never_in_the_way_of_another_and_shows_nothing_that_is_refused() {
+    let bench = Bench::shop();
+    shown!(bench, "refused", &["page", "1", "b1"]);
+    bench.run(&["build", "b2", "--from", "b1", "--set", "cylinder-head=h3/a"]).done();
+    let refused = bench.run(&["page", "b1", "b2", "--out", "no.html"]);
+    assert_eq!(refused.code, 3);
+    assert!(!bench.book().join("no.html").exists());
+    bench.put("book/mine.html", "mine");
+    let there = bench.run(&["page", "b1", "--out", "mine.html"]);
+    assert_eq!((there.code, bench.read("mine.html").as_str()), (1, "mine"));
+    shown!(bench, "no-name", &["page", "b1", "--out", ".."]);
+}
+
+/// A record may come from anybody: markup, quotes, marks that turn the reading direction, very long words.
+#[test]
+fn nothing_in_a_record_breaks_a_page() {
+    let bench = Bench::shop();
+    let long = "w".repeat(3000);
+    let note = format!("</style><script>alert(1)</script> \\u202Eturned \\\" & ' {long}");
+    bench.put("book/parts/spacer/sp-30.yaml", &format!("part: sp-30\nkind: spacer\nname: \"{note}\"\nstates:\n  - state: a\n    since: 2026-04-01\n    how: \"{note}\"\n    figures: {{}}\n"));
+    bench.run(&["keep", "-m", "from elsewhere"]).done();
+    bench.run(&["build", "b2", "--from", "b1", "--set", "spacer=sp-30/a"]).done();
+    let page = written(&bench, &["b2"]);
+    assert_eq!(page.matches("<script>").count(), 1, "ours alone");
+    assert_eq!(page.matches("</style>").count(), 1);
+    assert!(page.contains("&lt;script&gt;alert(1)") && !page.contains('\u{202e}'));
+}
