@@ -189,9 +189,11 @@ fn curves(compared: &Compared, curves: &Curves) -> Markup {
     };
     let cell = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.1}"));
     html! {
+        div class="together" {
         h2 { "Torque and power, " (plain(&carried)) }
         p class="note" { "Values side by side, not weighed: a difference here is not yet a gain." }
         @if let Some(plot) = plot("torque", "torque", &curves.torque_unit, &|row| row.base_torque, &|row| row.test_torque) { (plot) }
+        }
         @if let Some(plot) = plot("power", "power", &curves.power_unit, &|row| row.base_power, &|row| row.test_power) { (plot) }
         details open {
             summary { "Each " (curves.step_rpm) " rpm as a table" }
