@@ -1,6 +1,6 @@
-//! Every command that README.md shows is run in a demo book, and must print what README.md says it prints.
+//! Every command that README.md and docs/format.md show is run in a demo book, and must print what they say it prints.
 //!
-//! A line `…` in README.md stands for any number of lines left out, and `…` within a line for any part of it.
+//! A line `…` stands for any number of lines left out, and `…` within a line for any part of it.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
@@ -62,45 +62,60 @@ fn same_line(expected: &str, printed: &str) -> bool {
     }
 }
 
-#[test]
-fn the_readme_shows_what_the_program_prints() {
-    let readme = include_str!("../README.md");
-    let folder = tempfile::tempdir().expect("a folder");
+/// The program's folder, then the path of the shell.
+fn with_program() -> String {
     let program = Path::new(env!("CARGO_BIN_EXE_mulebook"));
-    let path = format!(
-        "{}:{}",
-        program.parent().expect("a folder").display(),
-        std::env::var("PATH").unwrap_or_default()
-    );
-    let run = |command: &str, at: &Path| {
-        let output = Command::new("sh")
-            .args(["-c", &format!("{command} 2>&1")])
-            .current_dir(at)
-            .env("PATH", &path)
-            .env("MULEBOOK_NOW", "2026-05-24T09:00:00+02:00")
-            .env("MULEBOOK_PERSON", "jo")
-            .env("GIT_CONFIG_NOSYSTEM", "1")
-            .env("GIT_PAGER", "cat")
-            .env("HOME", at)
-            .output()
-            .expect("sh runs");
-        String::from_utf8_lossy(&output.stdout).into_owned()
-    };
-    run("mulebook demo", folder.path());
+    let folder = program.parent().expect("a folder");
+    format!("{}:{}", folder.display(), std::env::var("PATH").unwrap_or_default())
+}
+
+fn run(command: &str, at: &Path, path: &str) -> String {
+    let output = Command::new("sh")
+        .args(["-c", &format!("{command} 2>&1")])
+        .current_dir(at)
+        .env("PATH", path)
+        .env("MULEBOOK_NOW", "2026-05-24T09:00:00+02:00")
+        .env("MULEBOOK_PERSON", "jo")
+        .env("GIT_CONFIG_NOSYSTEM", "1")
+        .env("GIT_PAGER", "cat")
+        .env("TZ", "UTC")
+        .env("HOME", at)
+        .output()
+        .expect("sh runs");
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Runs every command of a document in a demo book, with the programs of `path`.
+fn holds(name: &str, text: &str, least: usize, path: &str) {
+    let folder = tempfile::tempdir().expect("a folder");
+    run("mulebook demo", folder.path(), &with_program());
     let book = folder.path().join("mulebook-demo");
-    let commands = shown(readme);
-    assert!(commands.len() >= 8, "README.md shows only {} commands", commands.len());
+    let commands = shown(text);
+    assert!(commands.len() >= least, "{name} shows only {} commands", commands.len());
     let mut wrong = Vec::new();
     for shown in &commands {
-        let printed = run(&shown.command, &book);
+        let printed = run(&shown.command, &book, path);
         let expected: Vec<String> =
             shown.prints.iter().rev().skip_while(|line| line.trim().is_empty()).cloned().collect::<Vec<_>>();
         let expected: Vec<String> = expected.into_iter().rev().collect();
         let printed = printed.trim_end();
         let lines: Vec<&str> = if printed.is_empty() { Vec::new() } else { printed.lines().collect() };
         if !matches(&expected, &lines) {
-            wrong.push(format!("README.md:{}: `{}` prints\n{printed}\n", shown.line, shown.command));
+            wrong.push(format!("{name}:{}: `{}` prints\n{printed}\n", shown.line, shown.command));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    holds("README.md", include_str!("../README.md"), 8, &with_program());
+}
+
+/// A book is read by git, `sha256sum` and the shell's own words, with the program out of reach.
+#[test]
+fn a_book_is_read_without_the_program() {
+    let path = std::env::var("PATH").unwrap_or_default();
+    assert!(run("command -v mulebook", Path::new("/"), &path).is_empty(), "the program is within reach");
+    holds("docs/format.md", include_str!("../docs/format.md"), 8, &path);
 }
