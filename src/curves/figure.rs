@@ -102,9 +102,14 @@ mod tests {
 
     fn curve(torque: impl Fn(f64) -> f64) -> Curve {
         let points: Vec<GridPoint> = (30..=80)
-            .map(|n| GridPoint { speed_rpm: n * 100, torque_nm: torque(f64::from(n) * 100.0), rows: 10 })
+            .map(|n| GridPoint {
+                speed_rpm: n * 100,
+                torque_nm: torque(f64::from(n) * 100.0),
+                rows: 10,
+                rate_rpm_per_s: None,
+            })
             .collect();
-        Curve { step_rpm: 100, points, cut_rows: 0, rows: 510, falling: false }
+        Curve { step_rpm: 100, points, cut_rows: 0, cut_before: 0, rows: 510, falling: false }
     }
 
     #[test]

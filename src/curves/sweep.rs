@@ -1,7 +1,9 @@
 //! The sweep in a log: from load-on to release, rising or falling, on a grid of speeds.
 
-use std::collections::BTreeMap;
 use std::collections::VecDeque;
+
+use crate::curves::Curve;
+use crate::curves::grid::Bins;
 
 /// Speed may go back by this part of the furthest reached before a sweep counts as over: raw speed pickups jitter by
 /// several per cent from row to row (common practice, no source).
@@ -23,37 +25,6 @@ const HELD_BACK: usize = 256;
 const LONGEST_DWELL: usize = 60_000;
 /// Rows whose median is the torque at which the sweep sets off.
 const SETTING_OFF: usize = 5;
-/// Rows count for a grid point within half this distance of it, however far apart the points are: a straight line holds
-/// only locally.
-const LOCAL_RPM: f64 = 100.0;
-/// A single row stands for its grid point only within this part of the grid's step.
-const ON_THE_POINT: f64 = 0.1;
-
-/// Torque at one grid point.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GridPoint {
-    /// Speed in rpm.
-    pub speed_rpm: u32,
-    /// Torque in N·m, by a straight line through the rows of its bin.
-    pub torque_nm: f64,
-    /// Rows in its bin.
-    pub rows: u64,
-}
-
-/// A sweep on its grid.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Curve {
-    /// Distance of the grid points, in rpm.
-    pub step_rpm: u32,
-    /// The points, by speed; empty bins are left out.
-    pub points: Vec<GridPoint>,
-    /// Rows of the file outside the sweep: before load came on, after release, standing still.
-    pub cut_rows: u64,
-    /// Rows in the sweep.
-    pub rows: u64,
-    /// Whether speed fell in it.
-    pub falling: bool,
-}
 
 /// Finds the widest sweep while rows go by, in memory bounded by the grid.
 #[derive(Debug, Clone)]
@@ -75,9 +46,20 @@ struct Run {
     torque: f64,
     most_torque: f64,
     low_rows: u32,
+    /// Rows of the file before the first that is kept.
+    before: u64,
     kept: u64,
-    held_back: VecDeque<(f64, f64)>,
-    bins: BTreeMap<u32, Sums>,
+    held_back: VecDeque<Row>,
+    bins: Bins,
+}
+
+/// One row of the log.
+#[derive(Debug, Clone, Copy)]
+struct Row {
+    speed: f64,
+    torque: f64,
+    /// In seconds from any beginning; not finite where the log has no time.
+    time: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -85,16 +67,6 @@ enum Direction {
     Open,
     Rising,
     Falling,
-}
-
-/// Sums for a straight line through the rows of a bin; `x` is the speed less the grid point's.
-#[derive(Debug, Clone, Copy, Default)]
-struct Sums {
-    rows: u64,
-    x: f64,
-    y: f64,
-    xx: f64,
-    xy: f64,
 }
 
 impl SweepFinder {
@@ -105,6 +77,12 @@ impl SweepFinder {
 
     /// Takes one row: speed in rpm and torque in N·m. A missing value ends nothing and counts as cut.
     pub fn push(&mut self, speed_rpm: f64, torque_nm: f64) {
+        self.push_at(f64::NAN, speed_rpm, torque_nm);
+    }
+
+    /// Takes one row with its time in seconds from any beginning, so that the curve has its sweep rate; a time that is
+    /// not finite is none.
+    pub fn push_at(&mut self, time_s: f64, speed_rpm: f64, torque_nm: f64) {
         self.seen += 1;
         if !speed_rpm.is_finite() || !torque_nm.is_finite() {
             return;
@@ -117,21 +95,21 @@ impl SweepFinder {
         if self.current.as_mut().is_some_and(|run| !run.goes_on(speed_rpm)) {
             self.close();
         }
-        let step = self.step_rpm;
-        let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm));
-        run.take(speed_rpm, torque_nm, step);
+        let (step, before) = (self.step_rpm, self.seen - 1);
+        let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm, before, step));
+        run.take(Row { speed: speed_rpm, torque: torque_nm, time: time_s });
     }
 
     /// The sweep found, if any row was loaded.
     pub fn finish(mut self) -> Option<Curve> {
         self.close();
         let run = self.widest.take()?;
-        Some(run.curve(self.step_rpm, self.seen))
+        Some(run.curve(self.seen))
     }
 
     fn close(&mut self) {
         let Some(mut run) = self.current.take() else { return };
-        run.release(self.step_rpm);
+        run.release();
         if self.widest.as_ref().is_none_or(|widest| run.extent() > widest.extent()) {
             self.widest = Some(run);
         }
@@ -139,7 +117,7 @@ impl SweepFinder {
 }
 
 impl Run {
-    fn starting(speed: f64) -> Self {
+    fn starting(speed: f64, before: u64, step_rpm: u32) -> Self {
         Self {
             low: speed,
             high: speed,
@@ -150,9 +128,10 @@ impl Run {
             torque: 0.0,
             most_torque: 0.0,
             low_rows: 0,
+            before,
             kept: 0,
             held_back: VecDeque::new(),
-            bins: BTreeMap::new(),
+            bins: Bins::new(step_rpm),
         }
     }
 
@@ -164,8 +143,8 @@ impl Run {
 
     /// The greatest torque among the rows held back at nearby speeds.
     fn nearby_most(&self, speed: f64, within: f64) -> f64 {
-        let nearby = self.held_back.iter().filter(|row| (row.0 - speed).abs() <= within * speed);
-        nearby.map(|row| row.1).fold(0.0, f64::max)
+        let nearby = self.held_back.iter().filter(|row| (row.speed - speed).abs() <= within * speed);
+        nearby.map(|row| row.torque).fold(0.0, f64::max)
     }
 
     fn goes_on(&mut self, speed: f64) -> bool {
@@ -188,15 +167,19 @@ impl Run {
     /// Leaves out the rows in which load was still coming on at the speed where the sweep begins.
     fn set_off(&mut self) {
         self.has_set_off = true;
-        let mut last: Vec<f64> = self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.1).collect();
+        let mut last: Vec<f64> =
+            self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.torque).collect();
         last.sort_by(f64::total_cmp);
         let Some(&reached) = last.get(last.len() / 2) else { return };
         let coming_on =
-            self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
-        self.held_back.drain(..coming_on.min(self.held_back.len().saturating_sub(1)));
+            self.held_back.iter().rposition(|row| row.torque < LOADED * reached).map_or(0, |at| at + 1);
+        let cut = coming_on.min(self.held_back.len().saturating_sub(1));
+        self.held_back.drain(..cut);
+        self.before += cut as u64;
     }
 
-    fn take(&mut self, speed: f64, torque: f64, step: u32) {
+    fn take(&mut self, row: Row) {
+        let Row { speed, torque, .. } = row;
         self.low = self.low.min(speed);
         self.high = self.high.max(speed);
         self.rows += 1;
@@ -205,86 +188,51 @@ impl Run {
         // Only a row that is low against the whole sweep is worth holding against its neighbours.
         let low = torque < LET_GO * self.most_torque && torque < LET_GO * self.nearby_most(speed, NEARBY);
         self.low_rows = if low { self.low_rows + 1 } else { 0 };
-        self.held_back.push_back((speed, torque));
+        self.held_back.push_back(row);
         if !self.has_set_off {
             if self.held_back.len() > LONGEST_DWELL {
                 self.held_back.pop_front();
+                self.before += 1;
             }
             return;
         }
         while self.held_back.len() > HELD_BACK
-            && let Some((speed, torque)) = self.held_back.pop_front()
+            && let Some(row) = self.held_back.pop_front()
         {
-            self.put(speed, torque, step);
+            self.put(row);
         }
     }
 
     /// Ends the run: rows at its end in which torque was being let go are left out.
-    fn release(&mut self, step: u32) {
+    fn release(&mut self) {
         if !self.has_set_off {
             self.set_off();
         }
         // The last row before load was let go is the last that still holds against its nearest speeds.
-        while let Some(&(speed, torque)) = self.held_back.back()
+        while let Some(&Row { speed, torque, .. }) = self.held_back.back()
             && torque < LOADED * self.nearby_most(speed, SET_OFF)
         {
             self.held_back.pop_back();
         }
-        while let Some((speed, torque)) = self.held_back.pop_front() {
-            self.put(speed, torque, step);
+        while let Some(row) = self.held_back.pop_front() {
+            self.put(row);
         }
     }
 
-    fn put(&mut self, speed: f64, torque: f64, step: u32) {
+    fn put(&mut self, row: Row) {
         self.kept += 1;
-        let step = f64::from(step);
-        let point = (speed / step).round() * step;
-        if !(0.0..=1_000_000.0).contains(&point) || (speed - point).abs() > step.min(LOCAL_RPM) / 2.0 {
-            return;
-        }
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "within the range checked above"
-        )]
-        let sums = self.bins.entry(point as u32).or_default();
-        let x = speed - point;
-        sums.rows += 1;
-        sums.x += x;
-        sums.y += torque;
-        sums.xx += x * x;
-        sums.xy += x * torque;
+        self.bins.put(row.speed, row.torque, row.time);
     }
 
-    fn curve(self, step_rpm: u32, seen: u64) -> Curve {
-        let points: Vec<GridPoint> = self
-            .bins
-            .iter()
-            .filter_map(|(&speed_rpm, sums)| {
-                let torque_nm = sums.at_the_point(f64::from(step_rpm).min(LOCAL_RPM))?;
-                Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows })
-            })
-            .collect();
-        let rows = self.kept;
-        Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
-    }
-}
-
-impl Sums {
-    /// The straight line's value at the grid point; one speed alone counts only when it is the point's own.
-    #[expect(clippy::cast_precision_loss, reason = "a bin holds far fewer than 2^53 rows")]
-    fn at_the_point(&self, step: f64) -> Option<f64> {
-        let n = self.rows as f64;
-        if self.rows == 0 {
-            return None;
+    fn curve(self, seen: u64) -> Curve {
+        Curve {
+            step_rpm: self.bins.step_rpm(),
+            points: self.bins.points(),
+            cut_rows: seen - self.kept,
+            cut_before: self.before,
+            rows: self.kept,
+            falling: self.direction == Direction::Falling,
         }
-        let spread = self.xx - self.x * self.x / n;
-        let mean = self.y / n;
-        if spread <= f64::EPSILON * self.xx.max(1.0) {
-            return ((self.x / n).abs() <= ON_THE_POINT * step).then_some(mean);
-        }
-        let slope = (self.xy - self.x * self.y / n) / spread;
-        Some(mean - slope * self.x / n)
     }
 }
 
