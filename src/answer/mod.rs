@@ -17,6 +17,7 @@ mod sheet;
 mod table;
 mod trail;
 mod weigh;
+mod weigh_figures;
 
 pub use audit::AuditAnswer;
 pub use combos::CellLine;
@@ -88,6 +89,9 @@ pub use weigh::WeighAnswer;
 pub use weigh::WeighUnit;
 pub use weigh::Weighed;
 pub use weigh::WithInterval;
+pub use weigh_figures::CrossingLine;
+pub use weigh_figures::SideFigure;
+pub use weigh_figures::SweepLine;
 
 use serde::Serialize;
 

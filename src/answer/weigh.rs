@@ -2,11 +2,16 @@
 
 use serde::Serialize;
 
+use crate::answer::CrossingLine;
 use crate::answer::Refused;
+use crate::answer::SideFigure;
+use crate::answer::SweepLine;
 use crate::verdict;
 use crate::verdict::Band;
 use crate::verdict::Basis;
 use crate::verdict::Difference;
+use crate::verdict::Estimate;
+use crate::verdict::Interval;
 use crate::verdict::Layout;
 use crate::verdict::Reservation;
 use crate::verdict::StatisticsError;
@@ -41,6 +46,17 @@ pub struct WithInterval {
     pub lower: f64,
     /// Upper end.
     pub upper: f64,
+}
+
+impl WithInterval {
+    /// An estimate and its interval, both multiplied by a factor.
+    pub fn of((estimate, interval): &(Estimate, Interval), factor: f64) -> Self {
+        Self {
+            value: estimate.value * factor,
+            lower: interval.lower * factor,
+            upper: interval.upper * factor,
+        }
+    }
 }
 
 /// The verdict on a least gain.
@@ -80,6 +96,12 @@ pub struct BandRow {
     /// The ends of the band that holds at all speeds at once.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub together: Option<(f64, f64)>,
+    /// The base's level there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub base: Option<f64>,
+    /// The test side's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub test: Option<f64>,
 }
 
 /// A range of speeds with its standing.
@@ -91,6 +113,8 @@ pub struct RangeLine {
     pub to: u32,
     /// `ahead`, `behind`, `undecided`.
     pub standing: &'static str,
+    /// The gain over the range: the mean difference of its grid points.
+    pub gain: WithInterval,
 }
 
 /// The difference over speed.
@@ -104,11 +128,19 @@ pub struct BandLine {
     pub rows: Vec<BandRow>,
     /// Ranges; empty where every speed stands alone.
     pub ranges: Vec<RangeLine>,
+    /// Where the curves cross.
+    pub crossings: Vec<CrossingLine>,
 }
 
 impl BandLine {
-    /// The band in a unit.
-    pub fn of(band: &Band, unit: WeighUnit) -> Self {
+    /// The band in a unit, with the levels of base and test at each of its speeds and the gain over each of its ranges,
+    /// all in SI.
+    pub fn of(
+        band: &Band,
+        levels: &[(Option<f64>, Option<f64>)],
+        gains: &[(Estimate, Interval)],
+        unit: WeighUnit,
+    ) -> Self {
         let scaled = |value: f64| value * unit.from_si;
         Self {
             simultaneous: band.factor.is_some(),
@@ -116,7 +148,8 @@ impl BandLine {
             rows: band
                 .points
                 .iter()
-                .map(|point| BandRow {
+                .zip(levels)
+                .map(|(point, (base, test))| BandRow {
                     rpm: point.speed_rpm,
                     alone: WithInterval {
                         value: scaled(point.estimate.value),
@@ -124,12 +157,24 @@ impl BandLine {
                         upper: scaled(point.alone.upper),
                     },
                     together: point.together.map(|band| (scaled(band.lower), scaled(band.upper))),
+                    base: base.map(scaled),
+                    test: test.map(scaled),
                 })
                 .collect(),
             ranges: band
                 .ranges
                 .iter()
-                .map(|&(from, to, standing)| RangeLine { from, to, standing: standing.word() })
+                .zip(gains)
+                .map(|(&(from, to, standing), gain)| RangeLine {
+                    from,
+                    to,
+                    standing: standing.word(),
+                    gain: WithInterval::of(gain, unit.from_si),
+                })
+                .collect(),
+            crossings: verdict::crossings(band)
+                .iter()
+                .map(|crossing| CrossingLine::of(crossing, band.factor.is_some()))
                 .collect(),
         }
     }
@@ -275,6 +320,20 @@ pub struct Weighed {
     /// The difference over speed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub band: Option<BandLine>,
+    /// Figures of both sides over the window.
+    pub figures: Vec<SideFigure>,
+    /// The sweeps found in the logs, and what was cut.
+    pub sweeps: Vec<SweepLine>,
+    /// Grid points inside the window that are empty in some pull and so left out of all, rpm.
+    pub left_out_speeds: Vec<u32>,
+    /// Width that every curve was smoothed over, rpm, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub smoothed: Option<u32>,
+    /// What was done about the torque that speeding up takes, in words.
+    pub inertia: String,
+    /// What of an instrument is not in the interval since nobody states it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unstated: Option<String>,
     /// What else differs.
     pub budget: Vec<BudgetLine>,
     /// A claim that there is no difference.
@@ -388,6 +447,12 @@ impl Weighed {
             systematic: scaled(difference.systematic),
             peak_speed: None,
             band: None,
+            figures: Vec::new(),
+            sweeps: Vec::new(),
+            left_out_speeds: Vec::new(),
+            smoothed: None,
+            inertia: String::new(),
+            unstated: None,
             budget: Vec::new(),
             equivalence: None,
             plan: None,

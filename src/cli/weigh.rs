@@ -53,6 +53,9 @@ pub(super) struct Weigh {
     /// Distance of the grid points, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
+    /// Smooth all curves alike over this width in rpm; nothing is smoothed unless asked
+    #[arg(long, value_name = "RPM", value_parser = clap::value_parser!(u32).range(20..=4000))]
+    smooth: Option<u32>,
     /// Answer from the work tree, pending edits included
     #[arg(long)]
     pending: bool,
@@ -100,6 +103,7 @@ impl Weigh {
             subject: self.subject,
             detect: self.detect.filter(|_| self.plan),
             step_rpm: self.step,
+            smooth_rpm: self.smooth,
             pending: self.pending,
         };
         let answer = weigh::weigh(&book, &request)?;

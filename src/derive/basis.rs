@@ -9,6 +9,7 @@ use crate::derive::Input;
 use crate::derive::Missing;
 use crate::derive::air::Weather;
 use crate::derive::air::weather;
+use crate::derive::budget::FACTOR_IN_FILE;
 use crate::derive::input::remarks;
 use crate::engine::Beyond;
 use crate::engine::EngineError;
@@ -238,7 +239,7 @@ fn factor_as_written(text: &str) -> Option<Reading> {
 
 /// The stated factor, uncertain by half its last digit or by what stands behind ±.
 fn stated_value(ground: &Ground<'_>, stated: &Reading) -> Result<Budgeted, EngineError> {
-    let source = format!("{} factor in the file", ground.name);
+    let source = format!("{}{FACTOR_IN_FILE}", ground.name);
     Ok(Budgeted::from_source(stated.mean().si(), source, stated.standard_uncertainty().si)?)
 }
 

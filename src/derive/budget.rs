@@ -16,6 +16,18 @@ use crate::record::Scope;
 use crate::statistics::StatisticsError;
 use crate::statistics::budget::Budgeted;
 
+/// Between a reading's identity and the number of its value, in the name of what is drawn anew for that value.
+const VALUE: &str = ", value ";
+/// Ends the name of the rounding of a correction factor that a file carries.
+pub(super) const FACTOR_IN_FILE: &str = " factor in the file";
+
+/// Whether a source of uncertainty is one reading's own, drawn anew when it was taken, and not an instrument's over a
+/// session or from one calibration to the next.
+pub fn is_drawn_anew(source: &str) -> bool {
+    source.ends_with(FACTOR_IN_FILE)
+        || source.rsplit_once(VALUE).is_some_and(|(_, index)| index.parse::<usize>().is_ok())
+}
+
 /// How far the values of a reading may be off, as standard uncertainties in SI.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Off {
@@ -158,7 +170,7 @@ impl Input {
     }
 
     fn source(&self, index: usize) -> String {
-        format!("{}, value {index}", self.identity)
+        format!("{}{VALUE}{index}", self.identity)
     }
 
     fn count(&self) -> f64 {

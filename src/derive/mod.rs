@@ -23,6 +23,7 @@ pub use basis::Basis;
 pub use basis::Brought;
 pub use basis::Unbrought;
 pub use basis::bring;
+pub use budget::is_drawn_anew;
 pub use figure::Barred;
 pub use figure::Derived;
 pub use figure::Label;

@@ -1,6 +1,9 @@
 //! A difference weighed, as text: words first, then intervals, then what they rest on.
 
+use crate::answer::BandRow;
 use crate::answer::BudgetLine;
+use crate::answer::CrossingLine;
+use crate::answer::SweepLine;
 use crate::answer::WeighAnswer;
 use crate::answer::Weighed;
 use crate::answer::WithInterval;
@@ -90,8 +93,13 @@ fn whole(page: &mut Page, weighed: &Weighed) {
             weighed.systematic, weighed.unit
         ),
     );
+    if let Some(unstated) = &weighed.unstated {
+        page.line(2, Tone::Doubt, unstated);
+    }
     budget(page, weighed);
+    figures(page, weighed);
     band(page, weighed);
+    sweeps(page, weighed);
     plan(page, weighed);
     excluded(page, weighed);
     page.gap();
@@ -192,12 +200,57 @@ fn budget_words(line: &BudgetLine) -> String {
     }
 }
 
+fn figures(page: &mut Page, weighed: &Weighed) {
+    page.heading("Figures of both sides, each with its 95 % limits");
+    for line in &weighed.figures {
+        let (Some(difference), None) = (&line.difference, &line.why) else {
+            let why = line.why.as_deref().unwrap_or("cannot be told");
+            page.line(2, Tone::Faint, &format!("{}: not given; {why}", line.figure));
+            continue;
+        };
+        let digits = if line.unit == "rpm" { 0 } else { 2 };
+        let level = |level: &Option<WithInterval>| {
+            level.map_or_else(
+                || "cannot be told".to_owned(),
+                |level| {
+                    format!("{:.digits$} ({:.digits$} to {:.digits$})", level.value, level.lower, level.upper)
+                },
+            )
+        };
+        page.line(
+            2,
+            Tone::Plain,
+            &format!(
+                "{}: {} to {} {}, {} {:+.digits$} ({:+.digits$} to {:+.digits$})",
+                line.figure,
+                level(&line.base),
+                level(&line.test),
+                line.unit,
+                if line.unit == "rpm" { "moved by" } else { "a gain of" },
+                difference.value,
+                difference.lower,
+                difference.upper
+            ),
+        );
+    }
+}
+
 fn band(page: &mut Page, weighed: &Weighed) {
     let Some(band) = &weighed.band else { return };
     page.heading(&format!("Test less base over speed, {}", weighed.unit));
     if band.simultaneous {
         for range in &band.ranges {
-            page.line(2, Tone::Plain, &format!("{} to {} rpm: {}", range.from, range.to, range.standing));
+            page.line(
+                2,
+                Tone::Plain,
+                &format!(
+                    "{} to {} rpm: {}, a mean gain of {}",
+                    range.from,
+                    range.to,
+                    range.standing,
+                    interval(&range.gain, weighed)
+                ),
+            );
         }
         page.line(2, Tone::Plain, "the band holds at all speeds at once (95 %)");
     } else {
@@ -210,6 +263,20 @@ fn band(page: &mut Page, weighed: &Weighed) {
             ),
         );
     }
+    for crossing in &band.crossings {
+        page.line(2, Tone::Plain, &crossing_words(crossing, &band.rows));
+    }
+    if let Some(width) = weighed.smoothed {
+        page.line(2, Tone::Doubt, &format!("every curve was smoothed over {width} rpm, as was asked"));
+    }
+    if !weighed.left_out_speeds.is_empty() {
+        page.line(
+            2,
+            Tone::Doubt,
+            &format!("empty in some pull and so left out of all: {} rpm", speeds(&weighed.left_out_speeds)),
+        );
+    }
+    page.verbatim(2, Tone::Faint, "           base      test      gain   its 95 % limits");
     let rows = band.rows.len();
     for (at, row) in band.rows.iter().enumerate() {
         // A long table is shown at every fifth speed; JSON has all.
@@ -217,12 +284,84 @@ fn band(page: &mut Page, weighed: &Weighed) {
             continue;
         }
         let (lower, upper) = row.together.unwrap_or((row.alone.lower, row.alone.upper));
+        let level = |level: Option<f64>| level.map_or_else(|| "-".to_owned(), |level| format!("{level:.2}"));
         page.verbatim(
             2,
             Tone::Plain,
-            &format!("{:>6} rpm  {:>+8.2}   {:>+8.2} to {:>+8.2}", row.rpm, row.alone.value, lower, upper),
+            &format!(
+                "{:>5} rpm {:>8} {:>9} {:>+9.2} {:>+8.2} to {:>+7.2}",
+                row.rpm,
+                level(row.base),
+                level(row.test),
+                row.alone.value,
+                lower,
+                upper
+            ),
         );
     }
+}
+
+fn crossing_words(crossing: &CrossingLine, rows: &[BandRow]) -> String {
+    let (first, last) = (rows.first().map_or(0, |row| row.rpm), rows.last().map_or(0, |row| row.rpm));
+    let verb = match crossing.upward {
+        Some(true) => "the test curve comes to lie above the base's",
+        Some(false) => "the test curve comes to lie below the base's",
+        None => "the curves cross",
+    };
+    match (crossing.lower, crossing.upper) {
+        (Some(lower), Some(upper)) => {
+            format!("{verb} at {:.0} rpm (95 %: {lower:.0} to {upper:.0} rpm)", crossing.rpm)
+        }
+        (lower, upper) => format!(
+            "the curves meet at {:.0} rpm, and whether they cross is not told: zero stays possible from {} to {}",
+            crossing.rpm,
+            lower.map_or_else(|| format!("the window's {first} rpm"), |lower| format!("{lower:.0} rpm")),
+            upper.map_or_else(|| format!("the window's {last} rpm"), |upper| format!("{upper:.0} rpm"))
+        ),
+    }
+}
+
+/// Speeds as people say them, the first few.
+fn speeds(speeds: &[u32]) -> String {
+    let mut text: Vec<String> = speeds.iter().take(8).map(u32::to_string).collect();
+    if speeds.len() > text.len() {
+        text.push(format!("{} more", speeds.len() - text.len()));
+    }
+    text.join(", ")
+}
+
+/// What was found in the logs and what was cut; pulls that are alike in it share a line.
+fn sweeps(page: &mut Page, weighed: &Weighed) {
+    page.heading("Sweeps found in the logs: from load-on to release");
+    let mut groups: Vec<(u32, u32, Vec<&SweepLine>)> = Vec::new();
+    for line in &weighed.sweeps {
+        match groups.iter_mut().find(|(from, to, _)| (*from, *to) == (line.from, line.to)) {
+            Some((_, _, lines)) => lines.push(line),
+            None => groups.push((line.from, line.to, vec![line])),
+        }
+    }
+    for (from, to, lines) in groups {
+        let span = |of: fn(&SweepLine) -> u64| {
+            let (least, most) = lines
+                .iter()
+                .map(|line| of(line))
+                .fold((u64::MAX, 0), |(least, most), rows| (least.min(rows), most.max(rows)));
+            if least == most { least.to_string() } else { format!("{least} to {most}") }
+        };
+        let pulls: Vec<&str> = lines.iter().map(|line| line.pull.as_str()).collect();
+        page.line(
+            2,
+            Tone::Plain,
+            &format!(
+                "{}: {from} to {to} rpm, {} rows; cut: {} before load was on, {} after the release",
+                pulls.join(", "),
+                span(|line| line.rows),
+                span(|line| line.cut_before),
+                span(|line| line.cut_after)
+            ),
+        );
+    }
+    page.line(2, Tone::Plain, &weighed.inertia);
 }
 
 fn plan(page: &mut Page, weighed: &Weighed) {

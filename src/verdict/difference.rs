@@ -96,7 +96,7 @@ pub fn weigh(
     }
     let own = Evidence::of_sides(layout, values)?;
     let scatter = Scatter::of(&own, book).ok_or(VerdictError::NoNoise { pulls: count })?;
-    let uncancelled = uncancelled(layout, systematic);
+    let uncancelled = uncancelled(layout.weights(), systematic);
     let share = layout.fit_up_share();
     let basis = match (share > 0.0, &scatter.refit) {
         (false, _) => Basis::SameFitUp,
@@ -181,7 +181,7 @@ fn by_pulls(
     unequal::difference(design, &sides, values)
 }
 
-fn with_systematic(noise: Estimate, uncancelled: f64) -> Estimate {
+pub(super) fn with_systematic(noise: Estimate, uncancelled: f64) -> Estimate {
     let (a, b) = (noise.standard_error * noise.standard_error, uncancelled * uncancelled);
     let whole = a + b;
     let share = a / whole;
@@ -192,10 +192,10 @@ fn with_systematic(noise: Estimate, uncancelled: f64) -> Estimate {
     }
 }
 
-/// What is left of the shared sources once both sides' weights are applied, summed in squares.
-fn uncancelled(layout: &Layout, systematic: &[BTreeMap<String, f64>]) -> f64 {
+/// What is left of the shared sources once each pull's weight is applied, summed in squares.
+pub(super) fn uncancelled(weights: &[f64], systematic: &[BTreeMap<String, f64>]) -> f64 {
     let mut moved: BTreeMap<&str, f64> = BTreeMap::new();
-    for (weight, sources) in layout.weights().iter().zip(systematic) {
+    for (weight, sources) in weights.iter().zip(systematic) {
         for (source, amount) in sources {
             *moved.entry(source).or_default() += weight * amount;
         }

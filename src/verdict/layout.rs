@@ -133,6 +133,22 @@ impl Layout {
         &self.weights
     }
 
+    /// What each pull's value counts in the level of a side: its mean, at the mean place of all pulls in their sessions.
+    /// The two levels are apart by the difference. None where the layout does not tell it.
+    ///
+    /// # Errors
+    /// None that this layout can give.
+    pub fn level_weights(&self, which: Which) -> Result<Option<Vec<f64>>, StatisticsError> {
+        let count = f64::from(u32::try_from(self.fixed.len().max(1)).unwrap_or(u32::MAX));
+        let width = self.fixed.first().map_or(0, Vec::len);
+        let mut level: Vec<f64> =
+            (0..width).map(|column| self.fixed.iter().map(|row| row[column]).sum::<f64>() / count).collect();
+        if let Some(test) = level.last_mut() {
+            *test = if which == Which::Test { 1.0 } else { 0.0 };
+        }
+        unit_weights(&self.fixed, &level)
+    }
+
     /// Whether no session holds both sides, so that the difference between days is in the difference.
     pub fn is_across_sessions(&self) -> bool {
         self.across_sessions
@@ -230,6 +246,26 @@ impl Layout {
             .map(|(name, at)| ((*name).to_owned(), fit.coefficient(before + at).ok()))
             .collect())
     }
+}
+
+/// What each observation counts in a combination of the terms of a design fitted by least squares; none where the
+/// design does not tell the combination.
+pub(super) fn unit_weights(
+    design: &[Vec<f64>],
+    combination: &[f64],
+) -> Result<Option<Vec<f64>>, StatisticsError> {
+    let mut weights = Vec::with_capacity(design.len());
+    for number in 0..design.len() {
+        let mut only = vec![0.0; design.len()];
+        only[number] = 1.0;
+        let fit = Fit::of(design, &only)?;
+        if !fit.is_estimable(combination)? {
+            return Ok(None);
+        }
+        let known = fit.coefficients.iter().zip(combination);
+        weights.push(known.map(|(known, factor)| known.unwrap_or(0.0) * factor).sum::<f64>());
+    }
+    Ok(Some(weights))
 }
 
 /// Names by number, in the order of the alphabet.

@@ -21,6 +21,7 @@ use crate::workflow::Library;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
 use crate::workflow::weigh_pulls;
+use crate::workflow::weigh_pulls::Grid;
 use crate::workflow::weigh_pulls::Weighable;
 
 /// What `combos` is asked.
@@ -110,7 +111,13 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
         if side.effective.outcome != Outcome::Kept {
             continue;
         }
-        match weigh_pulls::weighable(book, &library, side, basis, request.step_rpm)? {
+        match weigh_pulls::weighable(
+            book,
+            &library,
+            side,
+            basis,
+            Grid { step_rpm: request.step_rpm, smooth_rpm: None },
+        )? {
             Ok(pull) => pulls.push(pull),
             Err(why) => left_out.push(LeftOut { pull: name, why }),
         }

@@ -185,7 +185,7 @@ pub fn no_part(library: &Library, tag: &str) -> Result<Failure, Failure> {
     .into())
 }
 
-fn closest<'t>(name: &str, known: &'t [String]) -> Option<&'t str> {
+pub(super) fn closest<'t>(name: &str, known: &'t [String]) -> Option<&'t str> {
     known
         .iter()
         .map(|candidate| {

@@ -12,6 +12,7 @@ use crate::raw;
 use crate::record::channel::ChannelQuantity;
 use crate::record::columns::Column;
 use crate::record::columns::Columns;
+use crate::record::columns::TimeForm;
 use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -22,6 +23,8 @@ pub(super) struct Drive {
     speed: (usize, f64),
     torque: Option<(usize, f64)>,
     power: Option<(usize, f64)>,
+    /// With its factor to seconds; none where the log has no time.
+    time: Option<(usize, f64)>,
 }
 
 impl Drive {
@@ -45,7 +48,19 @@ impl Drive {
                 columns.name
             ));
         }
-        Ok(Self { speed, torque, power })
+        // Written as a clock reading, a date or an epoch, time is read as seconds since the file's first row.
+        let counted = columns.channels.iter().position(|column| {
+            column.quantity == ChannelQuantity::Time && column.time.is_some_and(TimeForm::counts_from_first)
+        });
+        let time =
+            counted.map(|at| (at, 1.0)).or_else(|| find(ChannelQuantity::Time, QuantityKind::Duration, 1.0));
+        Ok(Self { speed, torque, power, time })
+    }
+
+    /// Time in seconds of a row, not finite where there is none.
+    fn time(&self, batch: &raw::Batch<'_>, row: usize) -> f64 {
+        let value = self.time.and_then(|(at, factor)| Some(batch.columns.get(at)?.get(row)? * factor));
+        value.unwrap_or(f64::NAN)
     }
 
     /// Speed in rpm and torque in N·m of a row.
@@ -103,7 +118,7 @@ pub(super) fn of_pull(
             if segment.is_none_or(|segment| segment == batch.segment) {
                 for row in 0..batch.rows() {
                     let (speed, torque) = drive.row(batch, row);
-                    finder.push(speed, torque);
+                    finder.push_at(drive.time(batch, row), speed, torque);
                 }
             }
         })?;

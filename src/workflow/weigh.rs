@@ -16,6 +16,7 @@ use crate::check;
 use crate::check::Checked;
 use crate::check::Group;
 use crate::check::Side;
+use crate::curves::Curve;
 pub use crate::curves::CurveFigure;
 use crate::derive;
 use crate::engine::sensitivity::compression_gain;
@@ -39,7 +40,12 @@ use crate::workflow::Library;
 use crate::workflow::compare::pending_among;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
+use crate::workflow::inertia;
+use crate::workflow::inertia::Credit;
+use crate::workflow::sought::Sought;
+use crate::workflow::weigh_figures;
 use crate::workflow::weigh_pulls;
+use crate::workflow::weigh_pulls::Grid;
 use crate::workflow::weigh_pulls::Weighable;
 
 /// Ratio of specific heats of the air-standard cycle for burnt and unburnt charge together (J. Heywood 1988, 5.6, from
@@ -71,6 +77,8 @@ pub struct WeighRequest {
     pub detect: Option<String>,
     /// Distance of the grid, rpm.
     pub step_rpm: u32,
+    /// Width that all curves alike are smoothed over, rpm; none unless asked for.
+    pub smooth_rpm: Option<u32>,
     /// Answer from the work tree.
     pub pending: bool,
 }
@@ -89,6 +97,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
         ));
     }
     let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
+    let request = &WeighRequest { subject: named_subject(&library, request)?, ..request.clone() };
     let (base, mut left_out) = weigh_pulls::gathered(book, &library, &base_ids)?;
     let (test, more) = weigh_pulls::gathered(book, &library, &test_ids)?;
     left_out.extend(more);
@@ -124,28 +133,36 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     }
     let unbrought = pairs.iter().any(|(_, _, checked)| checked.no_basis().is_some());
     let basis = if unbrought { None } else { wanted.map(|wanted| wanted.basis) };
-    let reservations = reservations(&pairs, count, request);
-    let budget = budget(&library, &pairs, count, request)?;
     let shared = pairs.iter().map(|(_, _, checked)| checked.weak_share()).max().unwrap_or_default();
     let mut pulls = Vec::with_capacity(sides.len());
     for side in sides.iter().cloned() {
-        let pull = weigh_pulls::weighable(book, &library, side, basis, request.step_rpm)?;
+        let pull = weigh_pulls::weighable(book, &library, side, basis, request.grid())?;
         pulls.push(pull.map_err(weigh_pulls::no_curve)?);
     }
     let scale = Scale::of(&library, request)?;
-    let speeds = speeds(&pulls, request)?;
+    let (speeds, left_out_speeds) = speeds(&pulls, request)?;
     let placements: Vec<Placement> = pulls
         .iter()
         .enumerate()
         .map(|(at, pull)| pull.placement(if at < count { Which::Base } else { Which::Test }))
         .collect();
     let layout = Layout::of(&placements).map_err(plain)?;
-    let elsewhere = Elsewhere::of(book, &library, &pulls, &layout, basis, request)?;
+    let mut elsewhere = Elsewhere::of(book, &library, &pulls, &layout, basis, request)?;
+    let sweeps = weigh_figures::sweeps(&pulls);
+    let inertia = inertia::credit(&mut pulls, &mut elsewhere.pulls)?;
+    let reservations = reservations(&pairs, count, request, &inertia);
+    let budget = budget(&library, &pairs, count, request, &inertia)?;
     let figure = Figure { speeds: &speeds, figure: request.figure };
     let difference = elsewhere.weigh(&layout, &pulls, &figure)?;
     let mut answer = Weighed::new(&difference, &layout, scale.unit(), figure.words(request));
     answer.peak_speed = elsewhere.peak_speed(&layout, &pulls, &figure)?;
     answer.band = elsewhere.band(&layout, &pulls, &figure, &scale)?;
+    answer.figures = weigh_figures::figures(&library, &elsewhere, &layout, &pulls, &speeds, request)?;
+    answer.sweeps = sweeps;
+    answer.left_out_speeds = left_out_speeds;
+    answer.smoothed = request.smooth_rpm;
+    answer.inertia = inertia.says;
+    answer.unstated = weigh_pulls::unstated(&pulls);
     answer.rule(&difference, scale.least, layout_reservations(&layout, &difference, reservations));
     if let Some(margin) = scale.within {
         let (within, probability) = verdict::equivalent(&difference.estimate, margin)
@@ -168,7 +185,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     Ok(WeighAnswer::Weighed(Box::new(answer)))
 }
 
-fn plain(error: VerdictError) -> Failure {
+pub(super) fn plain(error: VerdictError) -> Failure {
     Finding::error("cannot-be-weighed", error.to_string()).into()
 }
 
@@ -178,7 +195,7 @@ fn carried(pulls: &[Weighable]) -> String {
 }
 
 /// Unit of the figure, and the amounts asked for in SI.
-struct Scale {
+pub(super) struct Scale {
     symbol: &'static str,
     from_si: f64,
     least: Option<f64>,
@@ -222,50 +239,78 @@ impl Scale {
     }
 }
 
-/// The grid points that every pull has, in the window or at the speed asked for.
-fn speeds(pulls: &[Weighable], request: &WeighRequest) -> Result<Vec<u32>, Failure> {
-    let mut shared: Option<BTreeSet<u32>> = None;
-    for pull in pulls {
-        let own: BTreeSet<u32> = pull.curve.points.iter().map(|point| point.speed_rpm).collect();
-        shared = Some(match shared {
-            Some(known) => known.intersection(&own).copied().collect(),
-            None => own,
-        });
-    }
-    let shared = shared.unwrap_or_default();
-    let inside = |speed: u32| match (request.at, request.window) {
-        (Some(at), _) => speed == at,
-        (None, Some((low, high))) => (low..=high).contains(&speed),
-        (None, None) => true,
+/// The grid points that every pull has, in the window or at the speed asked for; and those inside the window that some
+/// pull lacks.
+fn speeds(pulls: &[Weighable], request: &WeighRequest) -> Result<(Vec<u32>, Vec<u32>), Failure> {
+    let curves: Vec<&Curve> = pulls.iter().map(|pull| &pull.curve).collect();
+    let shared = weigh_pulls::shared_speeds(&curves);
+    let (Some(first), Some(last)) = (shared.first().copied(), shared.last().copied()) else {
+        return Err(Failure::usage(
+            Finding::error("no-speeds", "no grid point is filled in every pull")
+                .next("name pulls whose sweeps overlap, or a wider --step"),
+        ));
     };
-    let found: Vec<u32> = shared.iter().copied().filter(|&speed| inside(speed)).collect();
-    if let (Some((low, high)), Some(first), Some(last), None) =
-        (request.window, shared.first(), shared.last(), request.at)
-        && (low < *first || high > *last)
-    {
+    if let Some(at) = request.at {
+        if shared.contains(&at) {
+            return Ok((vec![at], Vec::new()));
+        }
+        let below = shared.range(..at).next_back().map(|speed| format!("{speed} rpm"));
+        let above = shared.range(at..).next().map(|speed| format!("{speed} rpm"));
+        let near: Vec<String> = below.into_iter().chain(above).collect();
+        return Err(Failure::usage(
+            Finding::error("no-speeds", "this speed is no grid point that every pull has")
+                .found(format!("{at} rpm"))
+                .expected(near.join(" or "))
+                .next("name one of these, or a --step that the speed is a multiple of"),
+        ));
+    }
+    let (low, high) = request.window.unwrap_or((first, last));
+    if low < first || high > last {
         return Err(Failure::usage(
             Finding::error("window-beyond", "the window reaches beyond the speeds that all pulls share")
                 .found(format!("{low} to {high} rpm"))
                 .expected(format!("within {first} to {last} rpm")),
         ));
     }
+    let found: Vec<u32> = shared.range(low..=high).copied().collect();
     if found.is_empty() {
         return Err(Failure::usage(
-            Finding::error("no-speeds", "no grid point there is filled in every pull")
-                .next("name another window or speed, or a wider --step"),
+            Finding::error("no-speeds", "the window holds no grid point that is filled in every pull")
+                .found(format!("{low} to {high} rpm"))
+                .next("name another window, or a smaller --step"),
         ));
     }
-    Ok(found)
+    let any: BTreeSet<u32> =
+        curves.iter().flat_map(|curve| curve.points.iter().map(|point| point.speed_rpm)).collect();
+    let empty = curves.iter().flat_map(|curve| curve.empty_bins());
+    let left_out: BTreeSet<u32> = any.into_iter().chain(empty).collect();
+    let left_out = left_out.range(low..=high).filter(|speed| !shared.contains(speed)).copied().collect();
+    Ok((found, left_out))
+}
+
+/// The subject by its own name, where one was named: a role, a setting, a figure; a fit as `pair.name`.
+fn named_subject(library: &Library, request: &WeighRequest) -> Result<Option<String>, Failure> {
+    match &request.subject {
+        Some(name) if name.contains('+') => Ok(Some(name.clone())),
+        Some(name) => Ok(Some(Sought::of(library.kinds(), name)?.name)),
+        None => Ok(None),
+    }
+}
+
+impl WeighRequest {
+    fn grid(&self) -> Grid {
+        Grid { step_rpm: self.step_rpm, smooth_rpm: self.smooth_rpm }
+    }
 }
 
 /// Which figure is taken of each curve.
-struct Figure<'a> {
-    speeds: &'a [u32],
-    figure: CurveFigure,
+pub(super) struct Figure<'a> {
+    pub(super) speeds: &'a [u32],
+    pub(super) figure: CurveFigure,
 }
 
 impl Figure<'_> {
-    fn value(&self, pull: &Weighable) -> Result<f64, Failure> {
+    pub(super) fn value(&self, pull: &Weighable) -> Result<f64, Failure> {
         let power = self.figure.is_power();
         let found = if self.figure.is_peak() {
             pull.curve.peak(self.speeds, power).map(|peak| peak.0)
@@ -283,7 +328,7 @@ impl Figure<'_> {
     }
 
     /// What torque is multiplied by in the figure: 1, or the mean angular speed.
-    fn arm(&self) -> f64 {
+    pub(super) fn arm(&self) -> f64 {
         if !self.figure.is_power() {
             return 1.0;
         }
@@ -302,8 +347,8 @@ impl Figure<'_> {
 }
 
 /// The book's other pulls of this engine in this cell, for what they know of scatter.
-struct Elsewhere {
-    pulls: Vec<Weighable>,
+pub(super) struct Elsewhere {
+    pub(super) pulls: Vec<Weighable>,
     unread: usize,
 }
 
@@ -320,12 +365,12 @@ impl Elsewhere {
         if !layout.needs_the_book().map_err(|error| plain(error.into()))? {
             return Ok(Self { pulls: Vec::new(), unread: 0 });
         }
-        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, request.step_rpm)?;
+        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, request.grid())?;
         Ok(Self { pulls, unread })
     }
 
     /// What all pulls of this engine in this cell say of scatter, those of the sides among them.
-    fn evidence(
+    pub(super) fn evidence(
         &self,
         sides: &[Weighable],
         value: impl Fn(&Weighable) -> Option<f64>,
@@ -344,7 +389,7 @@ impl Elsewhere {
         Evidence::of_book(&rows).map_err(|error| plain(error.into()))
     }
 
-    fn weigh(
+    pub(super) fn weigh(
         &self,
         layout: &Layout,
         pulls: &[Weighable],
@@ -390,12 +435,21 @@ impl Elsewhere {
         }
         let mean = if figure.figure.is_power() { CurveFigure::MeanPower } else { CurveFigure::MeanTorque };
         let mut differences = Vec::with_capacity(figure.speeds.len());
+        let mut levels = Vec::with_capacity(figure.speeds.len());
         for &speed in figure.speeds {
             let one = Figure { speeds: &[speed], figure: mean };
             differences.push((speed, self.weigh(layout, pulls, &one)?.estimate));
+            levels.push(weigh_figures::levels(layout, pulls, &one)?);
         }
         let band = verdict::ahead_and_behind(&differences).map_err(|error| plain(error.into()))?;
-        Ok(Some(BandLine::of(&band, scale.unit())))
+        let mut gains = Vec::with_capacity(band.ranges.len());
+        for &(from, to, _) in &band.ranges {
+            let inside: Vec<u32> =
+                figure.speeds.iter().copied().filter(|speed| (from..=to).contains(speed)).collect();
+            let gain = self.weigh(layout, pulls, &Figure { speeds: &inside, figure: mean })?;
+            gains.push((gain.estimate, gain.interval));
+        }
+        Ok(Some(BandLine::of(&band, &levels, &gains, scale.unit())))
     }
 }
 
@@ -426,6 +480,7 @@ fn reservations(
     pairs: &[(usize, usize, Checked<'_>)],
     count: usize,
     request: &WeighRequest,
+    inertia: &Credit,
 ) -> Vec<Reservation> {
     let subject = subject(pairs, count, request);
     let mut found = Vec::new();
@@ -439,13 +494,15 @@ fn reservations(
                 let own = subject
                     .as_ref()
                     .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
-                if !own && !is_fit_up(&change.item.name) {
+                if !own && !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name) {
                     found.push(Reservation::NotEstimated { what: change.item.title.to_lowercase() });
                 }
             }
         } else {
             let side = if *j < count { "base" } else { "test" };
-            for change in made().filter(|change| !is_fit_up(&change.item.name)) {
+            let made = made()
+                .filter(|change| !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name));
+            for change in made {
                 found.push(Reservation::MixedSide { side, what: change.item.title.to_lowercase() });
             }
         }
@@ -483,6 +540,7 @@ fn budget(
     pairs: &[(usize, usize, Checked<'_>)],
     count: usize,
     request: &WeighRequest,
+    inertia: &Credit,
 ) -> Result<Vec<BudgetLine>, Failure> {
     let subject = subject(pairs, count, request);
     let mut lines = Vec::new();
@@ -537,7 +595,7 @@ fn budget(
             let own = subject
                 .as_ref()
                 .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
-            if !own && !is_fit_up(&change.item.name) {
+            if !own && !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name) {
                 named.insert(change.item.title.to_lowercase());
             }
         }

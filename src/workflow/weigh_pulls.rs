@@ -21,7 +21,17 @@ use crate::workflow::Library;
 use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
+use crate::workflow::query;
 use crate::workflow::sweep;
+
+/// The grid that all curves of a comparison are put on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Grid {
+    /// Distance of its points, rpm.
+    pub(super) step_rpm: u32,
+    /// Width that every curve alike is smoothed over, rpm; none unless asked for.
+    pub(super) smooth_rpm: Option<u32>,
+}
 
 /// A pull with its curve on the basis of the weighing.
 pub(super) struct Weighable {
@@ -35,19 +45,23 @@ pub(super) struct Weighable {
     factor_sources: BTreeMap<String, f64>,
     /// How far each source moves torque, N·m.
     torque_sources: BTreeMap<String, f64>,
+    /// Whether the load cell's own uncertainty is stated.
+    has_load_cell: bool,
 }
 
 /// A pull that is left out, with the reason.
 pub(super) type SetAside = (String, String);
 
-/// The kept pulls that names mean, in the order of the book: pulls, ranges, lists, builds, sessions.
+/// The kept pulls that names mean, in the order of the book: pulls, ranges, lists, builds, sessions, queries.
 ///
 /// # Errors
 /// A name means nothing.
 pub(super) fn named(library: &Library, asked: &[String]) -> Result<BTreeSet<String>, Failure> {
     let mut ids = BTreeSet::new();
     for name in asked {
-        if library.build(name)?.is_some() {
+        if query::is_query(name) {
+            ids.extend(query::pulls(library, name)?);
+        } else if library.build(name)?.is_some() {
             ids.extend(library.pulls_of(name)?);
         } else if library.session(name)?.is_some() {
             ids.extend(names::in_session(library.pull_paths()?, name).into_values());
@@ -89,10 +103,10 @@ pub(super) fn weighable(
     library: &Library,
     side: Side,
     basis: Option<Basis>,
-    step_rpm: u32,
+    grid: Grid,
 ) -> Result<Result<Weighable, String>, Failure> {
-    let curve = match sweep::of_pull(book, library, &side, step_rpm)? {
-        Ok(curve) => curve,
+    let curve = match sweep::of_pull(book, library, &side, grid.step_rpm)? {
+        Ok(curve) => grid.smooth_rpm.map_or_else(|| curve.clone(), |width| curve.smoothed(width)),
         Err(why) => return Ok(Err(why)),
     };
     let (mut factor, mut factor_sources) = (1.0, BTreeMap::new());
@@ -110,10 +124,14 @@ pub(super) fn weighable(
         }
     }
     let torque_sources = load_cell(library, &side)?;
-    Ok(Ok(Weighable { side, curve, factor, factor_sources, torque_sources }))
+    let has_load_cell = !torque_sources.is_empty();
+    Ok(Ok(Weighable { side, curve, factor, factor_sources, torque_sources, has_load_cell }))
 }
 
 /// What the load cell shares between pulls: its stated uncertainty over a session or from one calibration to the next.
+///
+/// A load cell is zeroed for each session, so what a calibration leaves open cancels between sessions only where the
+/// zero's own uncertainty is stated beside it (scope `session`).
 fn load_cell(library: &Library, side: &Side) -> Result<BTreeMap<String, f64>, Failure> {
     let mut sources = BTreeMap::new();
     let tag = side.cell.as_ref().and_then(|cell| cell.instruments.get("torque"));
@@ -121,26 +139,60 @@ fn load_cell(library: &Library, side: &Side) -> Result<BTreeMap<String, f64>, Fa
         return Ok(sources);
     };
     let kind = QuantityKind::Torque;
-    for stated in instrument.uncertainty.iter().filter(|stated| stated.of == kind.name()) {
+    let session = side.session.as_ref().map_or(side.name.as_str(), |session| session.tag.as_str());
+    let stated = || instrument.uncertainty.iter().filter(|stated| stated.of == kind.name());
+    let zero_is_stated = stated().any(|stated| stated.scope == Scope::Session);
+    for stated in stated() {
         let Ok(limit) = parse_uncertainty(&stated.is, kind) else { continue };
-        let since = match stated.scope {
-            Scope::Reading => continue,
-            Scope::Session => side.session.as_ref().map(|session| format!("session {}", session.tag)),
-            Scope::Calibration => side
-                .moment()
-                .and_then(|when| instrument.calibration_on(when))
-                .map(|calibration| format!("calibrated {}", calibration.on)),
+        let calibration = side.moment().and_then(|when| instrument.calibration_on(when));
+        let since = match (stated.scope, calibration) {
+            (Scope::Reading, _) => continue,
+            (Scope::Calibration, Some(calibration)) if zero_is_stated => {
+                format!("calibrated {}", calibration.on)
+            }
+            (Scope::Calibration, Some(calibration)) => {
+                format!("calibrated {}, zeroed for {session}", calibration.on)
+            }
+            // Without a calibration nobody knows how long its error stays: within a session, at least.
+            (Scope::Calibration, None) => format!("not calibrated, {session}"),
+            (Scope::Session, _) => format!("zeroed for {session}"),
         };
-        // Without a calibration nobody knows how long its error stays: within a session, at least.
-        let since = since
-            .or_else(|| side.session.as_ref().map(|session| session.tag.clone()))
-            .unwrap_or_else(|| side.name.clone());
         sources.insert(format!("{} torque, {since}", instrument.tag), limit.standard().si);
     }
     Ok(sources)
 }
 
+/// What of the load cell is not in the interval, where the sides do not share instrument, calibration and zero and
+/// nobody states how far off it may be.
+pub(super) fn unstated(pulls: &[Weighable]) -> Option<String> {
+    let place = |pull: &Weighable| {
+        let cell = pull.side.cell.as_ref();
+        (cell.map(|cell| cell.instruments.get("torque").unwrap_or(&cell.tag).clone()), pull.session())
+    };
+    let shared = pulls.windows(2).all(|pair| matches!(pair, [a, b] if place(a) == place(b)));
+    let bare: BTreeSet<String> = pulls
+        .iter()
+        .filter(|pull| !pull.has_load_cell)
+        .map(|pull| match place(pull).0 {
+            Some(tag) => format!("`{tag}`"),
+            None => "no cell".to_owned(),
+        })
+        .collect();
+    (!shared && !bare.is_empty()).then(|| {
+        format!(
+            "the sides do not share the load cell with its calibration and zero, and nobody states its uncertainty \
+             ({}): nothing of it is in the interval",
+            bare.into_iter().collect::<Vec<_>>().join(", ")
+        )
+    })
+}
+
 impl Weighable {
+    /// Adds a source that moves its torque by so much, N·m.
+    pub(super) fn add_torque_source(&mut self, source: String, amount_nm: f64) {
+        self.torque_sources.insert(source, amount_nm);
+    }
+
     /// Its place among the pulls of a weighing.
     pub(super) fn placement(&self, which: Which) -> Placement {
         Placement { which, fit_up: self.fit_up(), session: self.session(), at: self.at() }
@@ -205,14 +257,17 @@ impl Weighable {
     }
 }
 
-/// Keeps the sources that at least two pulls share: what is drawn anew for each pull is in their scatter already.
+/// Leaves out what is drawn anew for each pull: that is in their scatter already. A reading that several pulls share
+/// stays.
 pub(super) fn shared_only(sources: &mut [BTreeMap<String, f64>]) {
     let mut count: BTreeMap<String, usize> = BTreeMap::new();
     for source in sources.iter().flat_map(BTreeMap::keys) {
         *count.entry(source.clone()).or_default() += 1;
     }
     for pull in sources {
-        pull.retain(|source, _| count.get(source).is_some_and(|count| *count > 1));
+        pull.retain(|source, _| {
+            !derive::is_drawn_anew(source) || count.get(source).is_some_and(|count| *count > 1)
+        });
     }
 }
 
@@ -225,7 +280,7 @@ pub(super) fn others(
     library: &Library,
     named: &[Weighable],
     basis: Option<Basis>,
-    step_rpm: u32,
+    grid: Grid,
 ) -> Result<(Vec<Weighable>, usize), Failure> {
     let own: BTreeSet<&str> = named.iter().map(|pull| pull.side.name.as_str()).collect();
     let place = |side: &Side| {
@@ -248,12 +303,25 @@ pub(super) fn others(
             continue;
         }
         derived::add_channel_means(book, library, &mut side)?;
-        match weighable(book, library, side, basis, step_rpm)? {
+        match weighable(book, library, side, basis, grid)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,
         }
     }
     Ok((found, unread))
+}
+
+/// The grid points that are filled in every curve.
+pub(super) fn shared_speeds(curves: &[&Curve]) -> BTreeSet<u32> {
+    let mut shared: Option<BTreeSet<u32>> = None;
+    for curve in curves {
+        let own: BTreeSet<u32> = curve.points.iter().map(|point| point.speed_rpm).collect();
+        shared = Some(match shared {
+            Some(known) => known.intersection(&own).copied().collect(),
+            None => own,
+        });
+    }
+    shared.unwrap_or_default()
 }
 
 /// A failure that says a pull has no curve.

@@ -61,10 +61,14 @@ pub fn cell(file: &str, root: &Node, kinds: &Kinds) -> Bound<Cell> {
         }
     }
     let fitted = root.get("instruments").map(Node::entries).unwrap_or_default();
-    let instruments = fitted
+    let mut instruments: BTreeMap<String, String> = fitted
         .iter()
         .filter_map(|(name, tag)| Some((name.text()?.to_owned(), tag.text()?.to_owned())))
         .collect();
+    // The load cell reads torque, wherever of the two it is named.
+    if let Some(tag) = root.get("load-cell").and_then(Node::text) {
+        instruments.entry("torque".to_owned()).or_insert_with(|| tag.to_owned());
+    }
     let note = binder.may(root, "note");
     binder.finish(tag.map(|tag| Cell { tag, figures, instruments, note }))
 }

@@ -1,0 +1,211 @@
+//! What a name means among all that the records say of a pull: a role, a figure, a setting, a condition.
+
+use crate::check;
+use crate::check::Group;
+use crate::check::Side;
+use crate::check::Told;
+use crate::derive;
+use crate::finding::Finding;
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
+use crate::record::FieldSpec;
+use crate::record::Holds;
+use crate::record::Kinds;
+use crate::record::Value;
+use crate::workflow::Failure;
+use crate::workflow::names::closest;
+
+/// Something that can be asked of every pull.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Sought {
+    /// As it is named in answers.
+    pub(super) name: String,
+    /// Its kind and the unit that it is shown in, where it is a quantity.
+    pub(super) quantity: Option<(QuantityKind, &'static Unit)>,
+    what: What,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum What {
+    Role,
+    /// A figure of the part in one role, or wherever it stands.
+    Figure {
+        role: Option<String>,
+        name: String,
+    },
+    /// A setting, fit, condition or field of the run.
+    Item(Group),
+    /// Worked out from the records.
+    Derived,
+}
+
+/// What a pull says of it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Said {
+    /// A part, a word.
+    Text(String),
+    /// A quantity in SI; the mean where there is one for each cylinder.
+    Number(f64),
+    /// Nobody knows, or nobody wrote it down.
+    Nothing,
+}
+
+impl Sought {
+    /// Finds what a word means: a role, a setting, a condition, `ROLE.FIGURE`, or a figure that only one kind of part has.
+    ///
+    /// # Errors
+    /// Nothing, or more than one thing, is meant.
+    pub(super) fn of(kinds: &Kinds, word: &str) -> Result<Self, Failure> {
+        if let Some(role) = kinds.roles.iter().find(|role| is(word, &role.name, &role.aliases)) {
+            return Ok(Self { name: role.name.clone(), quantity: None, what: What::Role });
+        }
+        let fields = [
+            (Group::Setting, &kinds.settings),
+            (Group::Condition, &kinds.conditions),
+            (Group::Run, &kinds.run),
+        ];
+        for (group, fields) in fields {
+            if let Some(spec) = fields.iter().find(|spec| is(word, &spec.name, &spec.aliases)) {
+                return Ok(Self {
+                    name: spec.name.clone(),
+                    quantity: quantity(spec),
+                    what: What::Item(group),
+                });
+            }
+        }
+        let (role, figure) = match word.split_once('.') {
+            Some((role, figure)) if kinds.role(role).is_some() => (Some(role), figure),
+            _ => (None, word),
+        };
+        let mut found: Vec<(&str, &FieldSpec)> = Vec::new();
+        for kind in kinds.parts.values() {
+            let fits = |role: &str| kinds.role(role).is_some_and(|role| role.kinds.contains(&kind.name));
+            if role.is_none_or(fits) {
+                let own = kind.figures.iter().filter(|spec| is(figure, &spec.name, &spec.aliases));
+                found.extend(own.map(|spec| (kind.name.as_str(), spec)));
+            }
+        }
+        match found[..] {
+            [] if role.is_none() && is_derived(word) => {
+                Ok(Self { name: word.to_owned(), quantity: None, what: What::Derived })
+            }
+            [] => Err(unknown(kinds, word)),
+            [(_, spec)] => Ok(Self::figure(role, spec)),
+            [(_, spec), ..] if role.is_some() => Ok(Self::figure(role, spec)),
+            _ => {
+                let names: Vec<String> =
+                    found.iter().map(|(kind, spec)| format!("{kind}.{}", spec.name)).collect();
+                Err(Failure::usage(
+                    Finding::error("ambiguous", "parts of several kinds have such a figure")
+                        .found(format!("`{word}`"))
+                        .expected(format!("the role with it: {}", names.join(", "))),
+                ))
+            }
+        }
+    }
+
+    fn figure(role: Option<&str>, spec: &FieldSpec) -> Self {
+        Self {
+            name: role.map_or_else(|| spec.name.clone(), |role| format!("{role}.{}", spec.name)),
+            quantity: quantity(spec),
+            what: What::Figure { role: role.map(str::to_owned), name: spec.name.clone() },
+        }
+    }
+
+    /// Whether it is a role.
+    pub(super) fn is_role(&self) -> bool {
+        self.what == What::Role
+    }
+
+    /// What a side says of it, with the role whose part says so.
+    pub(super) fn said(&self, side: &Side, kinds: &Kinds) -> (Said, Option<String>) {
+        if self.what == What::Derived {
+            let own = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
+            let values: Vec<f64> =
+                own.filter(|found| found.label.name == self.name).map(|found| found.value.value()).collect();
+            return (mean(&values).map_or(Said::Nothing, Said::Number), None);
+        }
+        let sheet = check::sheet_of(side, kinds);
+        let of_parts = sheet.roles.iter().flat_map(|role| std::iter::once(&role.role).chain(&role.figures));
+        let items = of_parts.chain(&sheet.settings).chain(&sheet.conditions).chain(&sheet.run);
+        for item in items {
+            let meant = match &self.what {
+                What::Role => item.item.group == Group::Role && item.item.name == self.name,
+                What::Figure { role, name } => {
+                    item.item.group == Group::Figure
+                        && item.item.name == *name
+                        && (role.is_none() || *role == item.item.role)
+                }
+                What::Item(group) => item.item.group == *group && item.item.name == self.name,
+                What::Derived => false,
+            };
+            if meant {
+                return (plainly(&item.told), item.item.role.clone());
+            }
+        }
+        (Said::Nothing, None)
+    }
+
+    /// A number in SI as people write it in the unit that it is shown in.
+    pub(super) fn show(&self, si: f64) -> String {
+        match self.quantity {
+            Some((_, unit)) => format!("{} {}", round(unit.from_si(si)), unit.symbol()),
+            None => round(si),
+        }
+    }
+}
+
+/// Derived figures that are plain ratios have no unit to be asked for in; others stand as fields already.
+fn is_derived(word: &str) -> bool {
+    DERIVED.contains(&word)
+}
+
+/// Figures worked out from the records by which pulls can be told apart.
+const DERIVED: [&str; 2] = ["compression-ratio", "dynamic-compression-ratio"];
+
+fn plainly(told: &Told) -> Said {
+    let Told::Known(shown) = told else { return Said::Nothing };
+    match &shown.value {
+        _ if shown.is_unknown() => Said::Nothing,
+        Some(Value::Quantity(reading)) => Said::Number(reading.mean().si()),
+        Some(Value::Text(text)) => Said::Text(text.clone()),
+        None => Said::Text(shown.text.clone()),
+    }
+}
+
+fn quantity(spec: &FieldSpec) -> Option<(QuantityKind, &'static Unit)> {
+    match &spec.holds {
+        Holds::Quantity { kind, unit } => Some((*kind, *unit)),
+        Holds::Text | Holds::Choice(_) => None,
+    }
+}
+
+/// Whether a word is a name or one of its other spellings, spaces written as hyphens.
+fn is(word: &str, name: &str, aliases: &[String]) -> bool {
+    word == name || aliases.iter().any(|alias| alias.replace(' ', "-") == word)
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    let count = u32::try_from(values.len()).ok().filter(|count| *count > 0)?;
+    Some(values.iter().sum::<f64>() / f64::from(count))
+}
+
+/// Six significant digits at most, without needless zeros.
+fn round(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+fn unknown(kinds: &Kinds, word: &str) -> Failure {
+    let roles = kinds.roles.iter().map(|role| role.name.clone());
+    let fields = kinds.settings.iter().chain(&kinds.conditions).chain(&kinds.run);
+    let figures = kinds.parts.values().flat_map(|kind| &kind.figures);
+    let mut known: Vec<String> = roles.chain(fields.chain(figures).map(|spec| spec.name.clone())).collect();
+    known.extend(DERIVED.map(str::to_owned));
+    let finding = Finding::error("unknown-name", "no role, figure, setting or condition is called so")
+        .found(format!("`{word}`"));
+    Failure::usage(match closest(word, &known) {
+        Some(near) => finding.next(format!("did you mean `{near}`?")),
+        None => finding.expected("a role (header), a figure (inlet-port-volume), a setting or a condition"),
+    })
+}
