@@ -4,15 +4,26 @@ use serde::Serialize;
 
 use crate::answer::WeighUnit;
 use crate::answer::WithInterval;
+use crate::verdict::Cell;
 use crate::verdict::Combinations;
-use crate::verdict::Estimate;
-use crate::verdict::Interval;
+use crate::verdict::Dependence;
+use crate::verdict::Effect;
+use crate::verdict::VerdictError;
+
+/// Most pulls or groups of pulls that are proposed.
+const MOST_PROPOSED: usize = 3;
 
 /// A pull that is not in the table.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct LeftOut {
     /// The pull.
     pub pull: String,
+    /// Its row, where it says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub row: Option<String>,
+    /// Its column.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub column: Option<String>,
     /// Why.
     pub why: String,
 }
@@ -24,27 +35,33 @@ pub struct CellLine {
     pub row: String,
     /// Column.
     pub column: String,
-    /// Pulls; 0 where it was never run.
+    /// Pulls that count; 0 where it was never run or all were left out.
     pub pulls: usize,
     /// Fit-ups.
     pub fit_ups: usize,
+    /// The mean of its pulls.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub figure: Option<WithInterval>,
     /// Against the reference combination.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub difference: Option<WithInterval>,
-    /// For one never run: what rows and columns alone would give. A prediction, not a result.
+    /// For one without a pull that counts: what rows and columns alone would give. A prediction, not a result.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub prediction: Option<WithInterval>,
+    /// Why pulls of it were left out.
+    pub left_out: Vec<String>,
 }
 
-/// What a change of row brings beside one column.
+/// What a change of row or column brings.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct EffectLine {
     /// From.
     pub from: String,
     /// To.
     pub to: String,
-    /// Beside.
-    pub beside: String,
+    /// Beside; none for a main effect, over all that it was run beside.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beside: Option<String>,
     /// The difference.
     #[serde(flatten)]
     pub difference: WithInterval,
@@ -69,9 +86,9 @@ pub struct InteractionLine {
 /// The answer of `combos`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CombosAnswer {
-    /// The role of the rows.
+    /// What makes the rows.
     pub row_role: String,
-    /// The role of the columns.
+    /// What makes the columns.
     pub column_role: String,
     /// The figure in words.
     pub figure: String,
@@ -83,101 +100,152 @@ pub struct CombosAnswer {
     pub reference: (String, String),
     /// Every combination.
     pub cells: Vec<CellLine>,
+    /// What rows, then columns, bring over all that they were run beside.
+    pub main_effects: Vec<EffectLine>,
     /// What rows bring beside each column.
     pub effects: Vec<EffectLine>,
     /// Interactions that can be told.
     pub interactions: Vec<InteractionLine>,
+    /// How many interactions the runs tell, those that only a longer way round tells among them.
+    pub interactions_in_all: usize,
+    /// `best`: which row is best depends on the column; `amount`: only how much it brings; `not shown`; `cannot be told`.
+    pub depends: &'static str,
+    /// By how much, where it does: the largest interaction.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by: Option<InteractionLine>,
     /// Pull-to-pull scatter.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pull_scatter: Option<f64>,
     /// Refit-to-refit scatter.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub refit_scatter: Option<f64>,
-    /// Pulls that complete the picture.
+    /// What would complete the picture.
     pub complete: Vec<String>,
     /// Pulls that are not in the table.
     pub left_out: Vec<LeftOut>,
+    /// How rows and columns were made, and what was held to be alike.
+    pub notes: Vec<String>,
+    /// Files with pending edits.
+    pub pending: Vec<String>,
     /// The commit answered from.
     pub commit: String,
 }
 
 impl CombosAnswer {
-    /// The table in a unit.
-    pub fn of(table: &Combinations, unit: WeighUnit) -> Self {
-        let scaled = |(estimate, interval): &(Estimate, Interval)| WithInterval {
-            value: estimate.value * unit.from_si,
-            lower: interval.lower * unit.from_si,
-            upper: interval.upper * unit.from_si,
+    /// The table in a unit, with the pulls that are not in it.
+    ///
+    /// # Errors
+    /// No quantile for an interaction's degrees of freedom.
+    pub fn of(table: &Combinations, unit: WeighUnit, left_out: Vec<LeftOut>) -> Result<Self, VerdictError> {
+        let factor = unit.from_si;
+        let effect = |effect: &Effect| EffectLine {
+            from: effect.from.clone(),
+            to: effect.to.clone(),
+            beside: effect.beside.clone(),
+            difference: WithInterval::of(&effect.difference, factor),
         };
-        let never = table.cells.iter().filter(|cell| cell.pulls == 0);
-        let mut complete: Vec<String> = never
-            .map(|cell| {
-                format!(
-                    "{} with {}, two pulls between pulls of {} with {}",
-                    cell.row, cell.column, table.reference.0, table.reference.1
-                )
+        let interactions: Vec<InteractionLine> = table
+            .interactions
+            .iter()
+            .map(|found| InteractionLine {
+                from: found.rows.0.clone(),
+                to: found.rows.1.clone(),
+                beside: found.columns.1.clone(),
+                than_beside: found.columns.0.clone(),
+                difference: WithInterval::of(&found.difference, factor),
             })
             .collect();
-        let apart = table.cells.iter().filter(|cell| {
-            cell.pulls > 0
-                && cell.difference.is_none()
-                && (&cell.row, &cell.column) != (&table.reference.0, &table.reference.1)
+        let (depends, by) = match table.dependence()? {
+            Dependence::BestDepends(at) => ("best", interactions.get(at).cloned()),
+            Dependence::AmountDepends(at) => ("amount", interactions.get(at).cloned()),
+            Dependence::NotShown => ("not shown", None),
+            Dependence::CannotBeTold => ("cannot be told", None),
+        };
+        let cells = table.cells.iter().map(|cell| CellLine {
+            row: cell.row.clone(),
+            column: cell.column.clone(),
+            pulls: cell.pulls,
+            fit_ups: cell.fit_ups,
+            figure: cell.figure.map(|figure| WithInterval::of(&figure, factor)),
+            difference: cell.difference.map(|difference| WithInterval::of(&difference, factor)),
+            prediction: cell.prediction.map(|prediction| WithInterval::of(&prediction, factor)),
+            left_out: reasons(cell, &left_out),
         });
-        complete.extend(apart.map(|cell| {
-            format!(
-                "{} with {} in one session with {} with {}: nothing joins the two yet",
-                cell.row, cell.column, table.reference.0, table.reference.1
-            )
-        }));
-        if table.scatter.refit.is_none() {
-            complete.push("any of them once more after a refit: nobody refitted".to_owned());
-        }
-        complete.truncate(3);
-        Self {
+        Ok(Self {
             row_role: String::new(),
             column_role: String::new(),
             figure: String::new(),
             unit: unit.symbol.to_owned(),
             correction: String::new(),
             reference: table.reference.clone(),
-            cells: table
-                .cells
-                .iter()
-                .map(|cell| CellLine {
-                    row: cell.row.clone(),
-                    column: cell.column.clone(),
-                    pulls: cell.pulls,
-                    fit_ups: cell.fit_ups,
-                    difference: cell.difference.as_ref().map(scaled),
-                    prediction: cell.prediction.as_ref().map(scaled),
-                })
-                .collect(),
-            effects: table
-                .by_column
-                .iter()
-                .map(|effect| EffectLine {
-                    from: effect.from.clone(),
-                    to: effect.to.clone(),
-                    beside: effect.beside.clone(),
-                    difference: scaled(&effect.difference),
-                })
-                .collect(),
-            interactions: table
-                .interactions
-                .iter()
-                .map(|found| InteractionLine {
-                    from: found.rows.0.clone(),
-                    to: found.rows.1.clone(),
-                    beside: found.columns.1.clone(),
-                    than_beside: found.columns.0.clone(),
-                    difference: scaled(&found.difference),
-                })
-                .collect(),
-            pull_scatter: table.scatter.pull.map(|pull| pull.standard_deviation * unit.from_si),
-            refit_scatter: table.scatter.refit.map(|refit| refit.standard_deviation * unit.from_si),
-            complete,
-            left_out: Vec::new(),
+            cells: cells.collect(),
+            main_effects: table.main_effects.iter().map(effect).collect(),
+            effects: table.by_column.iter().map(effect).collect(),
+            interactions,
+            interactions_in_all: table.interaction_freedom,
+            depends,
+            by,
+            pull_scatter: table.scatter.pull.map(|pull| pull.standard_deviation * factor),
+            refit_scatter: table.scatter.refit.map(|refit| refit.standard_deviation * factor),
+            complete: complete(table, &left_out),
+            left_out,
+            notes: Vec::new(),
+            pending: Vec::new(),
             commit: String::new(),
+        })
+    }
+}
+
+fn is_of(cell: &Cell, line: &LeftOut) -> bool {
+    line.row.as_ref() == Some(&cell.row) && line.column.as_ref() == Some(&cell.column)
+}
+
+/// Each reason for which pulls of a cell were left out, once.
+fn reasons(cell: &Cell, left_out: &[LeftOut]) -> Vec<String> {
+    let mut reasons: Vec<String> =
+        left_out.iter().filter(|line| is_of(cell, line)).map(|line| line.why.clone()).collect();
+    reasons.sort_unstable();
+    reasons.dedup();
+    reasons
+}
+
+/// What would complete the picture, the cheapest and most telling first: documents for what was run already, pulls of
+/// combinations that were never run by how many interactions each would tell, pulls that join what stands apart, a refit.
+fn complete(table: &Combinations, left_out: &[LeftOut]) -> Vec<String> {
+    let reference = format!("{} with {}", table.reference.0, table.reference.1);
+    let mut found = Vec::new();
+    let mut never = Vec::new();
+    for cell in table.cells.iter().filter(|cell| cell.pulls == 0) {
+        let own = left_out.iter().find(|line| is_of(cell, line) && line.why.starts_with("not documented"));
+        match own {
+            Some(line) => found.push(format!(
+                "{} with {} was run: document {} (`mulebook gaps {} --fill`)",
+                cell.row, cell.column, line.pull, line.pull
+            )),
+            None => never.push(cell),
         }
     }
+    never.sort_by_key(|cell| std::cmp::Reverse(table.squares_completed(cell)));
+    found.extend(never.iter().map(|cell| {
+        format!(
+            "{} with {}: two pulls in one session, between a pull of {reference} before and one after",
+            cell.row, cell.column
+        )
+    }));
+    let apart = table.cells.iter().filter(|cell| {
+        cell.pulls > 0
+            && cell.difference.is_none()
+            && (&cell.row, &cell.column) != (&table.reference.0, &table.reference.1)
+    });
+    found.extend(apart.map(|cell| {
+        format!(
+            "{} with {} again, one pull between two of {reference} in one session: nothing joins the two yet",
+            cell.row, cell.column
+        )
+    }));
+    if table.scatter.refit.is_none() {
+        found.push(format!("{reference} twice more, taken apart and put together between: nobody refitted"));
+    }
+    found.truncate(MOST_PROPOSED);
+    found
 }

@@ -4,53 +4,64 @@ use clap::Args;
 
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::weigh::Figure;
 use crate::cli::weigh::window;
 use crate::render;
 use crate::workflow::Failure;
 use crate::workflow::combos;
 
-/// Which combinations of two roles were run, what each is worth, and which pulls would complete the picture
+/// Which combinations of two things were run, what each is worth, and which pulls would complete the picture
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook combos --rows header --cols intake --window 4000..6500\n  mulebook combos --rows header --cols intake --power 0412a 0419a\n\nA combination that was never run gets a prediction, and it is called one."
+    after_help = "Examples:\n  mulebook combos --rows header --cols intake --window 4000..6500\n  mulebook combos --rows port-volume --row-band \"10 cc\" --cols header\n  mulebook combos --rows header --cols intake --figure mean-power 0412a engine=mule-1\n\nRows and columns are roles, or figures, settings and conditions in bands. What cannot be compared is left out with its\nreason. A combination that was never run gets a prediction, and it is called one. The method: docs/weighing.md."
 )]
 pub(super) struct Combos {
-    /// Pulls, ranges, builds or sessions; the whole book unless said
+    /// Pulls, ranges, builds, sessions or queries (header=long-1); the whole book unless said
     #[arg(value_name = "PULLS")]
     pulls: Vec<String>,
-    /// The role whose parts are the rows
-    #[arg(long, value_name = "ROLE")]
+    /// What makes the rows: a role (header), a figure (port-volume), a setting or a condition
+    #[arg(long, value_name = "NAME")]
     rows: String,
-    /// The role whose parts are the columns
-    #[arg(long, value_name = "ROLE")]
+    /// What makes the columns, named alike
+    #[arg(long, value_name = "NAME")]
     cols: String,
+    /// Width of the bands of a figure in the rows; a round width with four bands at most unless said
+    #[arg(long, value_name = "AMOUNT")]
+    row_band: Option<String>,
+    /// Width of the bands of a figure in the columns
+    #[arg(long, value_name = "AMOUNT")]
+    col_band: Option<String>,
     /// Lowest and highest speed in rpm
     #[arg(long, value_name = "LOW..HIGH", value_parser = window)]
     window: Option<(u32, u32)>,
-    /// Mean power instead of mean torque
-    #[arg(long)]
-    power: bool,
+    /// The figure
+    #[arg(long, value_enum, default_value_t = Figure::MeanTorque)]
+    figure: Figure,
     /// Bring torque and power to this correction; the book's own unless said
     #[arg(long, value_name = "STANDARD")]
     correct_to: Option<String>,
     /// Distance of the grid points, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
+    /// Answer from the work tree, pending edits included
+    #[arg(long)]
+    pending: bool,
 }
 
 impl Combos {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
-        let figure =
-            if self.power { combos::CurveFigure::MeanPower } else { combos::CurveFigure::MeanTorque };
         let request = combos::CombosRequest {
             rows: self.rows,
             columns: self.cols,
+            row_band: self.row_band,
+            column_band: self.col_band,
             pulls: self.pulls,
             window: self.window,
-            figure,
+            figure: self.figure.of_the_curve(),
             correct_to: self.correct_to,
             step_rpm: self.step,
+            pending: self.pending,
         };
         let answer = combos::combos(&book, &request)?;
         Ok(Said::done(render::combos(&answer, surroundings.look()), render::json("combos", &answer)))

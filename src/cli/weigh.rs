@@ -14,10 +14,10 @@ use crate::workflow::weigh;
 /// Is the gain real, and what else could explain it; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n\nA side is pulls, ranges, builds or sessions; only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
+    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n  mulebook weigh --base session=0412a,header=long-1 --test session=0412a,header=step-1\n\nA side is pulls, ranges, builds, sessions, or a query (NAME=VALUE, joined by commas: a role, a setting, a figure, build,\nsession, engine, cell, by, on); only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
 )]
 pub(super) struct Weigh {
-    /// The base: pulls, ranges (0412a-01..03), builds or sessions
+    /// The base: pulls, ranges (0412a-01..03), builds, sessions, or a query (header=long-1,session=0412a)
     #[arg(long, value_name = "PULLS", num_args = 1.., required = true)]
     base: Vec<String>,
     /// The test side, named alike
@@ -41,7 +41,7 @@ pub(super) struct Weigh {
     /// Bring torque and power to this correction; the book's own unless said
     #[arg(long, value_name = "STANDARD")]
     correct_to: Option<String>,
-    /// The role under test
+    /// What is under test: a role, a setting, a figure, or a fit (cylinder-head+intake.port-offset)
     #[arg(long, value_name = "ROLE")]
     subject: Option<String>,
     /// Plan pulls and refits that would show a gain
@@ -63,7 +63,7 @@ pub(super) struct Weigh {
 
 /// Which figure is weighed.
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum Figure {
+pub(super) enum Figure {
     /// Mean torque over the window
     MeanTorque,
     /// Mean power over the window
@@ -72,6 +72,17 @@ enum Figure {
     PeakTorque,
     /// Highest power
     PeakPower,
+}
+
+impl Figure {
+    pub(super) fn of_the_curve(self) -> weigh::CurveFigure {
+        match self {
+            Self::MeanTorque => weigh::CurveFigure::MeanTorque,
+            Self::MeanPower => weigh::CurveFigure::MeanPower,
+            Self::PeakTorque => weigh::CurveFigure::PeakTorque,
+            Self::PeakPower => weigh::CurveFigure::PeakPower,
+        }
+    }
 }
 
 pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
@@ -85,17 +96,11 @@ pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
 impl Weigh {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
-        let figure = match self.figure {
-            Figure::MeanTorque => weigh::CurveFigure::MeanTorque,
-            Figure::MeanPower => weigh::CurveFigure::MeanPower,
-            Figure::PeakTorque => weigh::CurveFigure::PeakTorque,
-            Figure::PeakPower => weigh::CurveFigure::PeakPower,
-        };
         let request = weigh::WeighRequest {
             base: self.base,
             test: self.test,
             window: self.window,
-            figure,
+            figure: self.figure.of_the_curve(),
             at: self.at,
             least: self.least,
             within: self.within,

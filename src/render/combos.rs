@@ -2,9 +2,12 @@
 
 use crate::answer::CellLine;
 use crate::answer::CombosAnswer;
+use crate::answer::EffectLine;
+use crate::answer::InteractionLine;
 use crate::answer::WithInterval;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::gaps::pending;
 use crate::render::page::Tone;
 
 /// Which combinations were run and what each is worth.
@@ -16,51 +19,20 @@ pub fn combos(answer: &CombosAnswer, look: Look) -> String {
         0,
         Tone::Heading,
         &format!(
-            "{} by {}: {}, {}, against {row} with {column}.",
+            "{} by {}: {}, {}, and what each brings against {row} with {column}.",
             answer.row_role, answer.column_role, answer.figure, answer.unit
         ),
     );
+    depends(&mut page, answer);
     page.gap();
     for cell in &answer.cells {
         page.line(
             2,
-            Tone::Plain,
+            if cell.pulls > 0 { Tone::Plain } else { Tone::Faint },
             &format!("{} with {}: {}", cell.row, cell.column, cell_words(answer, cell)),
         );
     }
-    if !answer.effects.is_empty() {
-        page.heading("What a change brings, where it can be told");
-        for effect in &answer.effects {
-            page.line(
-                2,
-                Tone::Plain,
-                &format!(
-                    "{} to {} beside {}: {}",
-                    effect.from,
-                    effect.to,
-                    effect.beside,
-                    interval(&effect.difference, answer)
-                ),
-            );
-        }
-    }
-    if !answer.interactions.is_empty() {
-        page.heading("Which is best may depend on the other");
-        for found in &answer.interactions {
-            page.line(
-                2,
-                Tone::Plain,
-                &format!(
-                    "{} to {} brings {} beside {} than beside {}",
-                    found.from,
-                    found.to,
-                    more(&found.difference, answer),
-                    found.beside,
-                    found.than_beside
-                ),
-            );
-        }
-    }
+    effects(&mut page, answer);
     page.heading("What it rests on");
     if let Some(pull) = answer.pull_scatter {
         page.line(2, Tone::Plain, &format!("pull to pull {pull:.2} {}", answer.unit));
@@ -75,26 +47,113 @@ pub fn combos(answer: &CombosAnswer, look: Look) -> String {
         "pulls are compared within a session with everything else as it was; that adds alike to every combination is \
          taken for granted",
     );
+    for note in &answer.notes {
+        page.line(2, Tone::Plain, note);
+    }
     if !answer.complete.is_empty() {
         page.heading("To complete the picture");
         for line in &answer.complete {
             page.line(2, Tone::Plain, line);
         }
     }
-    if !answer.left_out.is_empty() {
-        page.heading("Left out");
-        let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
-        for line in &answer.left_out {
-            match groups.iter_mut().find(|(why, _)| *why == line.why) {
-                Some((_, pulls)) => pulls.push(&line.pull),
-                None => groups.push((&line.why, vec![&line.pull])),
-            }
+    left_out(&mut page, answer);
+    pending(&mut page, &answer.pending);
+    page.finish()
+}
+
+fn depends(page: &mut Page, answer: &CombosAnswer) {
+    let (row, column) = (&answer.row_role, &answer.column_role);
+    let by = answer.by.as_ref().map(|by| plus_minus(by, answer)).unwrap_or_default();
+    let (tone, words) = match answer.depends {
+        "best" => (Tone::Heading, format!("Which {row} is best depends on the {column}: {by}.")),
+        "amount" => {
+            (Tone::Heading, format!("How much a change of {row} brings depends on the {column}: {by}."))
         }
-        for (why, pulls) in groups {
-            page.line(2, Tone::Doubt, &format!("{}: {why}", pulls.join(", ")));
+        "not shown" => (
+            Tone::Plain,
+            format!("That what a {row} brings depends on the {column} is not shown by these pulls."),
+        ),
+        _ => (
+            Tone::Doubt,
+            format!("Whether what a {row} brings depends on the {column} cannot be told from these pulls."),
+        ),
+    };
+    page.line(0, tone, &words);
+}
+
+fn plus_minus(by: &InteractionLine, answer: &CombosAnswer) -> String {
+    let half = (by.difference.upper - by.difference.lower) / 2.0;
+    let (more, beside, than) = if by.difference.value < 0.0 {
+        (-by.difference.value, &by.than_beside, &by.beside)
+    } else {
+        (by.difference.value, &by.beside, &by.than_beside)
+    };
+    format!(
+        "{more:.1} ±{half:.1} {} ({} to {} beside {beside} more than beside {than})",
+        answer.unit, by.from, by.to
+    )
+}
+
+fn effects(page: &mut Page, answer: &CombosAnswer) {
+    let line = |effect: &EffectLine| {
+        let beside = effect.beside.as_ref().map_or_else(String::new, |beside| format!(" beside {beside}"));
+        format!("{} to {}{beside}: {}", effect.from, effect.to, interval(&effect.difference, answer))
+    };
+    if !answer.main_effects.is_empty() {
+        page.heading("Main effects: over all that each was run beside, as if neither depended on the other");
+        for effect in &answer.main_effects {
+            page.line(2, Tone::Plain, &line(effect));
         }
     }
-    page.finish()
+    if !answer.effects.is_empty() {
+        page.heading(&format!("What a change of {} brings, where it can be told", answer.row_role));
+        for effect in &answer.effects {
+            page.line(2, Tone::Plain, &line(effect));
+        }
+    }
+    if answer.interactions.is_empty() {
+        return;
+    }
+    page.heading("How much more it brings beside one than beside another (interaction)");
+    for found in &answer.interactions {
+        page.line(
+            2,
+            Tone::Plain,
+            &format!(
+                "{} to {} brings {} beside {} than beside {}",
+                found.from,
+                found.to,
+                more(&found.difference, answer),
+                found.beside,
+                found.than_beside
+            ),
+        );
+    }
+    let further = answer.interactions_in_all.saturating_sub(answer.interactions.len());
+    if further > 0 {
+        page.line(
+            2,
+            Tone::Faint,
+            &format!("{further} more can be told only by a longer way round, and is not printed"),
+        );
+    }
+}
+
+fn left_out(page: &mut Page, answer: &CombosAnswer) {
+    if answer.left_out.is_empty() {
+        return;
+    }
+    page.heading("Left out");
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for line in &answer.left_out {
+        match groups.iter_mut().find(|(why, _)| *why == line.why) {
+            Some((_, pulls)) => pulls.push(&line.pull),
+            None => groups.push((&line.why, vec![&line.pull])),
+        }
+    }
+    for (why, pulls) in groups {
+        page.line(2, Tone::Doubt, &format!("{}: {why}", pulls.join(", ")));
+    }
 }
 
 fn cell_words(answer: &CombosAnswer, cell: &CellLine) -> String {
@@ -105,17 +164,22 @@ fn cell_words(answer: &CombosAnswer, cell: &CellLine) -> String {
         cell.fit_ups,
         if cell.fit_ups == 1 { "" } else { "s" }
     );
+    let figure = cell.figure.map_or_else(String::new, |figure| {
+        format!("{:.2} {} ({:.2} to {:.2})", figure.value, answer.unit, figure.lower, figure.upper)
+    });
     if (&cell.row, &cell.column) == (&answer.reference.0, &answer.reference.1) {
-        return format!("the reference ({runs})");
+        return format!("{figure}; the reference ({runs})");
     }
-    match (&cell.difference, &cell.prediction, cell.pulls) {
-        (Some(difference), _, _) => format!("{} ({runs})", interval(difference, answer)),
-        (None, Some(prediction), 0) => format!(
-            "never run; a prediction, if neither depends on the other: {}",
-            interval(prediction, answer)
-        ),
-        (None, _, 0) => "never run".to_owned(),
-        _ => format!("run, and joined with the reference by no common pulls ({runs})"),
+    let prediction = cell.prediction.as_ref().map_or_else(String::new, |prediction| {
+        format!("; a prediction, if neither depends on the other: {}", interval(prediction, answer))
+    });
+    match (&cell.difference, cell.pulls) {
+        (Some(difference), _) => format!("{figure}; brings {} ({runs})", interval(difference, answer)),
+        (None, 0) if !cell.left_out.is_empty() => {
+            format!("run, and left out: {}{prediction}", cell.left_out.join("; "))
+        }
+        (None, 0) => format!("never run{prediction}"),
+        (None, _) => format!("{figure}; joined with the reference by no common pulls ({runs})"),
     }
 }
 

@@ -7,13 +7,16 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::statistics::Interval;
+use crate::statistics::StatisticsError;
+use crate::statistics::band::Cover;
+use crate::statistics::band::factor;
 use crate::statistics::least_squares::Fit;
 use crate::statistics::two_sample::Estimate;
 use crate::verdict::Evidence;
 use crate::verdict::LEVEL;
 use crate::verdict::Scatter;
 use crate::verdict::VerdictError;
-use crate::verdict::layout::levels;
+use crate::verdict::cells::Table;
 
 /// One pull of the table.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +35,8 @@ pub struct CellReading {
     pub at: f64,
     /// Its figure.
     pub value: f64,
+    /// How far each shared source of the instruments moves the figure by one standard uncertainty.
+    pub sources: BTreeMap<String, f64>,
 }
 
 /// One combination.
@@ -45,6 +50,8 @@ pub struct Cell {
     pub pulls: usize,
     /// Fit-ups.
     pub fit_ups: usize,
+    /// The mean of its pulls with its interval; none where it was never run.
+    pub figure: Option<(Estimate, Interval)>,
     /// Difference from the reference combination with its interval; none where nothing joins the two, for the
     /// reference itself, and where it was never run.
     pub difference: Option<(Estimate, Interval)>,
@@ -54,13 +61,13 @@ pub struct Cell {
 
 /// How two rows (or columns) differ.
 #[derive(Debug, Clone, PartialEq)]
-pub struct MainEffect {
+pub struct Effect {
     /// From this.
     pub from: String,
     /// To this.
     pub to: String,
-    /// Beside this column (or row).
-    pub beside: String,
+    /// Beside this column; none for a main effect, over all columns as they were run.
+    pub beside: Option<String>,
     /// The difference with its interval.
     pub difference: (Estimate, Interval),
 }
@@ -79,36 +86,36 @@ pub struct Interaction {
 /// The table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Combinations {
-    /// Rows by name.
-    pub rows: Vec<String>,
-    /// Columns by name.
-    pub columns: Vec<String>,
     /// The reference combination that others are compared with: the one run most.
     pub reference: (String, String),
     /// Every combination, run or not.
     pub cells: Vec<Cell>,
+    /// What rows, then columns, bring over all that they were run beside.
+    pub main_effects: Vec<Effect>,
     /// What a row brings beside each column where that can be told.
-    pub by_column: Vec<MainEffect>,
-    /// Interactions that can be told.
+    pub by_column: Vec<Effect>,
+    /// Interactions that can be told, none of them following from the others.
     pub interactions: Vec<Interaction>,
+    /// How many interactions the runs tell in all; those beyond the ones listed only by a longer way round.
+    pub interaction_freedom: usize,
     /// The components of scatter.
     pub scatter: Scatter,
 }
 
-struct Table<'a> {
-    readings: &'a [CellReading],
-    cells: BTreeMap<(&'a str, &'a str), usize>,
-    design: Vec<Vec<f64>>,
-    before: usize,
-    scatter: Scatter,
-}
-
 impl Combinations {
-    /// Fits the table.
+    /// Fits the table. `rows` and `columns` give the order of the names, and those of combinations that were never run.
     ///
     /// # Errors
-    /// No readings, or no evidence of noise.
-    pub fn of(readings: &[CellReading], book: &Evidence) -> Result<Self, VerdictError> {
+    /// No readings, a reading whose row or column is not named, or no evidence of noise.
+    pub fn of(
+        readings: &[CellReading],
+        rows: &[String],
+        columns: &[String],
+        book: &Evidence,
+    ) -> Result<Self, VerdictError> {
+        if readings.is_empty() {
+            return Err(VerdictError::EmptySide { side: "table's" });
+        }
         let own: Vec<_> = readings
             .iter()
             .map(|reading| {
@@ -116,200 +123,192 @@ impl Combinations {
                 (configuration, reading.fit_up.clone(), reading.session.clone(), reading.at, reading.value)
             })
             .collect();
-        if readings.is_empty() {
-            return Err(VerdictError::EmptySide { side: "table's" });
-        }
         let scatter = Scatter::of(&Evidence::of_book(&own)?, book)
             .ok_or(VerdictError::NoNoise { pulls: readings.len() })?;
-        let table = Table::of(readings, scatter);
-        let rows: BTreeSet<&str> = readings.iter().map(|reading| reading.row.as_str()).collect();
-        let columns: BTreeSet<&str> = readings.iter().map(|reading| reading.column.as_str()).collect();
+        let table = Table::of(readings, rows, columns, scatter)?;
         let reference = table.reference();
         let mut cells = Vec::new();
-        for &row in &rows {
-            for &column in &columns {
-                cells.push(table.cell(row, column, reference)?);
-            }
-        }
-        let row_list: Vec<&str> = rows.iter().copied().collect();
-        let column_list: Vec<&str> = columns.iter().copied().collect();
-        let mut by_column = Vec::new();
-        let mut interactions = Vec::new();
-        for &to in row_list.iter().filter(|row| **row != reference.0) {
-            let from = reference.0;
-            for &beside in &column_list {
-                if let Some(difference) = table.contrast(&[((to, beside), 1.0), ((from, beside), -1.0)])? {
-                    by_column.push(MainEffect {
-                        from: from.to_owned(),
-                        to: to.to_owned(),
-                        beside: beside.to_owned(),
-                        difference,
-                    });
-                }
-            }
-            for &column in column_list.iter().filter(|column| **column != reference.1) {
-                let contrast = [
-                    ((to, column), 1.0),
-                    ((from, column), -1.0),
-                    ((to, reference.1), -1.0),
-                    ((from, reference.1), 1.0),
-                ];
-                if let Some(difference) = table.contrast(&contrast)? {
-                    interactions.push(Interaction {
-                        rows: (from.to_owned(), to.to_owned()),
-                        columns: (reference.1.to_owned(), column.to_owned()),
-                        difference,
-                    });
-                }
+        for row in rows {
+            for column in columns {
+                cells.push(cell(&table, (row, column), reference)?);
             }
         }
         Ok(Self {
-            rows: row_list.iter().map(|row| (*row).to_owned()).collect(),
-            columns: column_list.iter().map(|column| (*column).to_owned()).collect(),
             reference: (reference.0.to_owned(), reference.1.to_owned()),
             cells,
-            by_column,
-            interactions,
+            main_effects: main_effects(&table, rows, columns, reference)?,
+            by_column: by_column(&table, rows, columns, reference)?,
+            interactions: interactions(&table, rows, columns, reference)?,
+            interaction_freedom: table.interaction_freedom(),
             scatter,
         })
     }
 }
 
-impl<'a> Table<'a> {
-    fn of(readings: &'a [CellReading], scatter: Scatter) -> Self {
-        let blocks = levels(readings.iter().map(|reading| reading.block.as_str()));
-        let sessions = levels(readings.iter().map(|reading| reading.session.as_str()));
-        let run: BTreeSet<(&str, &str)> =
-            readings.iter().map(|reading| (reading.row.as_str(), reading.column.as_str())).collect();
-        let cells: BTreeMap<(&str, &str), usize> =
-            run.into_iter().enumerate().map(|(number, cell)| (cell, number)).collect();
-        let before = blocks.len() + sessions.len();
-        let design = readings
-            .iter()
-            .map(|reading| {
-                let mut row = vec![0.0; before + cells.len()];
-                row[blocks[reading.block.as_str()]] = 1.0;
-                row[blocks.len() + sessions[reading.session.as_str()]] = reading.at;
-                row[before + cells[&(reading.row.as_str(), reading.column.as_str())]] = 1.0;
-                row
-            })
-            .collect();
-        Self { readings, cells, design, before, scatter }
-    }
+/// Whether what one thing is worth depends on the other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Dependence {
+    /// Which row is best differs between columns, and the interaction of this number bears it out.
+    BestDepends(usize),
+    /// How much a row brings differs between columns, by the interaction of this number.
+    AmountDepends(usize),
+    /// No interaction is told apart from none.
+    NotShown,
+    /// No interaction can be told.
+    CannotBeTold,
+}
 
-    /// The combination with the most blocks, then pulls: it joins the others.
-    fn reference(&self) -> (&'a str, &'a str) {
-        let weight = |cell: &(&str, &str)| {
-            let own = self
-                .readings
-                .iter()
-                .filter(|reading| (reading.row.as_str(), reading.column.as_str()) == *cell);
-            let blocks: BTreeSet<&str> = own.clone().map(|reading| reading.block.as_str()).collect();
-            (blocks.len(), own.count())
-        };
-        let mut best = ("", "");
-        let mut most = (0, 0);
-        for cell in self.cells.keys() {
-            if weight(cell) > most {
-                most = weight(cell);
-                best = *cell;
-            }
+impl Combinations {
+    /// Whether which row is best, or how much it brings, depends on the column.
+    ///
+    /// The largest interaction against its error must differ from none at a level shared among all of them (Bonferroni).
+    ///
+    /// # Errors
+    /// No quantile for its degrees of freedom.
+    pub fn dependence(&self) -> Result<Dependence, VerdictError> {
+        let share = |one: &Interaction| (one.difference.0.value / one.difference.0.standard_error).abs();
+        let largest = self.interactions.iter().enumerate().max_by(|a, b| share(a.1).total_cmp(&share(b.1)));
+        let Some((at, one)) = largest else { return Ok(Dependence::CannotBeTold) };
+        let estimate = &one.difference.0;
+        let freedom = estimate.degrees_of_freedom.min(1e6);
+        let limit = factor(Cover::Bonferroni, self.interactions.len(), freedom, LEVEL)?;
+        if share(one) <= limit {
+            return Ok(Dependence::NotShown);
         }
-        best
-    }
-
-    fn cell(
-        &self,
-        row: &'a str,
-        column: &'a str,
-        reference: (&'a str, &'a str),
-    ) -> Result<Cell, VerdictError> {
-        let own: Vec<&CellReading> =
-            self.readings.iter().filter(|reading| reading.row == row && reading.column == column).collect();
-        let fit_ups: BTreeSet<&str> = own.iter().map(|reading| reading.fit_up.as_str()).collect();
-        let run = !own.is_empty();
-        let difference = if run && (row, column) != reference {
-            self.contrast(&[((row, column), 1.0), (reference, -1.0)])?
-        } else {
-            None
+        let best = |column: &str| {
+            let known = self.by_column.iter().filter(|effect| effect.beside.as_deref() == Some(column));
+            let best = known.max_by(|a, b| a.difference.0.value.total_cmp(&b.difference.0.value))?;
+            Some(if best.difference.0.value > 0.0 { best.to.as_str() } else { self.reference.0.as_str() })
         };
-        let prediction = if run { None } else { self.prediction(row, column, reference)? };
-        Ok(Cell {
-            row: row.to_owned(),
-            column: column.to_owned(),
-            pulls: own.len(),
-            fit_ups: fit_ups.len(),
-            difference,
-            prediction,
+        let (a, b) = (best(&one.columns.0), best(&one.columns.1));
+        Ok(if a.is_some() && b.is_some() && a != b {
+            Dependence::BestDepends(at)
+        } else {
+            Dependence::AmountDepends(at)
         })
     }
 
-    /// A sum of combinations with its interval; none where one was never run or the layout does not determine it.
-    fn contrast(&self, parts: &[((&str, &str), f64)]) -> Result<Option<(Estimate, Interval)>, VerdictError> {
-        let mut combination = vec![0.0; self.before + self.cells.len()];
-        for (cell, factor) in parts {
-            let Some(number) = self.cells.get(cell) else { return Ok(None) };
-            combination[self.before + number] += factor;
-        }
-        self.estimate(&self.design, &combination)
+    /// How many fours of combinations a cell would complete, were it run.
+    pub fn squares_completed(&self, cell: &Cell) -> usize {
+        let run = |row: &str, column: &str| {
+            self.cells.iter().any(|other| other.row == row && other.column == column && other.pulls > 0)
+        };
+        let beside = self.cells.iter().filter(|other| other.row != cell.row && other.column != cell.column);
+        beside
+            .filter(|other| other.pulls > 0 && run(&cell.row, &other.column) && run(&other.row, &cell.column))
+            .count()
     }
+}
 
-    /// What rows and columns alone give for a combination that was never run, against the reference.
-    fn prediction(
-        &self,
-        row: &str,
-        column: &str,
-        reference: (&str, &str),
-    ) -> Result<Option<(Estimate, Interval)>, VerdictError> {
-        let rows = levels(self.readings.iter().map(|reading| reading.row.as_str()));
-        let columns = levels(self.readings.iter().map(|reading| reading.column.as_str()));
-        let width = self.before + rows.len() + columns.len();
-        let design: Vec<Vec<f64>> = self
-            .readings
-            .iter()
-            .zip(&self.design)
-            .map(|(reading, whole)| {
-                let mut line = vec![0.0; width];
-                line[..self.before].copy_from_slice(&whole[..self.before]);
-                line[self.before + rows[reading.row.as_str()]] = 1.0;
-                line[self.before + rows.len() + columns[reading.column.as_str()]] = 1.0;
-                line
-            })
-            .collect();
-        let mut combination = vec![0.0; width];
-        for ((row, column), factor) in [((row, column), 1.0), (reference, -1.0)] {
-            combination[self.before + rows[row]] += factor;
-            combination[self.before + rows.len() + columns[column]] += factor;
+fn cell(table: &Table<'_>, name: (&str, &str), reference: (&str, &str)) -> Result<Cell, VerdictError> {
+    let own = table.readings_of(name);
+    let fit_ups: BTreeSet<&str> = own.iter().map(|reading| reading.fit_up.as_str()).collect();
+    let run = !own.is_empty();
+    let difference =
+        if run && name != reference { table.contrast(&[(name, 1.0), (reference, -1.0)])? } else { None };
+    Ok(Cell {
+        row: name.0.to_owned(),
+        column: name.1.to_owned(),
+        pulls: own.len(),
+        fit_ups: fit_ups.len(),
+        figure: if run { Some(table.level(name)?) } else { None },
+        difference,
+        prediction: if run { None } else { table.prediction(name, reference)? },
+    })
+}
+
+fn main_effects(
+    table: &Table<'_>,
+    rows: &[String],
+    columns: &[String],
+    reference: (&str, &str),
+) -> Result<Vec<Effect>, VerdictError> {
+    let mut found = Vec::new();
+    let of_rows = rows.iter().filter(|row| *row != reference.0).map(|to| (reference.0, to, true));
+    let of_columns =
+        columns.iter().filter(|column| *column != reference.1).map(|to| (reference.1, to, false));
+    for (from, to, is_row) in of_rows.chain(of_columns) {
+        if let Some(difference) = table.main_effect(from, to, is_row)? {
+            found.push(Effect { from: from.to_owned(), to: to.clone(), beside: None, difference });
         }
-        self.estimate(&design, &combination)
     }
+    Ok(found)
+}
 
-    fn estimate(
-        &self,
-        design: &[Vec<f64>],
-        combination: &[f64],
-    ) -> Result<Option<(Estimate, Interval)>, VerdictError> {
-        let mut weights = Vec::with_capacity(self.readings.len());
-        for number in 0..self.readings.len() {
-            let mut only = vec![0.0; self.readings.len()];
-            only[number] = 1.0;
-            let fit = Fit::of(design, &only)?;
-            if !fit.is_estimable(combination)? {
-                return Ok(None);
+fn by_column(
+    table: &Table<'_>,
+    rows: &[String],
+    columns: &[String],
+    reference: (&str, &str),
+) -> Result<Vec<Effect>, VerdictError> {
+    let mut found = Vec::new();
+    for to in rows.iter().filter(|row| *row != reference.0) {
+        for beside in columns {
+            let contrast = [((to.as_str(), beside.as_str()), 1.0), ((reference.0, beside.as_str()), -1.0)];
+            if let Some(difference) = table.contrast(&contrast)? {
+                found.push(Effect {
+                    from: reference.0.to_owned(),
+                    to: to.clone(),
+                    beside: Some(beside.clone()),
+                    difference,
+                });
             }
-            let known = fit.coefficients.iter().zip(combination);
-            weights.push(known.map(|(known, factor)| known.unwrap_or(0.0) * factor).sum::<f64>());
         }
-        let mut by_unit: BTreeMap<&str, f64> = BTreeMap::new();
-        for (reading, weight) in self.readings.iter().zip(&weights) {
-            *by_unit.entry(&reading.fit_up).or_default() += weight;
-        }
-        let fit_up_share = by_unit.values().map(|weight| weight * weight).sum();
-        let pull_share = weights.iter().map(|weight| weight * weight).sum();
-        let value = weights.iter().zip(self.readings).map(|(weight, reading)| weight * reading.value).sum();
-        let estimate = self.scatter.estimate(value, fit_up_share, pull_share)?;
-        Ok(Some((estimate, estimate.interval(LEVEL)?)))
     }
+    Ok(found)
+}
+
+/// Every four combinations of two rows and two columns that were all run, those with the reference first, and of them
+/// only those that do not follow from the ones before.
+fn interactions(
+    table: &Table<'_>,
+    rows: &[String],
+    columns: &[String],
+    reference: (&str, &str),
+) -> Result<Vec<Interaction>, VerdictError> {
+    let mut squares: Vec<[&str; 4]> = Vec::new();
+    for (from, to) in pairs(rows, reference.0) {
+        for (beside, than) in pairs(columns, reference.1) {
+            squares.push([from, to, beside, than]);
+        }
+    }
+    let beside_reference = |[from, _, beside, _]: &[&str; 4]| {
+        usize::from(*from != reference.0) + usize::from(*beside != reference.1)
+    };
+    squares.sort_by_key(beside_reference);
+    let (mut found, mut known): (Vec<Interaction>, Vec<Vec<f64>>) = (Vec::new(), Vec::new());
+    for [from, to, beside, than] in squares {
+        let contrast = [((to, than), 1.0), ((from, than), -1.0), ((to, beside), -1.0), ((from, beside), 1.0)];
+        let Some(line) = table.line(&contrast) else { continue };
+        if !known.is_empty() && follows(&known, &line)? {
+            continue;
+        }
+        if let Some(difference) = table.contrast(&contrast)? {
+            known.push(line);
+            found.push(Interaction {
+                rows: (from.to_owned(), to.to_owned()),
+                columns: (beside.to_owned(), than.to_owned()),
+                difference,
+            });
+        }
+    }
+    Ok(found)
+}
+
+/// Every two names, each once, the reference's as the first of its pairs.
+fn pairs<'n>(names: &'n [String], reference: &'n str) -> Vec<(&'n str, &'n str)> {
+    let mut ordered: Vec<&str> = names.iter().map(String::as_str).collect();
+    ordered.sort_by_key(|name| *name != reference);
+    let mut found = Vec::new();
+    for (at, from) in ordered.iter().enumerate() {
+        found.extend(ordered.iter().skip(at + 1).map(|to| (*from, *to)));
+    }
+    found
+}
+
+/// Whether a combination is a sum of others: whether a design of them tells it.
+fn follows(others: &[Vec<f64>], line: &[f64]) -> Result<bool, StatisticsError> {
+    Fit::of(others, &vec![0.0; others.len()])?.is_estimable(line)
 }
 
 #[cfg(test)]
@@ -325,7 +324,16 @@ mod tests {
             fit_up: unit.to_owned(),
             at: 0.0,
             value,
+            sources: BTreeMap::new(),
         }
+    }
+
+    fn combined(readings: &[CellReading]) -> Combinations {
+        let names = |of: fn(&CellReading) -> &String| -> Vec<String> {
+            readings.iter().map(|reading| of(reading).clone()).collect::<BTreeSet<_>>().into_iter().collect()
+        };
+        let (rows, columns) = (names(|reading| &reading.row), names(|reading| &reading.column));
+        Combinations::of(readings, &rows, &columns, &Evidence::default()).unwrap()
     }
 
     /// Chamber by cam of the project's reference table, one fit-up for each pull, the combination c66 by k3 not run.
@@ -347,7 +355,7 @@ mod tests {
 
     #[test]
     fn an_empty_combination_is_predicted_and_said_to_be() {
-        let table = Combinations::of(&table(), &Evidence::default()).unwrap();
+        let table = combined(&table());
         let empty = table.cells.iter().find(|cell| cell.pulls == 0).unwrap();
         assert_eq!((empty.row.as_str(), empty.column.as_str()), ("c66", "k3"));
         // Additive prediction 507.55 (statsmodels 0.15.0) against the mean of c64 by k1, 500.5, as the additive
@@ -368,7 +376,7 @@ mod tests {
 
     #[test]
     fn an_interaction_is_told_only_where_all_four_were_run() {
-        let table = Combinations::of(&table(), &Evidence::default()).unwrap();
+        let table = combined(&table());
         assert_eq!(table.interactions.len(), 1);
         let only = &table.interactions[0];
         assert_eq!(only.columns, ("k1".to_owned(), "k2".to_owned()));
@@ -384,8 +392,43 @@ mod tests {
                 reading.block = "other".to_owned();
             }
         }
-        let table = Combinations::of(&readings, &Evidence::default()).unwrap();
+        let table = combined(&readings);
         assert!(table.cells.iter().filter(|cell| cell.row == "c66").all(|cell| cell.difference.is_none()));
         assert!(table.interactions.is_empty() || table.by_column.is_empty());
+    }
+
+    #[test]
+    fn main_effects_are_those_of_the_additive_model_and_no_interaction_follows_from_another() {
+        let table = combined(&table());
+        // The additive chamber effect is -3.90 (statsmodels 0.15.0, project reference table).
+        let chamber = table.main_effects.iter().find(|effect| effect.to == "c66").unwrap();
+        assert!((chamber.difference.0.value + 3.90).abs() < 1e-9);
+        assert_eq!((table.interactions.len(), table.interaction_freedom), (1, 1));
+        let mut full = super::tests::table();
+        full.extend([reading("c66", "k3", "x0", 505.1), reading("c66", "k3", "x1", 504.2)]);
+        full.extend([reading("c68", "k2", "y0", 500.0), reading("c68", "k3", "y1", 503.0)]);
+        let table = combined(&full);
+        // Three rows by three columns with one empty: three of four interactions, none a sum of the others.
+        assert_eq!((table.interactions.len(), table.interaction_freedom), (3, 3));
+        let columns: Vec<&str> = table.interactions.iter().map(|one| one.columns.1.as_str()).collect();
+        assert_eq!(columns, ["k2", "k3", "k3"]);
+    }
+
+    #[test]
+    fn what_one_instrument_shares_cancels_in_a_difference_and_stays_in_a_figure() {
+        let mut readings = table();
+        for reading in &mut readings {
+            reading.sources = [("load-1".to_owned(), 2.0)].into();
+        }
+        let shared = combined(&readings);
+        let plain = combined(&table());
+        for (with, without) in shared.cells.iter().zip(&plain.cells) {
+            if let (Some(with), Some(without)) = (&with.difference, &without.difference) {
+                assert!((with.0.standard_error - without.0.standard_error).abs() < 1e-9);
+            }
+            if let Some((figure, _)) = &with.figure {
+                assert!(figure.standard_error > 2.0);
+            }
+        }
     }
 }

@@ -146,7 +146,7 @@ impl Layout {
         if let Some(test) = level.last_mut() {
             *test = if which == Which::Test { 1.0 } else { 0.0 };
         }
-        unit_weights(&self.fixed, &level)
+        Solved::of(&self.fixed)?.weights(&level)
     }
 
     /// Whether no session holds both sides, so that the difference between days is in the difference.
@@ -248,24 +248,47 @@ impl Layout {
     }
 }
 
-/// What each observation counts in a combination of the terms of a design fitted by least squares; none where the
-/// design does not tell the combination.
-pub(super) fn unit_weights(
-    design: &[Vec<f64>],
-    combination: &[f64],
-) -> Result<Option<Vec<f64>>, StatisticsError> {
-    let mut weights = Vec::with_capacity(design.len());
-    for number in 0..design.len() {
-        let mut only = vec![0.0; design.len()];
-        only[number] = 1.0;
-        let fit = Fit::of(design, &only)?;
-        if !fit.is_estimable(combination)? {
+/// A design solved by least squares for every observation, so that any combination of its terms is told as a weighted
+/// sum of the observations.
+#[derive(Debug, Clone)]
+pub(super) struct Solved {
+    fits: Vec<Fit>,
+}
+
+impl Solved {
+    /// Solves a design.
+    ///
+    /// # Errors
+    /// A design without rows, or of rows of unlike length.
+    pub(super) fn of(design: &[Vec<f64>]) -> Result<Self, StatisticsError> {
+        let fits = (0..design.len()).map(|number| {
+            let mut only = vec![0.0; design.len()];
+            only[number] = 1.0;
+            Fit::of(design, &only)
+        });
+        Ok(Self { fits: fits.collect::<Result<_, _>>()? })
+    }
+
+    /// How many combinations of its terms the design tells.
+    pub(super) fn rank(&self) -> usize {
+        self.fits.first().map_or(0, |fit| fit.rank)
+    }
+
+    /// What each observation counts in a combination of the terms; none where the design does not tell it.
+    ///
+    /// # Errors
+    /// A combination of another length than the design is wide.
+    pub(super) fn weights(&self, combination: &[f64]) -> Result<Option<Vec<f64>>, StatisticsError> {
+        let Some(first) = self.fits.first() else { return Ok(None) };
+        if !first.is_estimable(combination)? {
             return Ok(None);
         }
-        let known = fit.coefficients.iter().zip(combination);
-        weights.push(known.map(|(known, factor)| known.unwrap_or(0.0) * factor).sum::<f64>());
+        let weight = |fit: &Fit| {
+            let known = fit.coefficients.iter().zip(combination);
+            known.map(|(known, factor)| known.unwrap_or(0.0) * factor).sum::<f64>()
+        };
+        Ok(Some(self.fits.iter().map(weight).collect()))
     }
-    Ok(Some(weights))
 }
 
 /// Names by number, in the order of the alphabet.

@@ -8,6 +8,7 @@
 //! difference where the order of pulls cannot tell it from drift.
 
 mod band;
+mod cells;
 mod combination;
 mod crossing;
 mod decision;
@@ -29,8 +30,9 @@ pub use band::ahead_and_behind;
 pub use combination::Cell;
 pub use combination::CellReading;
 pub use combination::Combinations;
+pub use combination::Dependence;
+pub use combination::Effect;
 pub use combination::Interaction;
-pub use combination::MainEffect;
 pub use crossing::Crossing;
 pub use crossing::crossings;
 pub use decision::Reservation;

@@ -4,6 +4,7 @@
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
 pub mod audit;
+mod bands;
 pub mod book_schemas;
 mod columns_change;
 pub mod combos;

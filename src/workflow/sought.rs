@@ -117,13 +117,15 @@ impl Sought {
         self.what == What::Role
     }
 
-    /// What a side says of it, with the role whose part says so.
-    pub(super) fn said(&self, side: &Side, kinds: &Kinds) -> (Said, Option<String>) {
+    /// What a side says of it, with the roles and settings that say so.
+    pub(super) fn said(&self, side: &Side, kinds: &Kinds) -> (Said, Vec<String>) {
         if self.what == What::Derived {
-            let own = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
-            let values: Vec<f64> =
-                own.filter(|found| found.label.name == self.name).map(|found| found.value.value()).collect();
-            return (mean(&values).map_or(Said::Nothing, Said::Number), None);
+            let all = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
+            let own: Vec<_> = all.filter(|found| found.label.name == self.name).collect();
+            let values: Vec<f64> = own.iter().map(|found| found.value.value()).collect();
+            let inputs = own.iter().flat_map(|found| &found.inputs);
+            let roles = inputs.filter_map(|input| Some(input.path.split_once('.')?.0.to_owned())).collect();
+            return (mean(&values).map_or(Said::Nothing, Said::Number), roles);
         }
         let sheet = check::sheet_of(side, kinds);
         let of_parts = sheet.roles.iter().flat_map(|role| std::iter::once(&role.role).chain(&role.figures));
@@ -140,18 +142,32 @@ impl Sought {
                 What::Derived => false,
             };
             if meant {
-                return (plainly(&item.told), item.item.role.clone());
+                let by = match (&self.what, &item.item.role) {
+                    (What::Figure { .. }, Some(role)) => role.clone(),
+                    _ => self.name.clone(),
+                };
+                return (plainly(&item.told), vec![by]);
             }
         }
-        (Said::Nothing, None)
+        (Said::Nothing, Vec::new())
     }
 
-    /// A number in SI as people write it in the unit that it is shown in.
-    pub(super) fn show(&self, si: f64) -> String {
+    /// A number in SI in the unit that it is shown in.
+    pub(super) fn shown(&self, si: f64) -> f64 {
+        self.quantity.map_or(si, |(_, unit)| unit.from_si(si))
+    }
+
+    /// An amount in the unit that it is shown in.
+    pub(super) fn amount(&self, shown: f64) -> String {
         match self.quantity {
-            Some((_, unit)) => format!("{} {}", round(unit.from_si(si)), unit.symbol()),
-            None => round(si),
+            Some((_, unit)) => format!("{} {}", round(shown), unit.symbol()),
+            None => round(shown),
         }
+    }
+
+    /// A band in the unit that it is shown in.
+    pub(super) fn band(&self, low: f64, high: f64) -> String {
+        format!("{} to {}", round(low), self.amount(high))
     }
 }
 
@@ -190,7 +206,7 @@ fn mean(values: &[f64]) -> Option<f64> {
     Some(values.iter().sum::<f64>() / f64::from(count))
 }
 
-/// Six significant digits at most, without needless zeros.
+/// Three decimals at most, without needless zeros.
 fn round(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()

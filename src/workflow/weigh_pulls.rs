@@ -227,7 +227,7 @@ impl Weighable {
         }
         // What was checked again after a refit and found much the same is the same setting, so what stands in the build
         // counts to two digits; what a pull changed by hand counts as written.
-        for (name, held) in &effective.settings {
+        for (name, held) in effective.settings.iter().filter(|(name, _)| !without.contains(&name.as_str())) {
             let value = held.figure.entries.last().and_then(|entry| entry.known.value());
             let value = match value {
                 Some(Value::Quantity(reading)) if held.origin.is_build() => {
