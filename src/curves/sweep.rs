@@ -23,8 +23,11 @@ const NEARBY: f64 = 0.05;
 const HELD_BACK: usize = 256;
 /// Rows held back at a sweep's beginning until speed moves: a minute at a kilohertz.
 const LONGEST_DWELL: usize = 60_000;
-/// Rows whose median is the torque at which the sweep sets off.
-const SETTING_OFF: usize = 5;
+/// Rows beyond that whose median is the torque under load, and fewest rows at one speed that are a dwell: a slow logger
+/// leaves no more of a fast sweep (common practice, no source).
+const SETTING_OFF: usize = 3;
+/// Speed this far on, the sweep has set off whatever the number of rows.
+const FAR_OFF: f64 = 0.12;
 
 /// Finds the widest sweep while rows go by, in memory bounded by the grid.
 #[derive(Debug, Clone)]
@@ -42,6 +45,7 @@ struct Run {
     first: f64,
     direction: Direction,
     has_set_off: bool,
+    moved: usize,
     rows: u64,
     torque: f64,
     most_torque: f64,
@@ -124,6 +128,7 @@ impl Run {
             first: speed,
             direction: Direction::Open,
             has_set_off: false,
+            moved: 0,
             rows: 0,
             torque: 0.0,
             most_torque: 0.0,
@@ -151,7 +156,9 @@ impl Run {
         if self.low_rows >= LET_GO_ROWS && self.has_set_off {
             return false;
         }
-        if !self.has_set_off && (speed - self.first).abs() > SET_OFF * self.first {
+        if !self.has_set_off
+            && (self.moved >= SETTING_OFF || (speed - self.first).abs() > FAR_OFF * self.first)
+        {
             self.set_off();
         }
         if self.direction == Direction::Open && self.high - self.low > BACKSLIDE * self.high {
@@ -164,16 +171,20 @@ impl Run {
         }
     }
 
+    fn has_moved(&self, speed: f64) -> bool {
+        (speed - self.first).abs() > SET_OFF * self.first
+    }
+
     /// Leaves out the rows in which load was still coming on at the speed where the sweep begins.
     fn set_off(&mut self) {
         self.has_set_off = true;
-        let mut last: Vec<f64> =
-            self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.torque).collect();
-        last.sort_by(f64::total_cmp);
-        let Some(&reached) = last.get(last.len() / 2) else { return };
-        let coming_on =
-            self.held_back.iter().rposition(|row| row.torque < LOADED * reached).map_or(0, |at| at + 1);
-        let cut = coming_on.min(self.held_back.len().saturating_sub(1));
+        let moved = self.held_back.iter().filter(|row| self.has_moved(row.speed));
+        let mut loaded: Vec<f64> = moved.take(SETTING_OFF).map(|row| row.torque).collect();
+        let dwell = self.held_back.iter().filter(|row| !self.has_moved(row.speed)).count();
+        loaded.sort_by(f64::total_cmp);
+        let Some(&reached) = loaded.get(loaded.len() / 2).filter(|_| dwell >= SETTING_OFF) else { return };
+        let coming_on = |row: &Row| !self.has_moved(row.speed) && row.torque < LOADED * reached;
+        let cut = self.held_back.iter().rposition(coming_on).map_or(0, |at| at + 1);
         self.held_back.drain(..cut);
         self.before += cut as u64;
     }
@@ -190,6 +201,7 @@ impl Run {
         self.low_rows = if low { self.low_rows + 1 } else { 0 };
         self.held_back.push_back(row);
         if !self.has_set_off {
+            self.moved += usize::from(self.has_moved(speed));
             if self.held_back.len() > LONGEST_DWELL {
                 self.held_back.pop_front();
                 self.before += 1;
@@ -300,6 +312,32 @@ mod tests {
             assert!(
                 middle.iter().all(|point| (point.torque_nm - line(f64::from(point.speed_rpm))).abs() < 1e-6)
             );
+        }
+    }
+
+    #[test]
+    fn a_slow_logger_beside_a_fast_sweep_leaves_the_dwell_out_and_a_table_has_none() {
+        // 600 rpm/s at 20 rows a second, the throttle opened between two rows.
+        for step in [15.0, 30.0, 60.0, 100.0] {
+            let mut finder = SweepFinder::new(100);
+            (0..30).for_each(|_| finder.push(2950.0, 61.0));
+            let mut speed = 3000.0;
+            while speed <= 8000.0 {
+                finder.push(speed, line(speed));
+                speed += step;
+            }
+            let curve = finder.finish().expect("a sweep");
+            assert_eq!((curve.cut_before, curve.points[0].speed_rpm), (30, 3000), "{step}");
+            assert!(curve.points.iter().all(|p| (p.torque_nm - line(f64::from(p.speed_rpm))).abs() < 1e-6));
+        }
+        // A table of a steep curve, a row for each grid point: nothing is cut.
+        for step in [100.0, 250.0] {
+            let mut finder = SweepFinder::new(100);
+            (0..20)
+                .map(|n| 3000.0 + step * f64::from(n))
+                .for_each(|speed| finder.push(speed, speed / 10.0 - 200.0));
+            let curve = finder.finish().expect("a sweep");
+            assert_eq!((curve.cut_rows, curve.rows), (0, 20), "{step}");
         }
     }
 

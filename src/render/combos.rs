@@ -71,11 +71,11 @@ fn depends(page: &mut Page, answer: &CombosAnswer) {
         }
         "not shown" => (
             Tone::Plain,
-            format!("That what a {row} brings depends on the {column} is not shown by these pulls."),
+            format!("That what the {row} brings depends on the {column} is not shown by these pulls."),
         ),
         _ => (
             Tone::Doubt,
-            format!("Whether what a {row} brings depends on the {column} cannot be told from these pulls."),
+            format!("Whether what the {row} brings depends on the {column} cannot be told from these pulls."),
         ),
     };
     page.line(0, tone, &words);

@@ -13,6 +13,7 @@ use crate::workflow::sought::Sought;
 
 /// Most bands that are made where no width is asked for: more would leave most combinations empty.
 const MOST_BANDS: usize = 4;
+const MOST_BANDS_COUNT: f64 = MOST_BANDS as f64;
 
 /// The levels that pulls have of one thing.
 pub(super) struct Levels {
@@ -60,6 +61,13 @@ impl Levels {
         }
         let shown: BTreeMap<String, f64> =
             numbers.into_iter().map(|(pull, number)| (pull, sought.shown(number))).collect();
+        let first = shown.values().copied().next().unwrap_or_default();
+        if asked.is_none() && shown.values().all(|value| (value - first).abs() <= 1e-9 * first.abs()) {
+            let only = sought.amount(first);
+            order.push(only.clone());
+            texts.extend(shown.into_keys().map(|pull| (pull, only.clone())));
+            return Ok(Self { of_pull: texts, order, made_by, bands: None });
+        }
         let width = asked.unwrap_or_else(|| round_width(&shown));
         let floor = |value: f64| (value / width + 1e-9).floor() * width;
         let label = |low: f64| sought.band(low, low + width);
@@ -101,17 +109,19 @@ fn width_of(sought: &Sought, text: &str) -> Result<f64, Failure> {
     Err(bad("a band needs a width above nothing".to_owned()))
 }
 
-/// The smallest of 1, 2, 5, 10, 20 … that leaves few bands.
+/// The smallest of 1, 2, 5, 10, 20 … that leaves few bands and is no less than the spread of the values asks for.
 fn round_width(values: &BTreeMap<String, f64>) -> f64 {
-    let largest = values.values().fold(0.0_f64, |largest, value| largest.max(value.abs()));
-    let mut decade = 1e-6 * libm::pow(10.0, libm::floor(libm::log10(largest.max(1e-6))));
+    let (low, high) = values
+        .values()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(*value), high.max(*value)));
+    let least = ((high - low) / MOST_BANDS_COUNT).max(1e-9 * high.abs()).max(1e-9);
+    let mut decade = libm::pow(10.0, libm::floor(libm::log10(least)));
     loop {
         for part in [1.0, 2.0, 5.0] {
             let width = part * decade;
-            #[expect(clippy::cast_possible_truncation, reason = "a million bands at most")]
-            let bands: BTreeSet<i64> =
-                values.values().map(|value| (value / width + 1e-9).floor() as i64).collect();
-            if bands.len() <= MOST_BANDS {
+            let lows: BTreeSet<u64> =
+                values.values().map(|value| (value / width + 1e-9).floor().to_bits()).collect();
+            if width >= least && lows.len() <= MOST_BANDS {
                 return width;
             }
         }
@@ -127,7 +137,7 @@ mod tests {
     fn the_width_is_round_and_leaves_four_bands_at_most() {
         let values = |all: &[f64]| all.iter().enumerate().map(|(n, v)| (n.to_string(), *v)).collect();
         assert!((round_width(&values(&[181.0, 184.0, 190.0, 191.0, 199.5])) - 5.0).abs() < 1e-9);
-        assert!((round_width(&values(&[9.5, 10.0, 10.5, 11.0])) - 0.5).abs() < 0.5);
+        assert!((round_width(&values(&[28.0, 31.0, 31.2])) - 1.0).abs() < 1e-9);
         assert!(round_width(&values(&[0.0])) > 0.0);
         assert!(round_width(&values(&[200.0])) > 0.0);
     }

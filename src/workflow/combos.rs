@@ -124,13 +124,13 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
     };
     let credit = inertia::credit(&mut pulls, &mut others)?;
     let figure = Figure { speeds: &speeds, figure: request.figure };
-    let alike = Alike::of(kinds, [&row_levels, &column_levels], !credit.settled);
+    let alike = Alike::of(kinds, [&row_levels, &column_levels]);
     let readings = readings(&pulls, &figure, [&row_levels, &column_levels], &alike, &mut out);
     let table = Combinations::of(
         &readings,
         &row_levels.order,
         &column_levels.order,
-        &evidence(&readings, &pulls, &others, &figure, &alike)?,
+        &evidence(&readings, &pulls, &others, &figure)?,
     )
     .map_err(plain)?;
     let power = request.figure.is_power();
@@ -258,12 +258,11 @@ fn comparable(sides: &mut Vec<Side>, kinds: &Kinds, wanted: Option<Wanted>, out:
 struct Alike {
     made_by: BTreeSet<String>,
     consumables: BTreeSet<String>,
-    rates_apart: bool,
 }
 
 impl Alike {
     /// A gasket, say, is a new one whenever the part beside it is changed: it belongs to the change.
-    fn of(kinds: &Kinds, levels: [&Levels; 2], rates_apart: bool) -> Self {
+    fn of(kinds: &Kinds, levels: [&Levels; 2]) -> Self {
         let made_by: BTreeSet<String> = levels.iter().flat_map(|levels| levels.made_by.clone()).collect();
         let beside = made_by.iter().filter_map(|name| kinds.role(name)).flat_map(|role| &role.neighbours);
         let renewed = |role: &&String| {
@@ -272,17 +271,13 @@ impl Alike {
             })
         };
         let consumables = beside.filter(renewed).filter(|role| !made_by.contains(*role)).cloned().collect();
-        Self { made_by, consumables, rates_apart }
+        Self { made_by, consumables }
     }
 
     /// Everything else on the engine, and how it was set: what two pulls of a block share.
     fn block(&self, pull: &Weighable) -> String {
         let without: Vec<&str> = self.made_by.iter().chain(&self.consumables).map(String::as_str).collect();
-        let rate = match inertia::rate(pull).filter(|_| self.rates_apart) {
-            Some(rate) => format!(" at {:.0} rpm/s", (rate / 20.0).round() * 20.0),
-            None => String::new(),
-        };
-        format!("{} {}{rate}", pull.session(), pull.configuration(&without))
+        format!("{} {}", pull.session(), pull.configuration(&without))
     }
 
     fn says(&self) -> Option<String> {
@@ -332,7 +327,6 @@ fn evidence(
     pulls: &[Weighable],
     others: &[Weighable],
     figure: &Figure<'_>,
-    alike: &Alike,
 ) -> Result<Evidence, Failure> {
     if others.is_empty() || readings.is_empty() {
         return Ok(Evidence::default());
@@ -341,8 +335,13 @@ fn evidence(
         .iter()
         .chain(others)
         .filter_map(|pull| {
-            let configuration = format!("{} {}", pull.configuration(&[]), alike.rates_apart);
-            Some((configuration, pull.fit_up(), pull.session(), pull.at(), figure.value(pull).ok()?))
+            Some((
+                pull.configuration(&[]),
+                pull.fit_up(),
+                pull.session(),
+                pull.at(),
+                figure.value(pull).ok()?,
+            ))
         })
         .collect();
     Evidence::of_book(&rows).map_err(|error| plain(error.into()))
@@ -372,13 +371,21 @@ fn speeds(
     if found.is_empty() {
         let reasons: Vec<String> =
             out.reasons.iter().take(3).map(|(pull, why)| format!("{pull}: {why}")).collect();
-        return Err(Failure::usage(
-            Finding::error(
-                "no-speeds",
-                "no pull is left that shares a filled grid point with the others there",
+        let (message, next) = if pulls.is_empty() {
+            (
+                "no pull is left that can be compared with others",
+                "document what is missing: `mulebook gaps PULL --fill`",
             )
-            .found(if reasons.is_empty() { "no pull".to_owned() } else { reasons.join("; ") })
-            .next("name another window, or pulls that are documented"),
+        } else {
+            (
+                "the pulls that are left share no filled grid point there",
+                "name another window, or a wider --step",
+            )
+        };
+        return Err(Failure::usage(
+            Finding::error("no-speeds", message)
+                .found(if reasons.is_empty() { "nothing left out".to_owned() } else { reasons.join("; ") })
+                .next(next),
         ));
     }
     Ok(found)

@@ -93,13 +93,18 @@ pub(super) fn credit(pulls: &mut [Weighable], others: &mut [Weighable]) -> Resul
             Stand::Steady | Stand::Credited => {}
         }
     }
-    for pull in others {
+    for pull in others.iter_mut() {
         let stand = stand(&pull.side);
         add(pull, &stand)?;
     }
     missing.sort_unstable();
     missing.dedup();
     let settled = missing.is_empty();
+    if !settled {
+        for pull in pulls.iter_mut().chain(others) {
+            pull.keep_apart_by_rate(rate(pull));
+        }
+    }
     let mut says = spread;
     if let (Some(least), Some(most)) =
         (added.iter().copied().min_by(f64::total_cmp), added.iter().copied().max_by(f64::total_cmp))

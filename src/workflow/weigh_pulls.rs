@@ -47,6 +47,8 @@ pub(super) struct Weighable {
     torque_sources: BTreeMap<String, f64>,
     /// Whether the load cell's own uncertainty is stated.
     has_load_cell: bool,
+    /// Its sweep rate, where inertia torque makes it another configuration.
+    swept: Option<String>,
 }
 
 /// A pull that is left out, with the reason.
@@ -125,7 +127,7 @@ pub(super) fn weighable(
     }
     let torque_sources = load_cell(library, &side)?;
     let has_load_cell = !torque_sources.is_empty();
-    Ok(Ok(Weighable { side, curve, factor, factor_sources, torque_sources, has_load_cell }))
+    Ok(Ok(Weighable { side, curve, factor, factor_sources, torque_sources, has_load_cell, swept: None }))
 }
 
 /// What the load cell shares between pulls: its stated uncertainty over a session or from one calibration to the next.
@@ -193,6 +195,15 @@ impl Weighable {
         self.torque_sources.insert(source, amount_nm);
     }
 
+    /// Makes its sweep rate part of its configuration: inertia torque could not be accounted for.
+    pub(super) fn keep_apart_by_rate(&mut self, rate: Option<f64>) {
+        self.swept =
+            Some(rate.map_or_else(
+                || "held".to_owned(),
+                |rate| format!("{:.0} rpm/s", (rate / 20.0).round() * 20.0),
+            ));
+    }
+
     /// Its place among the pulls of a weighing.
     pub(super) fn placement(&self, which: Which) -> Placement {
         Placement { which, fit_up: self.fit_up(), session: self.session(), at: self.at() }
@@ -238,6 +249,9 @@ impl Weighable {
                 None => String::new(),
             };
             text.push_str(&format!("{name}={value};"));
+        }
+        if let Some(swept) = &self.swept {
+            text.push_str(swept);
         }
         text
     }
