@@ -3,7 +3,12 @@
 use super::distribution::{student_probability, student_quantile, student_two_sided};
 use super::error::{finite, fraction, freedom, positive};
 use super::sample::{PooledSpread, Summary};
+use super::special::increasing_root;
 use super::{Interval, StatisticsError};
+
+/// A known uncertainty below this part of the standard error leaves its degrees of freedom as they are: it widens the
+/// interval by less than a millionth.
+const NEGLIGIBLE: f64 = 1e-3;
 
 /// An estimate with its standard error and the degrees of freedom of that error.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -54,6 +59,36 @@ impl Estimate {
         let half = self.standard_error
             * student_quantile((1.0 + fraction("level", level)?) / 2.0, self.degrees_of_freedom)?;
         Ok(Interval { lower: self.value - half, upper: self.value + half, level })
+    }
+
+    /// The estimate with another standard uncertainty in it that is known (infinite degrees of freedom) and independent.
+    ///
+    /// The half widths of the two intervals at `level` add in squares (G. Zou & A. Donner 2008, recovered variances, from
+    /// memory); the degrees of freedom are those that give this. Satterthwaite's formula would not do: where the
+    /// estimate's own error has few degrees of freedom, more uncertainty would make a narrower interval.
+    ///
+    /// # Errors
+    /// A level outside (0, 1), or an uncertainty that is no number.
+    pub fn with_known(self, uncertainty: f64, level: f64) -> Result<Self, StatisticsError> {
+        let known = finite("uncertainty", uncertainty)?.abs();
+        let whole = libm::hypot(self.standard_error, known);
+        let combined = Self { standard_error: whole, ..self };
+        if known <= NEGLIGIBLE * self.standard_error || self.degrees_of_freedom.is_infinite() {
+            return Ok(combined);
+        }
+        let end = (1.0 + fraction("level", level)?) / 2.0;
+        let (t, z) = (student_quantile(end, self.degrees_of_freedom)?, student_quantile(end, f64::INFINITY)?);
+        let multiple = libm::hypot(t * self.standard_error, z * known) / whole;
+        // In the inverse of the degrees of freedom, so that infinity is an end of the bracket.
+        let inverse =
+            increasing_root("degrees of freedom", 0.0, self.degrees_of_freedom.recip(), |inverse| {
+                let freedom = if inverse > 0.0 { inverse.recip() } else { f64::INFINITY };
+                Ok(student_quantile(end, freedom)? - multiple)
+            })?;
+        Ok(Self {
+            degrees_of_freedom: if inverse > 0.0 { inverse.recip() } else { f64::INFINITY },
+            ..combined
+        })
     }
 
     /// Two one-sided tests (Schuirmann 1987): the larger probability that the true value lies at or beyond
@@ -197,6 +232,22 @@ mod tests {
         let interval = difference.interval(0.90).unwrap();
         near(interval.lower, 1.495_420_78);
         near(interval.upper, 3.544_579_22);
+    }
+
+    #[test]
+    fn a_known_uncertainty_never_narrows_an_interval() {
+        // t of 2 degrees of freedom 4.302653, of infinitely many 1.959964 (scipy 1.17.1): √(4.302653² + 1.959964²).
+        let noise = Estimate { value: 3.0, standard_error: 1.0, degrees_of_freedom: 2.0 };
+        let both = noise.with_known(1.0, 0.95).unwrap();
+        assert!((both.interval(0.95).unwrap().half_width() - 4.728_028).abs() < 1e-5);
+        assert!((both.standard_error - 2.0_f64.sqrt()).abs() < 1e-12);
+        let mut last = 0.0;
+        for known in [0.0, 1e-4, 1e-2, 0.1, 0.5, 1.0, 3.0, 100.0] {
+            let half = noise.with_known(known, 0.95).unwrap().interval(0.95).unwrap().half_width();
+            assert!(half >= last, "{known}: {half} {last}");
+            last = half;
+        }
+        assert!(noise.with_known(f64::NAN, 0.95).is_err());
     }
 
     #[test]

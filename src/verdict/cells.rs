@@ -10,7 +10,6 @@ use crate::verdict::LEVEL;
 use crate::verdict::Scatter;
 use crate::verdict::VerdictError;
 use crate::verdict::difference::uncancelled;
-use crate::verdict::difference::with_systematic;
 use crate::verdict::layout::Solved;
 use crate::verdict::layout::levels;
 
@@ -172,7 +171,7 @@ impl<'a> Table<'a> {
         let noise = self.scatter.estimate(value, fit_up_share, pull_share)?;
         let sources: Vec<BTreeMap<String, f64>> =
             self.readings.iter().map(|reading| reading.sources.clone()).collect();
-        let estimate = with_systematic(noise, uncancelled(weights, &sources));
+        let estimate = noise.with_known(uncancelled(weights, &sources), LEVEL)?;
         Ok((estimate, estimate.interval(LEVEL)?))
     }
 }

@@ -115,7 +115,7 @@ pub fn weigh(
         }
         None => (pooled(layout, values, &scatter)?, basis, None),
     };
-    let estimate = with_systematic(noise, uncancelled);
+    let estimate = noise.with_known(uncancelled, LEVEL)?;
     let base: Vec<f64> = of_side(layout, values, Which::Base);
     Ok(Difference {
         estimate,
@@ -179,17 +179,6 @@ fn by_pulls(
     }
     let sides: Vec<Which> = layout.placements().iter().map(|place| place.which).collect();
     unequal::difference(design, &sides, values)
-}
-
-pub(super) fn with_systematic(noise: Estimate, uncancelled: f64) -> Estimate {
-    let (a, b) = (noise.standard_error * noise.standard_error, uncancelled * uncancelled);
-    let whole = a + b;
-    let share = a / whole;
-    Estimate {
-        value: noise.value,
-        standard_error: whole.sqrt(),
-        degrees_of_freedom: noise.degrees_of_freedom / (share * share),
-    }
 }
 
 /// What is left of the shared sources once each pull's weight is applied, summed in squares.

@@ -11,7 +11,6 @@ use crate::verdict::Scatter;
 use crate::verdict::VerdictError;
 use crate::verdict::Which;
 use crate::verdict::difference::uncancelled;
-use crate::verdict::difference::with_systematic;
 
 /// A side's mean figure at the mean place of all pulls, with its interval: pull-to-pull and refit scatter, and all that
 /// instruments leave open. None where the layout does not tell it.
@@ -37,7 +36,7 @@ pub fn level(
         .sum();
     let pulls = weights.iter().map(|weight| weight * weight).sum();
     let noise = scatter.estimate(value, fit_ups, pulls)?;
-    let estimate = with_systematic(noise, uncancelled(&weights, systematic));
+    let estimate = noise.with_known(uncancelled(&weights, systematic), LEVEL)?;
     Ok(Some((estimate, estimate.interval(LEVEL)?)))
 }
 
