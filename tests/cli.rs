@@ -53,6 +53,8 @@ mod shapes;
 mod sheet;
 #[path = "cli/surroundings.rs"]
 mod surroundings;
+#[path = "cli/sweeps.rs"]
+mod sweeps;
 #[path = "cli/trail.rs"]
 mod trail;
 #[path = "cli/weigh.rs"]

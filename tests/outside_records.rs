@@ -68,7 +68,7 @@ fn another_reader_and_another_validator_agree() {
     let raw = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/raw");
     let file = |name: &str| raw.join(name).to_string_lossy().into_owned();
     let (again, fixture) = (file("tarnbeck-0411-01.csv"), file("quillo-0509-b7.csv"));
-    let commands: [(&str, &[&str]); 19] = [
+    let commands: [(&str, &[&str]); 22] = [
         ("diff-refused", &["diff", "0411a-01", "unassigned"]),
         ("diff-compared", &["diff", "0411a-01", "0418a-05"]),
         ("diff-corrected", &["diff", "0411a-01", "0509a-01", "--correct-to", "iso-1585"]),
@@ -102,6 +102,9 @@ fn another_reader_and_another_validator_agree() {
                 "read off the photograph",
             ],
         ),
+        ("weigh", &["weigh", "--base", "b1", "--test", "b2", "--smooth", "300"]),
+        ("weigh-refused", &["weigh", "--base", "0411a-01", "0411a-02", "--test", "unassigned"]),
+        ("combos", &["combos", "--rows", "header", "--cols", "intake"]),
         ("error", &["measure", "h1/b", "chamber-volume", "48,1 cc"]),
         ("audit", &["audit"]),
     ];

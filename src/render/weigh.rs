@@ -202,10 +202,14 @@ fn budget_words(line: &BudgetLine) -> String {
 
 fn figures(page: &mut Page, weighed: &Weighed) {
     page.heading("Figures of both sides, each with its 95 % limits");
+    let mut lacking: Vec<(&str, Vec<&str>)> = Vec::new();
     for line in &weighed.figures {
         let (Some(difference), None) = (&line.difference, &line.why) else {
             let why = line.why.as_deref().unwrap_or("cannot be told");
-            page.line(2, Tone::Faint, &format!("{}: not given; {why}", line.figure));
+            match lacking.iter_mut().find(|(known, _)| *known == why) {
+                Some((_, figures)) => figures.push(&line.figure),
+                None => lacking.push((why, vec![&line.figure])),
+            }
             continue;
         };
         let digits = if line.unit == "rpm" { 0 } else { 2 };
@@ -232,6 +236,9 @@ fn figures(page: &mut Page, weighed: &Weighed) {
                 difference.upper
             ),
         );
+    }
+    for (why, figures) in lacking {
+        page.line(2, Tone::Faint, &format!("not given: {}; {why}", figures.join(", ")));
     }
 }
 

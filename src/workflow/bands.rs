@@ -57,6 +57,12 @@ impl Levels {
         let mut order: Vec<String> = texts.values().cloned().collect::<BTreeSet<_>>().into_iter().collect();
         let asked = width.map(|width| width_of(sought, width)).transpose()?;
         if numbers.is_empty() {
+            if let Some(width) = width.filter(|_| !texts.is_empty()) {
+                return Err(Failure::usage(
+                    Finding::error("not-a-width", format!("{} is no figure and has no bands", sought.name))
+                        .found(format!("`{width}`")),
+                ));
+            }
             return Ok(Self { of_pull: texts, order, made_by, bands: None });
         }
         let shown: BTreeMap<String, f64> =
@@ -96,12 +102,18 @@ fn width_of(sought: &Sought, text: &str) -> Result<f64, Failure> {
                 .expected("the width of a band with its unit, for example 10 cc"),
         )
     };
-    let width = match sought.quantity {
-        Some((kind, unit)) => {
+    let number =
+        text.trim_end_matches(|c: char| c.is_alphabetic() || c.is_whitespace() || "·/³²°µ".contains(c));
+    let letters = text.get(number.len()..).unwrap_or_default().trim();
+    let width = match (sought.quantity, number.trim().parse::<f64>()) {
+        // `2 deg` is wide enough for degrees before top dead centre.
+        (Some((_, unit)), Ok(width)) if unit.symbol().starts_with(letters) => width,
+        (Some((kind, unit)), _) => {
             let width = parse_reading(text, kind, Some(unit)).map_err(|error| bad(error.to_string()))?;
             sought.shown(width.mean().si())
         }
-        None => text.trim().parse().map_err(|_| bad(format!("{} is cut into no bands", sought.name)))?,
+        (None, Ok(width)) if letters.is_empty() => width,
+        (None, _) => return Err(bad("a plain number is wanted".to_owned())),
     };
     if width > 0.0 && width.is_finite() {
         return Ok(width);

@@ -369,12 +369,21 @@ fn speeds(
     let (low, high) = window.unwrap_or((0, u32::MAX));
     let found: Vec<u32> = weigh_pulls::shared_speeds(&curves).range(low..=high).copied().collect();
     if found.is_empty() {
-        let reasons: Vec<String> =
-            out.reasons.iter().take(3).map(|(pull, why)| format!("{pull}: {why}")).collect();
+        let mut reasons: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+        for (pull, why) in &out.reasons {
+            reasons.entry(why).or_default().push(pull);
+        }
+        let reasons: Vec<String> = reasons
+            .into_iter()
+            .map(|(why, pulls)| match pulls[..] {
+                [one] => format!("{one}: {why}"),
+                _ => format!("{} pulls, {} among them: {why}", pulls.len(), pulls.first().unwrap_or(&"")),
+            })
+            .collect();
         let (message, next) = if pulls.is_empty() {
             (
                 "no pull is left that can be compared with others",
-                "document what is missing: `mulebook gaps PULL --fill`",
+                "write it down: `mulebook gaps PULL --fill`, or `mulebook measure` for a figure",
             )
         } else {
             (

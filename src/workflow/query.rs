@@ -131,9 +131,8 @@ impl Term {
 
 /// Limits in SI of `31 deg` (what rounds to it) or `30..32 deg`.
 fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f64), String> {
-    let read = |text: &str, bare| {
-        parse_reading(text.trim(), kind, Some(bare)).map_err(|error| format!("{error}; {}", error.hint()))
-    };
+    let read =
+        |text: &str, bare| parse_reading(text.trim(), kind, Some(bare)).map_err(|error| error.to_string());
     let Some((low, high)) = value.split_once("..") else {
         let one = read(value, unit)?;
         let half = ROUNDS_TO_IT * one.standard_uncertainty().si;
@@ -141,8 +140,7 @@ fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f
     };
     let high = read(high, unit)?;
     let low = read(low, high.unit())?;
-    if low.mean().si() > high.mean().si() {
-        return Err("the range runs backwards".to_owned());
-    }
-    Ok((low.mean().si(), high.mean().si()))
+    // Degrees before top dead centre count downwards.
+    let (a, b) = (low.mean().si(), high.mean().si());
+    Ok((a.min(b), a.max(b)))
 }
