@@ -51,6 +51,8 @@ pub mod trail;
 mod trail_events;
 mod wear;
 pub mod weigh;
+mod weigh_elsewhere;
+mod weigh_excluded;
 mod weigh_figures;
 mod weigh_pulls;
 

@@ -4,9 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
-use crate::answer::BandLine;
 use crate::answer::BudgetLine;
-use crate::answer::Excluded;
 use crate::answer::PlanLine;
 use crate::answer::Refused;
 use crate::answer::WeighAnswer;
@@ -29,7 +27,6 @@ use crate::store::Book;
 use crate::verdict;
 use crate::verdict::Basis;
 use crate::verdict::Difference;
-use crate::verdict::Evidence;
 use crate::verdict::Layout;
 use crate::verdict::Placement;
 use crate::verdict::Reservation;
@@ -43,6 +40,8 @@ use crate::workflow::derived;
 use crate::workflow::inertia;
 use crate::workflow::inertia::Credit;
 use crate::workflow::sought::Sought;
+use crate::workflow::weigh_elsewhere::Elsewhere;
+use crate::workflow::weigh_excluded::excluded;
 use crate::workflow::weigh_figures;
 use crate::workflow::weigh_pulls;
 use crate::workflow::weigh_pulls::Grid;
@@ -234,7 +233,7 @@ impl Scale {
         })
     }
 
-    fn unit(&self) -> WeighUnit {
+    pub(super) fn unit(&self) -> WeighUnit {
         WeighUnit { symbol: self.symbol, from_si: self.from_si }
     }
 }
@@ -298,7 +297,7 @@ fn named_subject(library: &Library, request: &WeighRequest) -> Result<Option<Str
 }
 
 impl WeighRequest {
-    fn grid(&self) -> Grid {
+    pub(super) fn grid(&self) -> Grid {
         Grid { step_rpm: self.step_rpm, smooth_rpm: self.smooth_rpm }
     }
 }
@@ -343,113 +342,6 @@ impl Figure<'_> {
             Some(at) => format!("{} at {at} rpm", if self.figure.is_power() { "power" } else { "torque" }),
             None => format!("{} from {first} to {last} rpm", self.figure.title()),
         }
-    }
-}
-
-/// The book's other pulls of this engine in this cell, for what they know of scatter.
-pub(super) struct Elsewhere {
-    pub(super) pulls: Vec<Weighable>,
-    unread: usize,
-}
-
-impl Elsewhere {
-    /// Reads the other pulls only where the sides' own layout says too little.
-    fn of(
-        book: &Book,
-        library: &Library,
-        pulls: &[Weighable],
-        layout: &Layout,
-        basis: Option<derive::Basis>,
-        request: &WeighRequest,
-    ) -> Result<Self, Failure> {
-        if !layout.needs_the_book().map_err(|error| plain(error.into()))? {
-            return Ok(Self { pulls: Vec::new(), unread: 0 });
-        }
-        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, request.grid())?;
-        Ok(Self { pulls, unread })
-    }
-
-    /// What all pulls of this engine in this cell say of scatter, those of the sides among them.
-    pub(super) fn evidence(
-        &self,
-        sides: &[Weighable],
-        value: impl Fn(&Weighable) -> Option<f64>,
-    ) -> Result<Evidence, Failure> {
-        if self.pulls.is_empty() {
-            return Ok(Evidence::default());
-        }
-        let rows: Vec<(String, String, String, f64, f64)> = sides
-            .iter()
-            .chain(&self.pulls)
-            .filter_map(|pull| {
-                let value = value(pull)?;
-                Some((pull.configuration(&[]), pull.fit_up(), pull.session(), pull.at(), value))
-            })
-            .collect();
-        Evidence::of_book(&rows).map_err(|error| plain(error.into()))
-    }
-
-    pub(super) fn weigh(
-        &self,
-        layout: &Layout,
-        pulls: &[Weighable],
-        figure: &Figure<'_>,
-    ) -> Result<Difference, Failure> {
-        let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
-        let arm = figure.arm();
-        let mut sources: Vec<BTreeMap<String, f64>> =
-            pulls.iter().zip(&values).map(|(pull, value)| pull.sources(*value, arm)).collect();
-        weigh_pulls::shared_only(&mut sources);
-        let book = self.evidence(pulls, |pull| figure.value(pull).ok())?;
-        verdict::weigh(layout, &values, &sources, &book).map_err(plain)
-    }
-
-    /// The difference of the peaks' speeds, in rpm, where the figure is a peak.
-    fn peak_speed(
-        &self,
-        layout: &Layout,
-        pulls: &[Weighable],
-        figure: &Figure<'_>,
-    ) -> Result<Option<(f64, f64, f64)>, Failure> {
-        if !figure.figure.is_peak() {
-            return Ok(None);
-        }
-        let speed =
-            |pull: &Weighable| pull.curve.peak(figure.speeds, figure.figure.is_power()).map(|peak| peak.1);
-        let values: Vec<f64> = pulls.iter().filter_map(speed).collect();
-        let none = vec![BTreeMap::new(); values.len()];
-        let book = self.evidence(pulls, speed)?;
-        let found = verdict::weigh(layout, &values, &none, &book).map_err(plain)?;
-        Ok(Some((found.estimate.value, found.interval.lower, found.interval.upper)))
-    }
-
-    fn band(
-        &self,
-        layout: &Layout,
-        pulls: &[Weighable],
-        figure: &Figure<'_>,
-        scale: &Scale,
-    ) -> Result<Option<BandLine>, Failure> {
-        if figure.speeds.len() < 2 {
-            return Ok(None);
-        }
-        let mean = if figure.figure.is_power() { CurveFigure::MeanPower } else { CurveFigure::MeanTorque };
-        let mut differences = Vec::with_capacity(figure.speeds.len());
-        let mut levels = Vec::with_capacity(figure.speeds.len());
-        for &speed in figure.speeds {
-            let one = Figure { speeds: &[speed], figure: mean };
-            differences.push((speed, self.weigh(layout, pulls, &one)?.estimate));
-            levels.push(weigh_figures::levels(layout, pulls, &one)?);
-        }
-        let band = verdict::ahead_and_behind(&differences).map_err(|error| plain(error.into()))?;
-        let mut gains = Vec::with_capacity(band.ranges.len());
-        for &(from, to, _) in &band.ranges {
-            let inside: Vec<u32> =
-                figure.speeds.iter().copied().filter(|speed| (from..=to).contains(speed)).collect();
-            let gain = self.weigh(layout, pulls, &Figure { speeds: &inside, figure: mean })?;
-            gains.push((gain.estimate, gain.interval));
-        }
-        Ok(Some(BandLine::of(&band, &levels, &gains, scale.unit())))
     }
 }
 
@@ -606,44 +498,5 @@ fn budget(
         source: "pull both sides with only this changed to settle it".to_owned(),
         of_subject: false,
     }));
-    Ok(lines)
-}
-
-/// The pulls of the sessions involved that are on neither side, each with its reason.
-fn excluded(
-    library: &Library,
-    pulls: &[Weighable],
-    left_out: Vec<(String, String)>,
-    elsewhere: &Elsewhere,
-) -> Result<Vec<Excluded>, Failure> {
-    let named: BTreeSet<&str> = pulls.iter().map(|pull| pull.side.name.as_str()).collect();
-    let alike: BTreeSet<(String, String)> =
-        pulls.iter().map(|pull| (pull.session(), pull.configuration(&[]))).collect();
-    let chosen: BTreeSet<&str> = elsewhere
-        .pulls
-        .iter()
-        .filter(|pull| alike.contains(&(pull.session(), pull.configuration(&[]))))
-        .map(|pull| pull.side.name.as_str())
-        .collect();
-    let mut lines: Vec<Excluded> =
-        left_out.into_iter().map(|(pull, why)| Excluded { pull, why, same_configuration: true }).collect();
-    let sessions: BTreeSet<String> = pulls.iter().map(Weighable::session).collect();
-    for session in sessions {
-        for id in crate::workflow::names::in_session(library.pull_paths()?, &session).into_values() {
-            if named.contains(id.as_str()) || lines.iter().any(|line| line.pull == id) {
-                continue;
-            }
-            let Some(pull) = library.pull(&id)? else { continue };
-            let same_configuration = chosen.contains(id.as_str());
-            let why = match &pull.outcome {
-                crate::record::Outcome::SetAside(why) => format!("set aside: {why}"),
-                _ if same_configuration => {
-                    "kept, of a configuration that is weighed, and not named".to_owned()
-                }
-                _ => "on neither side".to_owned(),
-            };
-            lines.push(Excluded { pull: id, why, same_configuration });
-        }
-    }
     Ok(lines)
 }

@@ -17,10 +17,10 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare::unit;
 use crate::workflow::inertia;
-use crate::workflow::weigh::Elsewhere;
 use crate::workflow::weigh::Figure;
 use crate::workflow::weigh::WeighRequest;
 use crate::workflow::weigh::plain;
+use crate::workflow::weigh_elsewhere::Elsewhere;
 use crate::workflow::weigh_pulls;
 use crate::workflow::weigh_pulls::Weighable;
 

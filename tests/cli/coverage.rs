@@ -31,7 +31,6 @@ const NOT_MET: &[(&str, &str)] = &[
         "no-curve",
         "a pull without a loaded sweep; every pull of the demo has one, and diff says the same in a line",
     ),
-    ("no-speeds", "sweeps that share no grid point; window-beyond is met first in the demo"),
     ("no-interval", "every figure that the relations let through is finite, and so is its interval"),
     ("no-file", "the parser of the command line asks for a file first"),
     ("no-folder", "the current folder was deleted under the program"),
