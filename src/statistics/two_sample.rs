@@ -250,6 +250,52 @@ mod tests {
         assert!(noise.with_known(f64::NAN, 0.95).is_err());
     }
 
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
+        #[test]
+        fn a_known_uncertainty_adds_its_half_width_in_squares(df in 1.0..40.0_f64, error in 0.1..5.0_f64, known in 0.05..20.0_f64) {
+            let noise = Estimate { value: 0.0, standard_error: error, degrees_of_freedom: df };
+            let alone = noise.interval(0.95).unwrap().half_width();
+            let found = noise.with_known(known, 0.95).unwrap().interval(0.95).unwrap().half_width();
+            let expected = libm::hypot(alone, known * 1.959_963_985);
+            prop_assert!((found - expected).abs() < 1e-6 * expected, "{found} is not {expected}");
+        }
+    }
+
+    #[test]
+    fn intervals_with_a_known_uncertainty_hold_what_they_promise() {
+        // splitmix64 (S. Vigna 2015, public domain) and the sum of twelve, less six: normal to four digits here.
+        let mut state = 7_u64;
+        let mut draw = || {
+            let sum: f64 = (0..12)
+                .map(|_| {
+                    state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+                    let mut z = state;
+                    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+                    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+                    ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+                })
+                .sum();
+            sum - 6.0
+        };
+        for freedom in [1_u32, 2, 4, 8] {
+            let t = student_quantile(0.975, f64::from(freedom)).unwrap();
+            for known in [0.5, 1.0, 2.0, 5.0] {
+                let held = (0..4000)
+                    .filter(|_| {
+                        let squares: f64 = (0..freedom).map(|_| draw()).map(|x| x * x).sum();
+                        let half = libm::hypot(t * (squares / f64::from(freedom)).sqrt(), 1.959_964 * known);
+                        (draw() + known * draw()).abs() < half
+                    })
+                    .count() as f64
+                    / 4000.0;
+                // Three standard errors of 4000 draws are 1 %.
+                assert!((0.94..0.997).contains(&held), "{freedom} degrees of freedom, {known}: {held}");
+            }
+        }
+    }
+
     #[test]
     fn no_spread_is_said_and_not_replaced() {
         let flat = Summary::of(&[5.0, 5.0]).unwrap();

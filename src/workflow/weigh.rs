@@ -103,7 +103,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     let count = base.len();
     let sides: Vec<Side> = base.into_iter().chain(test).collect();
     let mut refused = None;
-    let mut barred = 0;
+    let (mut barred, mut most) = (0, None);
     let mut pairs: Vec<(usize, usize, Checked<'_>)> = Vec::new();
     for (i, a) in sides.iter().enumerate() {
         for (j, b) in sides.iter().enumerate().skip(i + 1) {
@@ -111,7 +111,11 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
                 Ok(checked) => pairs.push((i, j, checked)),
                 Err(refusal) => {
                     barred += 1;
-                    refused.get_or_insert_with(|| Refused::of(&refusal, &a.name, &b.name));
+                    // Of all pairs the one that lacks the most is shown.
+                    if most.is_none_or(|most| refusal.gaps.len() > most) {
+                        most = Some(refusal.gaps.len());
+                        refused = Some(Refused::of(&refusal, &a.name, &b.name));
+                    }
                 }
             }
         }
@@ -250,6 +254,13 @@ fn speeds(pulls: &[Weighable], request: &WeighRequest) -> Result<(Vec<u32>, Vec<
         ));
     };
     if let Some(at) = request.at {
+        if request.figure.is_peak() {
+            return Err(Failure::usage(
+                Finding::error("peak-at-a-speed", "a peak is looked for in a window, not at one speed")
+                    .found(format!("{} at {at} rpm", request.figure.title()))
+                    .next("name a --window, or a mean as the figure"),
+            ));
+        }
         if shared.contains(&at) {
             return Ok((vec![at], Vec::new()));
         }

@@ -68,10 +68,21 @@ pub(super) fn named(library: &Library, asked: &[String]) -> Result<BTreeSet<Stri
         } else if library.session(name)?.is_some() {
             ids.extend(names::in_session(library.pull_paths()?, name).into_values());
         } else {
-            ids.extend(names::pulls(library, name)?);
+            ids.extend(names::pulls(library, name).map_err(any_side)?);
         }
     }
     Ok(ids)
+}
+
+/// Says all that a side may be named by, where nothing is called as it was named.
+fn any_side(mut failure: Failure) -> Failure {
+    for finding in failure.findings.iter_mut().filter(|finding| finding.code == "not-found") {
+        finding.message = "no pull, build or session is called so".to_owned();
+        finding.expected = Some(
+            "pulls (0412a-01..03), a build, a session, or a query (header=long-1,session=0412a)".to_owned(),
+        );
+    }
+    failure
 }
 
 /// Gathers pulls by id; those set aside are left out and named with their reason.

@@ -218,6 +218,17 @@ fn curves_cross_where_they_were_made_to_and_a_hole_is_left_out_of_all() {
         (value(&crossings[0]["rpm"]), value(&crossings[0]["lower"]), value(&crossings[0]["upper"]));
     assert!(lower < 5500.0 && 5500.0 < upper && upper - lower < 1500.0, "{lower} to {upper}");
     assert!((at - 5500.0).abs() < 100.0, "{at}");
+    // Ahead, behind and above are said only of a band that holds at all speeds at once.
+    let simultaneous = answer["band"]["simultaneous"] == true;
+    assert_eq!(simultaneous, value(&answer["band"]["degrees_of_freedom"]) >= 8.0);
+    assert_eq!(simultaneous, crossings[0]["upward"] == true, "{}", crossings[0]);
+    let standings: Vec<&str> = answer["band"]["ranges"]
+        .as_array()
+        .expect("ranges")
+        .iter()
+        .filter_map(|r| r["standing"].as_str())
+        .collect();
+    assert_eq!(standings, if simultaneous { vec!["behind", "undecided", "ahead"] } else { vec![] });
     for row in answer["band"]["rows"].as_array().expect("rows") {
         assert!(row["rpm"] != 5200, "an empty bin was filled");
         let difference = value(&row["test"]) - value(&row["base"]);

@@ -16,6 +16,8 @@ fn a_difference_is_weighed_or_refused() {
     shown!(bench, "window-of-nothing", &with(&["--window", "7500..4000"]));
     shown!(bench, "at-between", &with(&["--at", "5050"]));
     shown!(bench, "at", &with(&["--at", "5000", "--correct-to", "din-70020"]));
+    shown!(bench, "at-a-peak", &with(&["--at", "5000", "--figure", "peak-torque"]));
+    shown!(bench, "of-nothing", &["weigh", "--base", "nothing", "--test", "b2"]);
     shown!(bench, "smooth", &with(&["--smooth", "500", "--window", "5000..5600"]));
     shown!(bench, "subject-unknown", &with(&["--subject", "headr"]));
     shown!(bench, "correct-to-unknown", &with(&["--correct-to", "sae"]));
