@@ -415,6 +415,36 @@ mod tests {
     }
 
     #[test]
+    fn which_row_is_best_depends_on_the_column_only_where_an_interaction_bears_it_out() {
+        // Four combinations with three refits each that scatter by 0.1 about these means.
+        let four = |means: [[f64; 2]; 2]| -> Combinations {
+            let mut readings = Vec::new();
+            for (row, means) in means.iter().enumerate() {
+                for (column, mean) in means.iter().enumerate() {
+                    for (again, off) in [-0.1, 0.0, 0.1].iter().enumerate() {
+                        let unit = format!("{row}{column}{again}");
+                        readings.push(reading(["h1", "h2"][row], ["i1", "i2"][column], &unit, mean + off));
+                    }
+                }
+            }
+            combined(&readings)
+        };
+        assert_eq!(four([[200.0, 204.0], [203.0, 199.0]]).dependence().unwrap(), Dependence::BestDepends(0));
+        assert_eq!(
+            four([[200.0, 204.0], [203.0, 212.0]]).dependence().unwrap(),
+            Dependence::AmountDepends(0)
+        );
+        assert_eq!(four([[200.0, 204.0], [203.0, 207.05]]).dependence().unwrap(), Dependence::NotShown);
+        let mut three = table();
+        three.retain(|reading| reading.row == "c64" || reading.column == "k1");
+        let three = combined(&three);
+        assert_eq!(three.dependence().unwrap(), Dependence::CannotBeTold);
+        // Each of the two that were never run would complete one four.
+        let never: Vec<&Cell> = three.cells.iter().filter(|cell| cell.pulls == 0).collect();
+        assert_eq!(never.iter().map(|cell| three.squares_completed(cell)).collect::<Vec<_>>(), [1, 1]);
+    }
+
+    #[test]
     fn what_one_instrument_shares_cancels_in_a_difference_and_stays_in_a_figure() {
         let mut readings = table();
         for reading in &mut readings {
