@@ -25,6 +25,8 @@ mod coverage;
 mod demo;
 #[path = "cli/diff.rs"]
 mod diff;
+#[path = "cli/find.rs"]
+mod find;
 #[path = "cli/flow.rs"]
 mod flow;
 #[path = "cli/gaps.rs"]

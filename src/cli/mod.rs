@@ -12,6 +12,7 @@ mod combos;
 mod correct;
 mod demo;
 mod diff;
+mod find;
 mod flow;
 mod gaps;
 mod keep;
@@ -100,6 +101,7 @@ enum Command {
     Sheet(sheet::Sheet),
     Page(page::Page),
     Trail(trail::Trail),
+    Find(find::Find),
     Audit(audit::Audit),
 }
 
@@ -201,6 +203,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Sheet(args) => args.run(surroundings),
         Command::Page(args) => args.run(surroundings),
         Command::Trail(args) => args.run(surroundings),
+        Command::Find(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
     }
 }

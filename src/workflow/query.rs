@@ -130,7 +130,7 @@ impl Term {
 }
 
 /// Limits in SI of `31 deg` (what rounds to it) or `30..32 deg`.
-fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f64), String> {
+pub(super) fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f64), String> {
     let read =
         |text: &str, bare| parse_reading(text.trim(), kind, Some(bare)).map_err(|error| error.to_string());
     let Some((low, high)) = value.split_once("..") else {

@@ -112,6 +112,21 @@ impl Sought {
         }
     }
 
+    /// A condition that a channel documents is the channel's mean over the sweep, where the raw file was read.
+    fn by_channel(&self, side: &Side, kinds: &Kinds, told: &Told) -> Said {
+        if told.known().is_none_or(|shown| shown.how != "channel") {
+            return plainly(told);
+        }
+        let channel = kinds.condition(&self.name).and_then(|spec| spec.channel.as_ref());
+        let mean = channel.and_then(|channel| side.channel_means.get(channel));
+        mean.map_or(Said::Nothing, |mean| Said::Number(mean.mean_si))
+    }
+
+    /// Whether a raw file may have to be read for it.
+    pub(super) fn is_condition(&self) -> bool {
+        self.what == What::Item(Group::Condition)
+    }
+
     /// Whether it is a role.
     pub(super) fn is_role(&self) -> bool {
         self.what == What::Role
@@ -146,7 +161,11 @@ impl Sought {
                     (What::Figure { .. }, Some(role)) => role.clone(),
                     _ => self.name.clone(),
                 };
-                return (plainly(&item.told), vec![by]);
+                let said = match &self.what {
+                    What::Item(Group::Condition) => self.by_channel(side, kinds, &item.told),
+                    _ => plainly(&item.told),
+                };
+                return (said, vec![by]);
             }
         }
         (Said::Nothing, Vec::new())

@@ -1,0 +1,54 @@
+//! Records that were asked for, a row each.
+
+use serde::Serialize;
+
+/// One record.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FindRow {
+    /// The pull's id, the build's name, the part's tag with its newest state, the flow sheet's tag.
+    pub name: String,
+    /// Its day.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
+    /// Who entered or measured it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// A pull's build, a part's kind, the part on the flow bench.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub of: Option<String>,
+    /// What was asked about, in the order of the columns; none where nobody wrote it down.
+    pub values: Vec<Option<String>>,
+    /// What bars it from counting: a pull set aside, a part that is gone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remark: Option<String>,
+}
+
+/// Records that only lack the answer to a condition.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FindUntold {
+    /// The condition.
+    pub name: String,
+    /// The records that meet all others and say nothing of this one.
+    pub records: Vec<String>,
+}
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FindAnswer {
+    /// pulls, builds, parts or flow.
+    pub finds: &'static str,
+    /// What was asked, a condition each.
+    pub asked: Vec<String>,
+    /// What the values of a row are.
+    pub columns: Vec<String>,
+    /// The records, by day and name.
+    pub rows: Vec<FindRow>,
+    /// Records that may belong among them: nobody wrote down what was asked.
+    pub untold: Vec<FindUntold>,
+    /// Files with edits that are not kept and would change the answer.
+    pub pending: Vec<String>,
+    /// The commit that was answered from.
+    pub commit: String,
+    /// What to do next.
+    pub next: String,
+}

@@ -1,0 +1,396 @@
+//! Ask the book: pulls, builds, parts and flow sheets by part, figure, setting, condition, day and person.
+
+use crate::answer::FindAnswer;
+use crate::answer::FindRow;
+use crate::answer::FindUntold;
+use crate::check::Side;
+use crate::finding::Finding;
+use crate::record::Answer;
+use crate::record::Moment;
+use crate::record::Outcome;
+use crate::record::Part;
+use crate::record::PartState;
+use crate::record::Value;
+use crate::record::Whereabouts;
+use crate::store::Book;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::compare::pending_among;
+use crate::workflow::condition::Condition;
+use crate::workflow::derived;
+use crate::workflow::gather;
+use crate::workflow::names;
+use crate::workflow::names::Named;
+use crate::workflow::sought::Said;
+
+/// What is to be found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sort {
+    /// Dyno runs.
+    Pulls,
+    /// Engine configurations.
+    Builds,
+    /// Parts, in their newest state.
+    Parts,
+    /// Flow-bench sheets.
+    Flow,
+}
+
+/// What is asked.
+#[derive(Debug, Clone)]
+pub struct FindRequest {
+    /// What is to be found.
+    pub sort: Sort,
+    /// Parts that were on: `h2`, `h2/b`, or `intake=int-2`.
+    pub with: Vec<String>,
+    /// Conditions.
+    pub conditions: Vec<String>,
+    /// From this day, month or year on.
+    pub since: Option<String>,
+    /// Up to this day, month or year.
+    pub until: Option<String>,
+    /// By whom.
+    pub by: Option<String>,
+    /// In that session.
+    pub session: Option<String>,
+    /// In that cell.
+    pub cell: Option<String>,
+    /// Of that kind of part.
+    pub kind: Option<String>,
+}
+
+/// One part that is to be on, in a role and a state where these were named.
+struct With {
+    role: Option<String>,
+    tag: String,
+    letter: Option<String>,
+}
+
+struct Asked {
+    with: Vec<With>,
+    conditions: Vec<Condition>,
+    request: FindRequest,
+}
+
+/// Finds records.
+///
+/// # Errors
+/// A condition or name means nothing, or does not go with what is to be found.
+pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
+    let library = Library::at_head(book)?;
+    let asked = Asked::read(&library, request)?;
+    let mut untold: Vec<FindUntold> = asked
+        .conditions
+        .iter()
+        .map(|condition| FindUntold { name: condition.text.clone(), records: Vec::new() })
+        .collect();
+    let mut rows = Vec::new();
+    let mut take = |row: Option<(FindRow, Vec<Option<bool>>)>| {
+        let Some((row, answers)) = row else { return };
+        let silent: Vec<usize> = answers
+            .iter()
+            .enumerate()
+            .filter(|(_, answer)| answer.is_none())
+            .map(|(index, _)| index)
+            .collect();
+        if answers.iter().any(|answer| *answer == Some(false)) {
+            return;
+        }
+        match silent[..] {
+            [] => rows.push(row),
+            [first, ..] => untold[first].records.push(row.name),
+        }
+    };
+    match asked.request.sort {
+        Sort::Pulls => {
+            let by_channel = asked.conditions.iter().any(|condition| condition.sought.is_condition());
+            for id in library.pull_paths()?.keys() {
+                let mut side = gather::side(&library, &Named::Pull(id.clone()))?;
+                if by_channel {
+                    derived::add_channel_means(book, &library, &mut side)?;
+                }
+                take(asked.side(&library, &side));
+            }
+        }
+        Sort::Builds => {
+            for name in library.build_names()? {
+                take(asked.side(&library, &gather::side(&library, &Named::Build(name))?));
+            }
+        }
+        Sort::Parts => {
+            for tag in library.part_tags()? {
+                take(library.part(&tag)?.and_then(|part| asked.part(&library, &part)));
+            }
+        }
+        Sort::Flow => {
+            for tag in library.tags("flow")? {
+                take(library.flow(&tag)?.and_then(|sheet| asked.flow(&sheet)));
+            }
+        }
+    }
+    rows.sort_by(|a, b| (&a.on, &a.name).cmp(&(&b.on, &b.name)));
+    untold.retain(|untold| !untold.records.is_empty());
+    Ok(FindAnswer {
+        finds: asked.request.sort.word(),
+        next: match (asked.request.sort, rows.first()) {
+            (Sort::Parts, Some(row)) => {
+                let tag = row.name.split('/').next().unwrap_or_default();
+                format!("mulebook trail {tag}   the life of one of them")
+            }
+            (Sort::Flow, Some(row)) => format!("mulebook diff {} OTHER   two sheets side by side", row.name),
+            (_, Some(row)) => format!("mulebook sheet {}   all of one of them", row.name),
+            (_, None) => "mulebook find pulls   all that there are".to_owned(),
+        },
+        columns: asked.conditions.iter().map(|condition| condition.sought.name.clone()).collect(),
+        asked: asked.words(),
+        rows,
+        untold,
+        pending: pending_among(book, &library.touched())?,
+        commit: library.commit().short(),
+    })
+}
+
+impl Sort {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Pulls => "pulls",
+            Self::Builds => "builds",
+            Self::Parts => "parts",
+            Self::Flow => "flow",
+        }
+    }
+}
+
+impl With {
+    fn read(library: &Library, text: &str) -> Result<Self, Failure> {
+        let (role, name) = match text.split_once('=') {
+            Some((role, name)) => (Some(role.trim()), name.trim()),
+            None => (None, text),
+        };
+        if let Some(role) = role
+            && library.kinds().role(role).is_none()
+        {
+            return Err(Failure::usage(
+                Finding::error("unknown-role", "no role is called so")
+                    .found(format!("`{role}`"))
+                    .expected("for example --with header=long-1, or --with long-1"),
+            ));
+        }
+        let (tag, letter) = match PartState::parse(name) {
+            Some(part) => (part.tag, Some(part.letter)),
+            None => (name.to_owned(), None),
+        };
+        if tag != "none" && library.part_path(&tag)?.is_none() {
+            return Err(names::no_part(library, &tag)?);
+        }
+        Ok(Self { role: role.map(str::to_owned), tag, letter })
+    }
+
+    fn meets(&self, role: &str, answer: &Answer) -> bool {
+        if self.role.as_deref().is_some_and(|wanted| wanted != role) {
+            return false;
+        }
+        match answer {
+            Answer::Part(part) => {
+                part.tag == self.tag && self.letter.as_ref().is_none_or(|letter| *letter == part.letter)
+            }
+            Answer::Nothing => self.tag == "none" && self.role.is_some(),
+            Answer::Unknown(_) => false,
+        }
+    }
+}
+
+impl Asked {
+    fn read(library: &Library, request: FindRequest) -> Result<Self, Failure> {
+        let kinds = library.kinds();
+        let with =
+            request.with.iter().map(|text| With::read(library, text)).collect::<Result<Vec<_>, _>>()?;
+        let conditions = request
+            .conditions
+            .iter()
+            .map(|text| Condition::parse(kinds, text))
+            .collect::<Result<Vec<_>, _>>()?;
+        for day in [&request.since, &request.until].into_iter().flatten() {
+            let whole = match day.len() {
+                YEAR => format!("{day}-01-01"),
+                MONTH => format!("{day}-01"),
+                _ => day.clone(),
+            };
+            Moment::parse(&whole).map_err(|_| {
+                Failure::usage(
+                    Finding::error("not-a-date", "this is no day, month or year")
+                        .found(format!("`{day}`"))
+                        .expected("2026-04-12, 2026-04 or 2026"),
+                )
+            })?;
+        }
+        let not_for = |option: &str, what: &str| {
+            Err(Failure::usage(
+                Finding::error("not-for-these", format!("{what} cannot be asked for by {option}"))
+                    .next("`mulebook find --help` says what each can be asked for by"),
+            ))
+        };
+        match request.sort {
+            Sort::Pulls | Sort::Builds if request.kind.is_some() => {
+                return not_for("--kind", request.sort.word());
+            }
+            Sort::Builds | Sort::Parts if request.session.is_some() || request.cell.is_some() => {
+                return not_for("session or cell", request.sort.word());
+            }
+            Sort::Parts if !with.is_empty() => return not_for("--with", "parts"),
+            Sort::Flow if !conditions.is_empty() || request.session.is_some() || request.cell.is_some() => {
+                return not_for("conditions, session or cell", "flow sheets");
+            }
+            _ => {}
+        }
+        if let Some(kind) = &request.kind
+            && kinds.part(kind).is_none()
+        {
+            return Err(Failure::usage(
+                Finding::error("unknown-kind", "there is no such kind of part")
+                    .found(format!("`{kind}`"))
+                    .expected(kinds.parts.keys().cloned().collect::<Vec<_>>().join(", ")),
+            ));
+        }
+        Ok(Self { with, conditions, request })
+    }
+
+    fn words(&self) -> Vec<String> {
+        let request = &self.request;
+        let mut words: Vec<String> = request.with.iter().map(|with| format!("with {with}")).collect();
+        words.extend(self.conditions.iter().map(|condition| condition.text.clone()));
+        let options = [
+            ("since", &request.since),
+            ("until", &request.until),
+            ("by", &request.by),
+            ("session", &request.session),
+            ("cell", &request.cell),
+            ("kind", &request.kind),
+        ];
+        words.extend(
+            options.into_iter().filter_map(|(name, value)| Some(format!("{name} {}", value.as_ref()?))),
+        );
+        words
+    }
+
+    /// Whether a day lies between those that were asked for; a record without one does not.
+    fn in_time(&self, on: Option<&Moment>) -> bool {
+        let (since, until) = (&self.request.since, &self.request.until);
+        if since.is_none() && until.is_none() {
+            return true;
+        }
+        let Some(day) = on.map(|on| on.day().to_string()) else { return false };
+        let month = |asked: &String| day.get(..asked.len()).unwrap_or(&day).to_owned();
+        since.as_ref().is_none_or(|since| month(since) >= *since)
+            && until.as_ref().is_none_or(|until| month(until) <= *until)
+    }
+
+    fn by(&self, who: Option<&String>) -> bool {
+        self.request.by.as_ref().is_none_or(|by| Some(by) == who)
+    }
+
+    fn side(&self, library: &Library, side: &Side) -> Option<(FindRow, Vec<Option<bool>>)> {
+        let on = match &side.pull {
+            Some(_) => side.moment(),
+            None => side.build.as_ref().map(|build| &build.since),
+        };
+        let who = match &side.pull {
+            Some(pull) => pull.by.as_ref(),
+            None => side.build.as_ref().and_then(|build| build.by.as_ref()),
+        };
+        let session = side.pull.as_ref().map(|pull| &pull.session);
+        let cell = side.cell.as_ref().map(|cell| &cell.tag);
+        let plain = self.in_time(on)
+            && self.by(who)
+            && self.request.session.as_ref().is_none_or(|wanted| Some(wanted) == session)
+            && self.request.cell.as_ref().is_none_or(|wanted| Some(wanted) == cell);
+        let fitted =
+            |with: &With| side.effective.roles.iter().any(|(role, held)| with.meets(role, &held.answer));
+        if !plain || !self.with.iter().all(fitted) {
+            return None;
+        }
+        let said: Vec<Said> =
+            self.conditions.iter().map(|condition| condition.sought.said(side, library.kinds()).0).collect();
+        let remark = match (&side.pull, &side.effective.outcome) {
+            (Some(_), aside @ Outcome::SetAside(_)) => Some(aside.to_string()),
+            _ => None,
+        };
+        let of = match &side.pull {
+            Some(_) => side.build.as_ref().map(|build| build.name.clone()),
+            None => side.build.as_ref().map(|build| build.engine.clone()),
+        };
+        Some(self.row(side.name.clone(), on, who, of, &said, remark))
+    }
+
+    fn part(&self, library: &Library, part: &Part) -> Option<(FindRow, Vec<Option<bool>>)> {
+        let state = part.newest()?;
+        let kind = library.kinds().part(&part.kind);
+        let who = state.work.iter().find_map(|work| work.by.as_ref());
+        let right = self.request.kind.as_ref().is_none_or(|wanted| *wanted == part.kind);
+        if !right || !self.in_time(state.since.as_ref()) || !self.by(who) {
+            return None;
+        }
+        let said: Vec<Said> = self
+            .conditions
+            .iter()
+            .map(|condition| {
+                let name = condition.sought.name.rsplit('.').next().unwrap_or_default();
+                let resolved = kind.map(|kind| part.resolve(kind, &state.letter, name, None));
+                match resolved.as_ref().and_then(|found| found.standing()?.entry.known.value()) {
+                    Some(Value::Quantity(reading)) => Said::Number(reading.mean().si()),
+                    Some(Value::Text(text)) => Said::Text(text.clone()),
+                    None => Said::Nothing,
+                }
+            })
+            .collect();
+        // A figure that its kind does not have is none that nobody wrote down.
+        let has = |condition: &Condition| {
+            let name = condition.sought.name.rsplit('.').next().unwrap_or_default();
+            kind.is_some_and(|kind| kind.open || kind.figure(name).is_some())
+        };
+        if !self.conditions.iter().all(has) {
+            return None;
+        }
+        let gone = match part.whereabouts {
+            Whereabouts::Here => None,
+            Whereabouts::Sold(_) => Some("sold"),
+            Whereabouts::Lent(_) => Some("lent"),
+            Whereabouts::Scrapped(_) => Some("scrapped"),
+            Whereabouts::Consumed => Some("used up"),
+        };
+        let name = format!("{}/{}", part.tag, state.letter);
+        let of = Some(part.kind.clone());
+        Some(self.row(name, state.since.as_ref(), who, of, &said, gone.map(str::to_owned)))
+    }
+
+    fn flow(&self, sheet: &crate::record::FlowSheet) -> Option<(FindRow, Vec<Option<bool>>)> {
+        let on = [&sheet.part].into_iter().chain(&sheet.with_part);
+        let parts: Vec<Answer> = on.map(|part| Answer::Part(part.clone())).collect();
+        let fitted = |with: &With| with.role.is_none() && parts.iter().any(|part| with.meets("", part));
+        let right = self.in_time(Some(&sheet.on)) && self.by(Some(&sheet.by)) && self.with.iter().all(fitted);
+        let words = |port: &String| format!("{} port {port}", sheet.side);
+        let what = sheet.port.as_ref().map_or_else(|| sheet.side.to_string(), words);
+        let of = Some(format!("{}, {what}", sheet.part));
+        right.then(|| self.row(sheet.tag.clone(), Some(&sheet.on), Some(&sheet.by), of, &[], None))
+    }
+
+    fn row(
+        &self,
+        name: String,
+        on: Option<&Moment>,
+        by: Option<&String>,
+        of: Option<String>,
+        said: &[Said],
+        remark: Option<String>,
+    ) -> (FindRow, Vec<Option<bool>>) {
+        let told = self.conditions.iter().zip(said);
+        let values = told.clone().map(|(condition, said)| condition.shown(said)).collect();
+        let answers = told.map(|(condition, said)| condition.holds(said)).collect();
+        let on = on.map(|on| on.day().to_string());
+        (FindRow { name, on, by: by.cloned(), of, values, remark }, answers)
+    }
+}
+
+/// Characters of a year and of a month as written.
+const YEAR: usize = 4;
+const MONTH: usize = 7;
