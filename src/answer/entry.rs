@@ -34,6 +34,21 @@ pub struct Entered {
     pub next: String,
 }
 
+/// A file kept beside the table, as it came.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct EvidenceLine {
+    /// Its name.
+    pub file: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// How many bytes.
+    pub bytes: u64,
+    /// What it is, as far as its beginning shows.
+    pub what: String,
+    /// The tables that are recorded as exported from it.
+    pub derived: Vec<String>,
+}
+
 /// One pull as entered.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PullLine {
@@ -55,6 +70,8 @@ pub struct PullLine {
     pub as_last: Vec<String>,
     /// Conditions taken from the file's own lines.
     pub taken: Vec<String>,
+    /// Lines of the file that name a condition and could not be taken, and why.
+    pub not_taken: Vec<String>,
     /// What is not documented yet.
     pub gaps: Vec<GapLine>,
 }
@@ -66,6 +83,8 @@ pub struct PullEntered {
     pub pulls: Vec<PullLine>,
     /// Pulls that held these bytes already, and were not entered again.
     pub already: Vec<String>,
+    /// Files kept beside the table.
+    pub evidence: Vec<EvidenceLine>,
     /// The columns record used.
     pub columns: Option<String>,
     /// Whether it was guessed now and kept for reuse.

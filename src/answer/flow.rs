@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::answer::ChannelLine;
+use crate::answer::EvidenceLine;
 use crate::answer::GapLine;
 use crate::answer::Refused;
 use crate::answer::SideLine;
@@ -43,6 +44,8 @@ pub struct FlowLine {
     pub points: Vec<FlowPoint>,
     /// Conditions taken from the file's own lines.
     pub taken: Vec<String>,
+    /// Lines of the file that name a condition and could not be taken, and why.
+    pub not_taken: Vec<String>,
     /// What is not documented yet.
     pub gaps: Vec<GapLine>,
 }
@@ -54,6 +57,8 @@ pub struct FlowEntered {
     pub sheets: Vec<FlowLine>,
     /// Sheets that held these bytes already, and were not entered again.
     pub already: Vec<String>,
+    /// Files kept beside the table.
+    pub evidence: Vec<EvidenceLine>,
     /// The columns record used.
     pub columns: Option<String>,
     /// Whether it was guessed now and kept for reuse.

@@ -53,13 +53,15 @@ pub struct LookAnswer {
     pub segments: Vec<SegmentLine>,
     /// Rows read.
     pub rows: u64,
-    /// Lines above the table, as `line: text`.
+    /// Lines above the table, as `line: text`, with the condition that each would be taken as.
     pub preamble: Vec<String>,
     /// Where two readings are possible.
     pub questions: Vec<String>,
     /// What looks wrong.
     pub doubts: Vec<Finding>,
-    /// Speed in rpm and torque in N·m of the sweep found, for a small plot.
+    /// What the small plot shows, with its units.
+    pub plot_of: String,
+    /// Its points, across and up: speed and torque of the sweep found, or lift and flow.
     pub plot: Vec<(f64, f64)>,
     /// What to do next.
     pub next: String,

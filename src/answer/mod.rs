@@ -51,6 +51,7 @@ pub use diff::SoftLine;
 pub use diff::WearLine;
 pub use diff::no_basis_words;
 pub use entry::Entered;
+pub use entry::EvidenceLine;
 pub use entry::PullEntered;
 pub use entry::PullLine;
 pub use entry::Written;

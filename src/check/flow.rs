@@ -122,6 +122,15 @@ pub fn flow_gaps(side: &FlowSide, kinds: &Kinds) -> Vec<Gap> {
     demanded.filter_map(|spec| gap(&item(spec), &[(side, &told(side, spec, kinds))])).collect()
 }
 
+/// What a sheet alone says of its conditions without having measured it: listed, assumed, calculated or unknown.
+pub fn flow_soft(side: &FlowSide, kinds: &Kinds) -> Vec<String> {
+    let told = kinds.flow.iter().map(|spec| (item(spec), told(side, spec, kinds)));
+    told.filter_map(|(item, told)| Some((item, told.known()?.clone())))
+        .filter(|(_, shown)| matches!(shown.how, "listed" | "assumed" | "calculated" | "unknown"))
+        .map(|(item, shown)| format!("{}: {} {}", item.path(), shown.how, shown.text))
+        .collect()
+}
+
 fn item(spec: &FieldSpec) -> Item {
     Item { group: Group::Condition, role: None, name: spec.name.clone(), title: spec.title.clone() }
 }
@@ -137,7 +146,8 @@ fn told(side: &FlowSide, spec: &FieldSpec, kinds: &Kinds) -> Told {
     let sheet = &side.sheet;
     let own = sheet.conditions.get(&spec.name);
     if let Some(standing) = own.and_then(|figure| figure.standing(Course::Fixed, Some(sheet.moment()))) {
-        let mut shown = Shown::of(&standing, false, None);
+        let corrected = sheet.correction_of(&format!("conditions.{}", spec.name));
+        let mut shown = Shown::of(&standing, false, corrected);
         shown.afterwards = false;
         return with_instrument(shown, spec);
     }

@@ -21,6 +21,9 @@ pub(super) struct Flow {
     /// The raw file, as it came, and photos beside it; `-` for a table typed or pasted on standard input
     #[arg(required = true)]
     files: Vec<PathBuf>,
+    /// The file that the table was exported from, a logger's own; it is kept beside the table
+    #[arg(long, value_name = "FILE")]
+    derived_from: Option<PathBuf>,
     /// The part on the bench, with its state; its newest unless said
     #[arg(long, value_name = "PART/STATE")]
     part: String,
@@ -74,7 +77,8 @@ impl Flow {
             set.extend(enter::conditions_from(file)?);
         }
         let request = flow::FlowRequest {
-            files: typed::offered(&self.files)?,
+            files: typed::offered(&self.files, self.derived_from.as_deref())?,
+            derived_from: self.derived_from,
             part: self.part,
             with_part: self.with_part,
             ports: self.port,

@@ -14,10 +14,9 @@ use crate::render;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
-use crate::workflow::compare;
 use crate::workflow::correct;
+use crate::workflow::flow_gaps;
 use crate::workflow::input::FigureInput;
-use crate::workflow::input::Way;
 use crate::workflow::measure;
 
 /// See what is not documented, and for which comparison it matters
@@ -26,7 +25,7 @@ use crate::workflow::measure;
     after_help = "Examples:\n  mulebook gaps                       of the last pull\n  mulebook gaps 0412a-03 0412a-07     what bars this comparison\n  mulebook gaps 0412a-03 0412a-07 --fill   asks for each in turn"
 )]
 pub(super) struct Gaps {
-    /// A pull or build, or two of them; the last pull unless said
+    /// A pull, build or flow sheet, or two of them; the last pull unless said
     about: Vec<String>,
     /// Ask for each gap in turn
     #[arg(long)]
@@ -49,14 +48,14 @@ impl Gaps {
             let context = surroundings.context("gaps --fill", Some(&book))?;
             fill(&book, &context, &self.about)?;
         }
-        let answer = compare::gaps(&book, &self.about, self.pending)?;
+        let answer = flow_gaps::gaps(&book, &self.about, self.pending)?;
         Ok(Said::done(render::gaps(&answer, surroundings.look()), render::json("gaps", &answer)))
     }
 }
 
 /// Asks for each gap in turn; every answer is a commit of its own, so that stopping half-way loses nothing.
 fn fill(book: &Book, context: &Context, about: &[String]) -> Result<(), Failure> {
-    let answer = compare::gaps(book, about, false)?;
+    let answer = flow_gaps::gaps(book, about, false)?;
     let count = answer.gaps.len();
     let mut input = std::io::stdin().lock();
     let mut asked: Vec<Close> = Vec::new();
@@ -125,16 +124,7 @@ fn enter(book: &Book, context: &Context, close: &Close, line: &str) -> Result<()
                 Some((value, instrument)) => (value.trim(), Some(instrument.trim().to_owned())),
                 None => (line, None),
             };
-            let mut told = FigureInput::typed(line);
-            if let Some((value, from)) =
-                line.strip_prefix("calculated:").and_then(|rest| rest.split_once(';'))
-            {
-                told = FigureInput {
-                    way: Way::Calculated(from.trim().to_owned()),
-                    ..FigureInput::measured(value.trim())
-                };
-            }
-            told.with = with;
+            let told = FigureInput { with, ..FigureInput::typed(line) };
             measure::measure(book, context, at, field, &told).map(drop)
         }
         Close::Correct { record, set, .. } => {

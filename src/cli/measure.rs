@@ -74,8 +74,12 @@ impl Measure {
         let Some(value) = value else {
             return Err(Failure::usage(Finding::error("value-missing", "the value is missing")));
         };
+        // `unknown: why` behind the field says the same as its option; taken for a measurement it would hide a gap.
+        let plain = match way {
+            Way::Measured => FigureInput::typed(&value),
+            way => FigureInput { way, ..FigureInput::measured(value) },
+        };
         let told = FigureInput {
-            way,
             with: self.with,
             by: surroundings.person(),
             taken: self.taken,
@@ -83,7 +87,7 @@ impl Measure {
             corrects: self.corrects,
             because: self.because,
             note: self.note,
-            ..FigureInput::measured(value)
+            ..plain
         };
         Ok(entered(&measure::measure(&book, &context, &self.at, &self.field, &told)?, surroundings))
     }

@@ -17,12 +17,15 @@ use crate::workflow::take_in::Offered;
 /// Take in raw files as dyno pulls: keep the bytes, read, check, record, one commit
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook pull run-07.csv --build b3 --set air-temperature=\"21.4 degC\" --set kind=sweep --set rate=\"300 rpm/s\" \\\n      --correction observed --with weather-1\n  mulebook pull run-08.csv --as-last --set air-temperature=\"21.6 degC\"\n  mulebook pull run-09.csv photo.jpg --as-last --changed ignition-timing=\"28 deg BTDC\"\n  mulebook pull - sheet.jpg --build b3 < typed.txt    figures keyed in from paper, with its photograph\n\nA gap never blocks entering. Photos and files no reader knows are kept beside the table as evidence."
+    after_help = "Examples:\n  mulebook pull run-07.csv --build b3 --set air-temperature=\"21.4 degC\" --set kind=sweep --set rate=\"300 rpm/s\" \\\n      --correction observed --with weather-1\n  mulebook pull run-08.csv --as-last --set air-temperature=\"21.6 degC\"\n  mulebook pull run-09.csv photo.jpg --as-last --changed ignition-timing=\"28 deg BTDC\"\n  mulebook pull - sheet.jpg --build b3 < typed.txt    figures keyed in from paper, with its photograph\n  mulebook pull run-10.csv --derived-from run-10.mf4 --as-last    an export, and the logger's own file beside it\n\nA gap never blocks entering. Photos and files no reader knows are kept beside the table as evidence."
 )]
 pub(super) struct Pull {
     /// The raw files, as they came; `-` for a table typed or pasted on standard input
     #[arg(required = true)]
     files: Vec<PathBuf>,
+    /// The file that the table was exported from, a logger's own; it is kept beside the table
+    #[arg(long, value_name = "FILE")]
+    derived_from: Option<PathBuf>,
     /// The session; the newest unless said
     #[arg(long, value_name = "TAG")]
     session: Option<String>,
@@ -95,7 +98,8 @@ impl Pull {
             set.extend(enter::conditions_from(file)?);
         }
         let request = enter::PullRequest {
-            files: typed::offered(&self.files)?,
+            files: typed::offered(&self.files, self.derived_from.as_deref())?,
+            derived_from: self.derived_from,
             session: self.session,
             cell: self.cell,
             build: self.build,

@@ -11,11 +11,14 @@ use crate::workflow::take_in::Offered;
 /// The longest table taken from standard input, in bytes; a longer one is a file.
 const LONGEST: u64 = 16 << 20;
 
-/// What the names on a command line offer.
+/// What the names on a command line offer, with the file that a table was exported from.
 ///
 /// # Errors
 /// Standard input cannot be read, is too long, or is named twice.
-pub(super) fn offered(files: &[PathBuf]) -> Result<Vec<Offered>, Failure> {
+pub(super) fn offered(files: &[PathBuf], derived_from: Option<&Path>) -> Result<Vec<Offered>, Failure> {
+    let origin = derived_from.filter(|origin| !files.iter().any(|path| path == origin));
+    let files: Vec<&Path> = files.iter().map(PathBuf::as_path).chain(origin).collect();
+
     let typed = files.iter().filter(|path| is_typed(path)).count();
     if typed > 1 {
         return Err(Failure::usage(
@@ -26,7 +29,15 @@ pub(super) fn offered(files: &[PathBuf]) -> Result<Vec<Offered>, Failure> {
     }
     files
         .iter()
-        .map(|path| if is_typed(path) { read().map(Offered::Typed) } else { Ok(Offered::File(path.clone())) })
+        .map(
+            |path| {
+                if is_typed(path) {
+                    read().map(Offered::Typed)
+                } else {
+                    Ok(Offered::File(path.to_path_buf()))
+                }
+            },
+        )
         .collect()
 }
 

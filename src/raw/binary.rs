@@ -38,6 +38,44 @@ const SIGNATURES: [(&[u8], &str); 24] = [
     (b"<?xml", "an XML document"),
 ];
 
+/// A file that is kept as evidence: what it is, as far as its beginning shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Opaque {
+    /// What it is, in words.
+    pub what: &'static str,
+    /// Whether a logger or a program may have written measurements into it, so that a table may be an export of it.
+    pub may_hold_measurements: bool,
+}
+
+/// Formats of the list above that hold measurements.
+const MEASUREMENTS: [&str; 11] = [
+    "a measurement file in MDF",
+    "an unfinished measurement file in MDF",
+    "an SQLite database",
+    "an old binary office file (.xls, .doc)",
+    "an HDF5 file",
+    "a MAT file",
+    "a netCDF file",
+    "a TDMS file",
+    "an Arrow file",
+    "a workbook",
+    "a Parquet file",
+];
+
+/// Says what a file kept as evidence is.
+pub fn opaque(sample: &[u8], name: &str) -> Opaque {
+    let what = match recognise(sample, name) {
+        Some(Kind::Opaque(what)) => what,
+        Some(Kind::Workbook) => "a workbook",
+        Some(Kind::Parquet) => "a Parquet file",
+        None if sample.contains(&0) || std::str::from_utf8(sample).is_err() => {
+            return Opaque { what: "a binary file", may_hold_measurements: true };
+        }
+        None => "text",
+    };
+    Opaque { what, may_hold_measurements: MEASUREMENTS.contains(&what) }
+}
+
 /// Recognises what is no text table; `None` where it may be one.
 pub(super) fn recognise(sample: &[u8], name: &str) -> Option<Kind> {
     if sample.starts_with(b"PAR1") {
@@ -95,6 +133,12 @@ mod tests {
         assert!(matches!(recognise(b"%PDF-1.7", "a"), Some(Kind::Opaque(_))));
         assert_eq!(recognise(b"MZ,rpm\n1,2\n", "a"), None);
         assert_eq!(recognise(b"rpm,hp\n", "a"), None);
+        assert!(opaque(b"MDF     4.10", "run.mf4").may_hold_measurements);
+        assert!(opaque(b"\x01\x00\x07", "run.log").may_hold_measurements);
+        assert!(!opaque(b"\x89PNG\r\n", "run.png").may_hold_measurements);
+        assert!(!opaque(b"a letter", "run.txt").may_hold_measurements);
+        assert!(MEASUREMENTS.iter().all(|what| SIGNATURES.iter().any(|known| known.1 == *what)
+            || matches!(*what, "a workbook" | "a Parquet file")));
         assert!(control_characters("a\0b").is_some());
         assert!(control_characters("rpm\thp\r\n").is_none());
     }

@@ -27,6 +27,8 @@ mod text;
 mod time;
 mod workbook;
 
+pub use binary::Opaque;
+pub use binary::opaque;
 pub use checks::sea_level_doubt;
 pub use error::RawError;
 pub use guess::{Choice, ColumnGuess, Guess, PreambleLine, Question};

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::quantity::Reading;
+use crate::record::Correction;
 use crate::record::Figure;
 use crate::record::Moment;
 use crate::record::PartState;
@@ -55,7 +56,9 @@ pub struct LiftPoint {
     pub test_pressure: Option<Reading>,
 }
 
-/// One flow-bench test of one port.
+/// One flow-bench test of one port, as corrected.
+///
+/// What a correction mends is mended here already; what stood before is told by [`FlowSheet::corrected`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlowSheet {
     /// Its short tag.
@@ -88,6 +91,8 @@ pub struct FlowSheet {
     pub typed: bool,
     /// What was doubtful about its files at entry.
     pub doubts: Vec<RecordedDoubt>,
+    /// Mended lines, the oldest first.
+    pub corrected: Vec<Correction>,
     /// A remark.
     pub note: Option<String>,
 }
@@ -96,5 +101,10 @@ impl FlowSheet {
     /// The moment for which its figures are asked.
     pub fn moment(&self) -> &Moment {
         self.at.as_ref().unwrap_or(&self.on)
+    }
+
+    /// Why a field was corrected, if it was: `part`, `port`, `side`, `bench`, `on`, `conditions.leakage`.
+    pub fn correction_of(&self, field: &str) -> Option<&str> {
+        self.corrected.iter().rev().find(|mended| mended.set == field).map(|mended| mended.because.as_str())
     }
 }

@@ -66,6 +66,8 @@ pub struct RawFile {
     pub columns: Option<String>,
     /// Which segment of the file, from 1, where it holds several pulls.
     pub segment: Option<usize>,
+    /// The file of the same record that this one was exported from.
+    pub derived_from: Option<String>,
 }
 
 /// A doubt recorded when the pull was entered.

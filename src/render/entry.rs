@@ -2,6 +2,7 @@
 
 use crate::answer::AuditAnswer;
 use crate::answer::Entered;
+use crate::answer::EvidenceLine;
 use crate::answer::PullEntered;
 use crate::answer::Written;
 use crate::render::Look;
@@ -60,11 +61,10 @@ pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
         if !line.as_last.is_empty() {
             page.line(2, Tone::Plain, &format!("Same as last: {}.", line.as_last.join("; ")));
         }
-        for taken in &line.taken {
-            page.line(2, Tone::Plain, &format!("Taken from the file: {taken}"));
-        }
+        from_file(&mut page, &line.taken, &line.not_taken);
         short_gaps(&mut page, &line.gaps);
     }
+    kept_beside(&mut page, &answer.evidence);
     if !answer.channels.is_empty() {
         let columns = answer.columns.as_deref().unwrap_or("none");
         let how = if answer.columns_new { "guessed and kept as" } else { "read by" };
@@ -83,6 +83,31 @@ pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
     }
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
+}
+
+/// Conditions that lines of the file say, taken or not.
+pub(super) fn from_file(page: &mut Page, taken: &[String], not_taken: &[String]) {
+    for taken in taken {
+        page.line(2, Tone::Plain, &format!("Taken from the file: {taken}"));
+    }
+    for not_taken in not_taken {
+        page.line(2, Tone::Doubt, &format!("Not taken: {not_taken}"));
+    }
+}
+
+/// Files kept beside the table, and what is recorded as exported from them.
+pub(super) fn kept_beside(page: &mut Page, evidence: &[EvidenceLine]) {
+    for kept in evidence {
+        let derived = match kept.derived.as_slice() {
+            [] => String::new(),
+            tables => format!("; {} is recorded as exported from it", tables.join(", ")),
+        };
+        page.line(
+            2,
+            Tone::Plain,
+            &format!("Kept beside it: {}, {}, {} bytes{derived}", kept.file, kept.what, kept.bytes),
+        );
+    }
 }
 
 /// What an audit found.

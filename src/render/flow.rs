@@ -7,6 +7,8 @@ use crate::render::Look;
 use crate::render::Page;
 use crate::render::diff::refusal;
 use crate::render::diff::side_text;
+use crate::render::entry::from_file;
+use crate::render::entry::kept_beside;
 use crate::render::entry::written;
 use crate::render::finding::finding;
 use crate::render::gaps::pending;
@@ -37,11 +39,10 @@ pub fn flow_entered(answer: &FlowEntered, look: Look) -> String {
         for point in &sheet.points {
             page.verbatim(2, Tone::Plain, &format!("{:>8} {:>10}", point.lift_mm, point.flow));
         }
-        for taken in &sheet.taken {
-            page.line(2, Tone::Plain, &format!("Taken from the file: {taken}"));
-        }
+        from_file(&mut page, &sheet.taken, &sheet.not_taken);
         short_gaps(&mut page, &sheet.gaps);
     }
+    kept_beside(&mut page, &answer.evidence);
     if !answer.channels.is_empty() {
         let columns = answer.columns.as_deref().unwrap_or("none");
         let how = if answer.columns_new { "guessed and kept as" } else { "read by" };

@@ -9,6 +9,8 @@ use crate::render::finding::finding;
 use crate::render::page::Tone;
 
 const PLOT_ROWS: usize = 10;
+/// Lines above the table that are shown.
+const SHOWN_LINES: usize = 20;
 
 /// What would be read; nothing was entered.
 pub fn look(answer: &LookAnswer, look: Look) -> String {
@@ -24,8 +26,11 @@ pub fn look(answer: &LookAnswer, look: Look) -> String {
     }
     if !answer.preamble.is_empty() {
         page.heading("Lines above the table");
-        for line in answer.preamble.iter().take(20) {
+        for line in answer.preamble.iter().take(SHOWN_LINES) {
             page.line(2, Tone::Plain, line);
+        }
+        if answer.preamble.len() > SHOWN_LINES {
+            page.line(2, Tone::Plain, &format!("and {} more", answer.preamble.len() - SHOWN_LINES));
         }
     }
     page.heading("Channels");
@@ -49,7 +54,7 @@ pub fn look(answer: &LookAnswer, look: Look) -> String {
             finding(&mut page, 2, doubt);
         }
     }
-    plot(&mut page, &answer.plot, look.width);
+    plot(&mut page, &answer.plot_of, &answer.plot, look.width);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
@@ -91,8 +96,8 @@ pub(super) fn plain(x: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// Torque over speed in a block of characters.
-fn plot(page: &mut Page, points: &[(f64, f64)], width: usize) {
+/// Points in a block of characters.
+fn plot(page: &mut Page, title: &str, points: &[(f64, f64)], width: usize) {
     let low_high = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)))
     };
@@ -101,7 +106,7 @@ fn plot(page: &mut Page, points: &[(f64, f64)], width: usize) {
     if points.len() < 3 || x_high <= x_low || y_high <= y_low {
         return;
     }
-    page.heading("Torque of the sweep, N·m over rpm");
+    page.heading(title);
     let columns = width.saturating_sub(14).clamp(20, 70);
     let mut rows = vec![vec![' '; columns]; PLOT_ROWS];
     for &(x, y) in points {
@@ -126,8 +131,7 @@ fn plot(page: &mut Page, points: &[(f64, f64)], width: usize) {
         };
         page.verbatim(0, Tone::Plain, &format!("{label} |{}", row.iter().collect::<String>()));
     }
-    let right = format!("{x_high:.0}");
-    let left = format!("{x_low:.0}");
+    let (left, right) = (plain(x_low), plain(x_high));
     let space = columns.saturating_sub(left.len() + right.len());
     page.verbatim(0, Tone::Plain, &format!("{:8} +{}", "", "-".repeat(columns)));
     page.verbatim(0, Tone::Plain, &format!("{:9} {left}{:space$}{right}", "", ""));

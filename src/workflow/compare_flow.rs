@@ -14,7 +14,6 @@ use crate::check::CheckedFlow;
 use crate::check::FlowSide;
 use crate::check::GapSide;
 use crate::check::documented_flow;
-use crate::finding::Finding;
 use crate::quantity::QuantityKind;
 use crate::record::Course;
 use crate::record::FlowSheet;
@@ -22,8 +21,11 @@ use crate::record::Value;
 use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::columns_change;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
+use crate::workflow::flow;
+use crate::workflow::flow_gaps;
 use crate::workflow::flow_points;
 use crate::workflow::flow_points::FlowReading;
 
@@ -65,7 +67,8 @@ pub fn any(book: &Book, request: &DiffRequest) -> Result<Difference, Failure> {
                 library.commit().short(),
             )))
         }
-        _ => compare::diff(book, request).map(Difference::Pulls),
+        (Some(sheet), None) | (None, Some(sheet)) => Err(flow_gaps::unlike_records(&sheet.tag)),
+        (None, None) => compare::diff(book, request).map(Difference::Pulls),
     }
 }
 
@@ -89,17 +92,7 @@ fn sheets(
     base: FlowSheet,
     test: FlowSheet,
 ) -> Result<FlowDiffAnswer, Failure> {
-    if base.tag == test.tag {
-        return Err(Failure::usage(
-            Finding::error("same-side", "both names mean the same record").found(base.tag),
-        ));
-    }
-    if base.side != test.side {
-        return Err(Failure::usage(
-            Finding::error("unlike-ports", "an inlet port and an exhaust port are not put side by side")
-                .found(format!("{} is an {} port, {} an {} port", base.tag, base.side, test.tag, test.side)),
-        ));
-    }
+    flow_gaps::of_one_side(&base, &test)?;
     let side = |sheet: FlowSheet| -> Result<FlowSide, Failure> {
         Ok(FlowSide { part: library.part(&sheet.part.tag)?, sheet })
     };
@@ -159,6 +152,7 @@ fn compared(book: &Book, library: &Library, checked: &CheckedFlow<'_>) -> Result
         next: "values as read side by side; a difference here is not yet a gain: its noise is not weighed"
             .to_owned(),
     };
+    answer.doubts.extend(columns_change::flow_lines(book, library, [base, test])?);
     let unlike = |name: &str| checked.changes().iter().any(|change| change.item.name == name);
     let unknown = |name: &str| checked.open().iter().any(|(item, _, _)| item.name == name);
     if unlike("correction") || unknown("correction") {
@@ -279,7 +273,8 @@ fn rows(base: &BTreeMap<i64, AtLift>, test: &BTreeMap<i64, AtLift>, from_si: f64
         #[expect(clippy::cast_precision_loss, reason = "micrometres of valve lift are far below 2^53")]
         let lift_mm = *step as f64 * SAME_LIFT_M * 1e3;
         let lift_mm = (lift_mm * 1e3).round() / 1e3;
-        let flow = |at: &AtLift| at.flow * from_si;
+        // What a unit's factor adds behind the twelfth digit is cut.
+        let flow = |at: &AtLift| flow::rounded(at.flow * from_si);
         rows.push(FlowRow { lift_mm, base: a.map(flow), test: b.map(flow) });
     }
     (rows, left_out)

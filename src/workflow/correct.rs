@@ -9,6 +9,7 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::correct_flow::correct_flow;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
@@ -17,7 +18,7 @@ use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
 
-/// Mends wrong records visibly: for a pull, a run of pulls, a build or a part.
+/// Mends wrong records visibly: for a pull, a run of pulls, a build, a flow sheet or a part.
 ///
 /// # Errors
 /// Nothing is called so, a name is not known there, a value does not hold, or no reason is given.
@@ -59,12 +60,13 @@ pub fn correct(
     })
 }
 
-struct Edit<'e> {
-    name: &'e str,
-    value: &'e str,
-    with: Option<&'e str>,
-    by: Option<&'e str>,
-    because: &'e str,
+/// One thing that is corrected.
+pub(super) struct Edit<'e> {
+    pub(super) name: &'e str,
+    pub(super) value: &'e str,
+    pub(super) with: Option<&'e str>,
+    pub(super) by: Option<&'e str>,
+    pub(super) because: &'e str,
 }
 
 fn correct_one(
@@ -92,22 +94,16 @@ fn correct_one(
             let path = library.part_path(tag)?.ok_or_else(|| gone(tag))?;
             return correct_part(draft, context, tag, &path, edit);
         }
+        Named::Flow(tag) => return correct_flow(draft, context, tag, edit),
         _ => {
             return Err(Failure::usage(
-                Finding::error("not-corrected-here", "pulls, builds and parts are corrected")
+                Finding::error("not-corrected-here", "pulls, builds, flow sheets and parts are corrected")
                     .next("edit the file by hand and `mulebook keep` it"),
             ));
         }
     };
     let (set, to, was) = correction(library, context, named, effective.as_ref(), edit)?;
-    let line = Piece::Line(vec![
-        ("set".to_owned(), Piece::word(&set)),
-        ("to".to_owned(), to),
-        ("was".to_owned(), Piece::text(&was)),
-        ("because".to_owned(), Piece::text(edit.because)),
-        ("by".to_owned(), Piece::word(input::person(context, edit.by)?)),
-        ("on".to_owned(), Piece::word(context.today())),
-    ]);
+    let line = line(context, edit, &set, to, &was)?;
     let mut document = draft.document(&path)?;
     document.append(&["corrected"], &line)?;
     match (named, set.as_str()) {
@@ -196,7 +192,25 @@ fn correction(
     }
 }
 
-fn figure_words(figure: &crate::record::Figure) -> String {
+/// The line under `corrected` that says what is right, what stood there, why, who and when.
+pub(super) fn line(
+    context: &Context,
+    edit: &Edit<'_>,
+    set: &str,
+    to: Piece,
+    was: &str,
+) -> Result<Piece, Failure> {
+    Ok(Piece::Line(vec![
+        ("set".to_owned(), Piece::word(set)),
+        ("to".to_owned(), to),
+        ("was".to_owned(), Piece::text(was)),
+        ("because".to_owned(), Piece::text(edit.because)),
+        ("by".to_owned(), Piece::word(input::person(context, edit.by)?)),
+        ("on".to_owned(), Piece::word(context.today())),
+    ]))
+}
+
+pub(super) fn figure_words(figure: &crate::record::Figure) -> String {
     figure.entries.last().map_or_else(
         || "nothing".to_owned(),
         |entry| entry.known.value().map_or_else(|| "unknown".to_owned(), |value| value.text().to_owned()),
@@ -231,19 +245,12 @@ fn correct_part(
     }
     document.set(&[edit.name], &piece)?;
     // What stood there and why it was wrong stay in the record itself, not in git alone.
-    let line = Piece::Line(vec![
-        ("set".to_owned(), Piece::word(edit.name)),
-        ("to".to_owned(), Piece::text(edit.value)),
-        ("was".to_owned(), Piece::text(&was)),
-        ("because".to_owned(), Piece::text(edit.because)),
-        ("by".to_owned(), Piece::word(input::person(context, edit.by)?)),
-        ("on".to_owned(), Piece::word(context.today())),
-    ]);
+    let line = line(context, edit, edit.name, Piece::text(edit.value), &was)?;
     document.append(&["corrected"], &line)?;
     draft.put(path, document.text())?;
     Ok(format!("part {tag}: {} is {} (was {was}; {}).", edit.name, edit.value, edit.because))
 }
 
-fn gone(name: &str) -> Failure {
+pub(super) fn gone(name: &str) -> Failure {
     Finding::error("not-found", "this record is not in the book").found(format!("`{name}`")).into()
 }

@@ -1,6 +1,7 @@
 //! Take in raw files as pulls: keep the bytes, read, check, record, one commit.
 
 use std::path::Path;
+use std::path::PathBuf;
 
 use crate::answer::GapLine;
 use crate::answer::PullEntered;
@@ -36,6 +37,8 @@ use crate::workflow::take_in::file_name;
 pub struct PullRequest {
     /// The files, or what was typed: tables, and beside them photos and other evidence.
     pub files: Vec<Offered>,
+    /// The file that the table was exported from, kept as evidence beside it.
+    pub derived_from: Option<PathBuf>,
     /// The session; the newest unless said.
     pub session: Option<String>,
     /// The cell, for a session that is begun by this pull.
@@ -91,11 +94,13 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         answers: &request.read,
         settle: &|_| Ok(()),
         stem: &cell,
+        derived_from: request.derived_from.as_deref(),
     };
     let (tables, evidence) = take_in::sorted(&request.files, &reading)?;
     let mut answer = PullEntered {
         pulls: Vec::new(),
         already: Vec::new(),
+        evidence: Vec::new(),
         columns: None,
         columns_new: false,
         channels: Vec::new(),
@@ -103,7 +108,7 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         written: None,
         next: String::new(),
     };
-    let kept_evidence = take_in::keep(&mut draft, context, &evidence)?;
+    let kept_evidence = take_in::keep(&mut draft, context, &reading, &evidence)?;
     let mut order = enter_record::next_order(draft.library(), &session, request.order)?;
     let mut entered = Vec::new();
     for offered in tables {
@@ -132,6 +137,8 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         answer.next = "nothing new was entered: these bytes are in the book".to_owned();
         return Ok(answer);
     }
+    let names: Vec<&str> = entered.iter().map(|(line, _): &(PullLine, _)| line.file.as_str()).collect();
+    answer.evidence = take_in::evidence_lines(&kept_evidence, &unique(&names));
     for (mut line, path) in entered {
         let root = draft.library().tree(&path)?;
         let pull = root.and_then(|root| crate::manifest::bind::pull(&path, &root, draft.library().kinds()).0);

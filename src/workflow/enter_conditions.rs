@@ -7,8 +7,10 @@ use crate::raw::PreambleLine;
 use crate::record::Change;
 use crate::record::FieldSpec;
 use crate::record::Holds;
+use crate::record::Kinds;
 use crate::record::Known;
 use crate::record::Pull;
+use crate::record::columns::Decimal;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -17,6 +19,7 @@ use crate::workflow::enter_record::Entering;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
+use crate::workflow::take_in::Table;
 
 pub(super) fn changed(
     library: &Library,
@@ -117,7 +120,6 @@ fn instrument_for(request: &PullRequest, name: &str) -> Option<String> {
 
 pub(super) type Pieces = Vec<(String, Piece)>;
 
-#[expect(clippy::too_many_arguments, reason = "one step of writing a pull, over its own local state")]
 pub(super) fn conditions(
     library: &Library,
     context: &Context,
@@ -125,9 +127,8 @@ pub(super) fn conditions(
     entering: &Entering<'_>,
     last: Option<&Pull>,
     at: Option<&str>,
-    taken: &mut Vec<String>,
     as_last: &mut Vec<String>,
-) -> Result<(Pieces, Pieces), Failure> {
+) -> Result<(Pieces, Pieces, FromFile), Failure> {
     let kinds = library.kinds();
     let mut conditions: Pieces = Vec::new();
     let mut run: Pieces = Vec::new();
@@ -163,26 +164,14 @@ pub(super) fn conditions(
             }
         }
     }
+    let mut found = FromFile::default();
     if let Some(table) = entering.table {
-        // Free text of a file's head is too loose to stand for a pull's condition.
-        let quantities: Vec<FieldSpec> = kinds
-            .conditions
-            .iter()
-            .filter(|field| matches!(field.holds, Holds::Quantity { .. }))
-            .cloned()
-            .collect();
-        let heading = entering
-            .segment
-            .and_then(|number| table.summary.segments.get(number - 1))
-            .map(|segment| &segment.heading);
-        for line in table.summary.preamble.iter().chain(heading.into_iter().flatten()) {
-            if let Some((name, piece)) = from_line(&quantities, line, &table.name)
-                && !conditions.iter().any(|(own, _)| *own == name)
-            {
-                taken.push(format!("{name} = {} (line {} of {})", line.value, line.line, table.name));
-                conditions.push((name, with_person(piece, context, request.by.as_deref(), at)?));
-            }
-        }
+        let fields = from_head(kinds);
+        let said: Vec<String> = conditions.iter().map(|(name, _)| name.clone()).collect();
+        let lines = table.lines_of(entering.segment);
+        let signed = |field: &FieldSpec| instrument_for(request, &field.name);
+        found = from_file(&fields, &lines, table, &said, context, (request.by.as_deref(), at), &signed)?;
+        conditions.extend(found.pieces.iter().cloned());
     }
     for (name, value) in last.iter().flat_map(|last| &last.run) {
         if !run.iter().any(|(own, _)| own == name) {
@@ -190,39 +179,97 @@ pub(super) fn conditions(
             run.push((name.clone(), input::run_piece(library, name, value)?));
         }
     }
-    Ok((conditions, run))
+    Ok((conditions, run, found))
 }
 
-/// A condition from a `key: value` line of the file, where its key is a name for one and its value reads with a unit.
-pub(super) fn from_line(fields: &[FieldSpec], line: &PreambleLine, file: &str) -> Option<(String, Pieces)> {
-    let own = input::known_name(
-        &line.key,
-        fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice())),
-    )?;
-    let spec = fields.iter().find(|field| field.name == own)?;
-    let text = line.value.trim();
-    let value = match &spec.holds {
-        Holds::Quantity { kind, .. } => Piece::word(parse_reading(text, *kind, None).ok()?.text()),
-        Holds::Choice(choices) => Piece::word(choices.iter().find(|choice| *choice == text)?),
-        Holds::Text if text.is_empty() => return None,
-        Holds::Text => Piece::text(text),
-    };
-    let note = Piece::text(format!("line {} of {file}", line.line));
-    let piece = vec![("measured".to_owned(), value), ("note".to_owned(), note)];
-    Some((own.to_owned(), piece))
+/// The conditions of a pull that lines of its file may say: free text of a file's head is too loose to stand for one.
+pub(super) fn from_head(kinds: &Kinds) -> Vec<FieldSpec> {
+    let quantities = kinds.conditions.iter().filter(|field| matches!(field.holds, Holds::Quantity { .. }));
+    quantities.cloned().collect()
 }
 
-pub(super) fn with_person(
-    mut pieces: Pieces,
+/// What the lines of a file say of conditions.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FromFile {
+    /// What was taken, by condition.
+    pub(super) pieces: Pieces,
+    /// The same in words, each with its line.
+    pub(super) taken: Vec<String>,
+    /// Lines that name a condition and could not be taken, and why.
+    pub(super) not_taken: Vec<String>,
+}
+
+/// Conditions from `key: value` lines of a file, those left out that are `said` otherwise. `signed_by` is who reads
+/// them off and when, `instrument` what each was measured with.
+///
+/// # Errors
+/// Nobody is named.
+pub(super) fn from_file(
+    fields: &[FieldSpec],
+    lines: &[&PreambleLine],
+    table: &Table,
+    said: &[String],
     context: &Context,
-    by: Option<&str>,
-    at: Option<&str>,
-) -> Result<Piece, Failure> {
-    let note = pieces.pop();
-    pieces.push(("by".to_owned(), Piece::word(input::person(context, by)?)));
-    if let Some(at) = at {
-        pieces.push(("taken".to_owned(), Piece::word(at)));
+    signed_by: (Option<&str>, Option<&str>),
+    instrument: &dyn Fn(&FieldSpec) -> Option<String>,
+) -> Result<FromFile, Failure> {
+    let mut found = FromFile::default();
+    for line in lines {
+        let Some(field) = named(fields, line) else {
+            continue;
+        };
+        let taken_already = found.pieces.iter().any(|(own, _)| *own == field.name);
+        if said.contains(&field.name) || taken_already {
+            continue;
+        }
+        let place = format!("line {} of {}", line.line, table.name);
+        match value_of(field, line, table.columns.layout.decimal) {
+            Ok(value) => {
+                let mut piece = vec![("measured".to_owned(), value)];
+                piece.extend(instrument(field).map(|with| ("with".to_owned(), Piece::word(with))));
+                piece.push(("by".to_owned(), Piece::word(input::person(context, signed_by.0)?)));
+                piece.extend(signed_by.1.map(|at| ("taken".to_owned(), Piece::word(at))));
+                piece.push(("note".to_owned(), Piece::text(&place)));
+                found.taken.push(format!("{} = {} ({place})", field.name, line.stated().1));
+                found.pieces.push((field.name.clone(), Piece::Line(piece)));
+            }
+            Err(why) => found
+                .not_taken
+                .push(format!("{place} says {}, but {why}; say it: --set {}=\"…\"", field.title, field.name)),
+        }
     }
-    pieces.extend(note);
-    Ok(Piece::Line(pieces))
+    Ok(found)
+}
+
+/// The condition that a line names by its key, with or without a unit behind it.
+pub(super) fn named<'f>(fields: &'f [FieldSpec], line: &PreambleLine) -> Option<&'f FieldSpec> {
+    let known = || fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice()));
+    let own =
+        input::known_name(&line.key, known()).or_else(|| input::known_name(&line.stated().0, known()))?;
+    fields.iter().find(|field| field.name == own)
+}
+
+/// The value of a line for a condition, or in words why it cannot be taken.
+pub(super) fn value_of(field: &FieldSpec, line: &PreambleLine, decimal: Decimal) -> Result<Piece, String> {
+    let (_, value) = line.stated();
+    match &field.holds {
+        Holds::Quantity { kind, .. } => {
+            // The table's columns record says how this file writes numbers.
+            let text = match decimal {
+                Decimal::Comma if value.matches(',').count() == 1 => value.replace(',', "."),
+                _ => value,
+            };
+            match parse_reading(&text, *kind, None) {
+                Ok(reading) => Ok(Piece::word(reading.text())),
+                Err(error) => Err(format!("`{text}` does not read as {}: {}", kind.title(), error.hint())),
+            }
+        }
+        Holds::Choice(choices) => choices
+            .iter()
+            .find(|choice| **choice == value)
+            .map(Piece::word)
+            .ok_or_else(|| format!("`{value}` is not one of {}", choices.join(", "))),
+        Holds::Text if value.is_empty() => Err("nothing stands behind it".to_owned()),
+        Holds::Text => Ok(Piece::text(value)),
+    }
 }

@@ -7,6 +7,7 @@ use crate::quantity::Unit;
 use crate::record::Correcting;
 use crate::record::Effective;
 use crate::record::Pull;
+use crate::store::RawFile;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
@@ -18,6 +19,7 @@ use crate::workflow::fit_up::fit_up;
 use crate::workflow::input;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
+use crate::workflow::take_in;
 use crate::workflow::take_in::Kept;
 use crate::workflow::take_in::Table;
 
@@ -119,17 +121,8 @@ pub(super) fn put(
     if !changed.is_empty() {
         put("changed", Piece::Block(changed));
     }
-    let mut taken = Vec::new();
-    let (conditions, run) = conditions(
-        library,
-        context,
-        request,
-        entering,
-        last.as_ref(),
-        at.as_deref(),
-        &mut taken,
-        &mut as_last,
-    )?;
+    let (conditions, run, found) =
+        conditions(library, context, request, entering, last.as_ref(), at.as_deref(), &mut as_last)?;
     if !conditions.is_empty() {
         put("conditions", Piece::Block(conditions));
     }
@@ -173,7 +166,8 @@ pub(super) fn put(
         segment: entering.segment,
         rows: segment_rows(entering),
         as_last,
-        taken,
+        taken: found.taken,
+        not_taken: found.not_taken,
         gaps: Vec::new(),
     };
     Ok((line, path))
@@ -298,23 +292,25 @@ fn echo(
 
 /// The raw files of a record: the table first, the evidence beside it after.
 pub(super) fn raw_lines(table: Option<&Table>, segment: Option<usize>, evidence: &[Kept]) -> Vec<Piece> {
-    let line =
-        |name: &str, sha256: &str, bytes: u64, columns: Option<&str>, segment: Option<usize>| {
-            let mut line = vec![
-                ("file".to_owned(), Piece::text(name)),
-                ("sha256".to_owned(), Piece::text(sha256)),
-                ("bytes".to_owned(), Piece::Whole(i64::try_from(bytes).unwrap_or(i64::MAX))),
-            ];
-            line.extend(columns.map(|columns| ("columns".to_owned(), Piece::word(columns))));
+    let line = |name: &str, raw: &RawFile| {
+        vec![
+            ("file".to_owned(), Piece::text(name)),
+            ("sha256".to_owned(), Piece::text(&raw.sha256)),
+            ("bytes".to_owned(), Piece::Whole(i64::try_from(raw.bytes).unwrap_or(i64::MAX))),
+        ]
+    };
+    let table =
+        table.map(|table| {
+            let mut line = line(&table.name, &table.raw);
+            line.push(("columns".to_owned(), Piece::word(&table.columns.name)));
             line.extend(segment.map(|segment| {
                 ("segment".to_owned(), Piece::Whole(i64::try_from(segment).unwrap_or(i64::MAX)))
             }));
+            let origin = take_in::origin(evidence, &table.name);
+            line.extend(origin.map(|kept| ("derived-from".to_owned(), Piece::text(&kept.name))));
             Piece::Line(line)
-        };
-    let table = table.map(|table| {
-        line(&table.name, &table.raw.sha256, table.raw.bytes, Some(&table.columns.name), segment)
-    });
-    let evidence = evidence.iter().map(|kept| line(&kept.name, &kept.raw.sha256, kept.raw.bytes, None, None));
+        });
+    let evidence = evidence.iter().map(|kept| Piece::Line(line(&kept.name, &kept.raw)));
     table.into_iter().chain(evidence).collect()
 }
 

@@ -1,5 +1,7 @@
 //! Take in a flow-bench sheet: keep the bytes, read, check, record, one commit; a sheet for each port in the file.
 
+use std::path::PathBuf;
+
 use crate::answer::FlowEntered;
 use crate::answer::FlowLine;
 use crate::answer::FlowPoint;
@@ -10,27 +12,25 @@ use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::bind;
 use crate::manifest::emit::Piece;
-use crate::quantity::QuantityKind;
-use crate::quantity::Unit;
 use crate::raw::Guess;
 use crate::record::PartState;
 use crate::record::PortSide;
-use crate::record::channel::ChannelQuantity;
 use crate::record::is_tag;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::enter_conditions::Pieces;
-use crate::workflow::enter_conditions::from_line;
-use crate::workflow::enter_conditions::with_person;
 use crate::workflow::enter_record::raw_lines;
+use crate::workflow::flow_conditions;
 use crate::workflow::flow_points;
-use crate::workflow::flow_points::Channel;
 use crate::workflow::flow_points::FlowColumns;
+use crate::workflow::flow_ports::Port;
+use crate::workflow::flow_ports::PortWords;
+use crate::workflow::flow_ports::port_words;
+use crate::workflow::flow_ports::ports;
+use crate::workflow::flow_ports::settle;
 use crate::workflow::input;
-use crate::workflow::input::FigureInput;
 use crate::workflow::library::flow_path;
 use crate::workflow::look;
 use crate::workflow::names;
@@ -49,6 +49,8 @@ const MOST_LIFT_MM: f64 = 30.0;
 pub struct FlowRequest {
     /// The file, or what was typed, and beside it photos and other evidence.
     pub files: Vec<Offered>,
+    /// The file that the table was exported from, kept as evidence beside it.
+    pub derived_from: Option<PathBuf>,
     /// The part on the bench, with its state or in its newest.
     pub part: String,
     /// Other parts in front of it or behind it.
@@ -79,15 +81,6 @@ pub struct FlowRequest {
     pub note: Option<String>,
 }
 
-/// One port in a file.
-struct Port {
-    segment: Option<usize>,
-    flow: Channel,
-    channel: Option<String>,
-    side: PortSide,
-    number: Option<String>,
-}
-
 /// Takes in a flow-bench sheet, one for each port in the file.
 ///
 /// # Errors
@@ -108,6 +101,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         answers: &request.read,
         settle: &settle,
         stem: request.bench.as_deref().unwrap_or("flow"),
+        derived_from: request.derived_from.as_deref(),
     };
     let (tables, evidence) = take_in::sorted(&request.files, &reading)?;
     let &[offered] = tables.as_slice() else {
@@ -117,7 +111,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
                 .next("enter them one by one; photos may stand beside each"),
         ));
     };
-    let kept = take_in::keep(&mut draft, context, &evidence)?;
+    let kept = take_in::keep(&mut draft, context, &reading, &evidence)?;
     let first = tag(draft.library(), request, &part, specs.first())?;
     let mut table = take_in::table(&mut draft, context, &reading, offered, &first)?;
     let places = FlowColumns::of(&table.columns).map_err(|finding| placed(finding, &table.name))?;
@@ -132,6 +126,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
     let mut answer = FlowEntered {
         sheets: Vec::new(),
         already: Vec::new(),
+        evidence: Vec::new(),
         columns: Some(table.columns.name.clone()),
         columns_new: table.columns_new,
         channels: look::channel_lines(&table.summary, table.guess.as_ref()),
@@ -139,6 +134,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         written: None,
         next: String::new(),
     };
+    flow_conditions::fitting(draft.library(), request, &ports)?;
     let mut sheets = Vec::new();
     for port in &ports {
         if let Some(holder) = held_by(draft.library(), &table, port)? {
@@ -169,6 +165,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         answer.next = "nothing new was entered: these bytes are in the book".to_owned();
         return Ok(answer);
     }
+    answer.evidence = take_in::evidence_lines(&kept, &[&table.name]);
     let tags: Vec<&str> = answer.sheets.iter().map(|sheet| sheet.flow.as_str()).collect();
     answer.next = match answer.sheets.iter().find_map(|sheet| sheet.gaps.first()) {
         Some(gap) => gap.close.first().cloned().unwrap_or_default(),
@@ -180,7 +177,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
 }
 
 /// Cuts what a unit's factor adds behind the twelfth digit, so that 112.4 cfm shows as 112.4.
-fn rounded(value: f64) -> f64 {
+pub(super) fn rounded(value: f64) -> f64 {
     format!("{value:.11e}").parse().unwrap_or(value)
 }
 
@@ -190,7 +187,7 @@ fn placed(mut finding: Finding, name: &str) -> Failure {
 }
 
 /// The part that a name means, in the state named or its newest.
-fn part(library: &Library, text: &str) -> Result<PartState, Failure> {
+pub(super) fn part(library: &Library, text: &str) -> Result<PartState, Failure> {
     match names::any(library, text)? {
         Named::Part { tag, letter: Some(letter) } => Ok(PartState { tag, letter }),
         Named::Part { tag, letter: None } => {
@@ -201,159 +198,6 @@ fn part(library: &Library, text: &str) -> Result<PartState, Failure> {
             Finding::error("not-a-part", "what is on a flow bench is a part").found(format!("`{text}`")),
         )),
     }
-}
-
-/// A port as asked: where in the file, which side, which number.
-struct PortWords {
-    place: Option<String>,
-    side: PortSide,
-    number: Option<String>,
-}
-
-fn port_words(text: &str) -> Result<PortWords, Failure> {
-    let (place, port) = match text.rsplit_once('=') {
-        Some((place, port)) => (Some(place.trim().to_owned()), port),
-        None => (None, text),
-    };
-    let (side, number) = match port.split_once(':') {
-        Some((side, number)) => (side, Some(number.trim().to_owned()).filter(|number| !number.is_empty())),
-        None => (port, None),
-    };
-    match PortSide::from_word(side.trim()) {
-        Some(side) => Ok(PortWords { place, side, number }),
-        None => Err(Failure::usage(
-            Finding::error("not-a-port", "a port is a side and its number on the engine")
-                .found(format!("`{text}`"))
-                .expected("inlet:2, exhaust:1, or WHERE=inlet:2 where a file holds several"),
-        )),
-    }
-}
-
-/// Settles a guess by what only a flow sheet is sure of: anything by volume is a port's flow; units as told.
-fn settle(guess: &mut Guess, ports: &[PortWords], units: &[(String, String)]) -> Result<(), Failure> {
-    for column in &mut guess.columns {
-        let called = |name: &str| is_called(name, &column.name, column.header.as_deref());
-        let by_volume =
-            column.unit.as_deref().is_some_and(|unit| Unit::parse(unit, QuantityKind::VolumeFlow).is_ok());
-        let says_flow = column
-            .name
-            .to_lowercase()
-            .split(|c: char| !c.is_alphanumeric())
-            .any(|word| matches!(word, "flow" | "cfm"));
-        let loose = matches!(column.quantity, ChannelQuantity::Other | ChannelQuantity::AirFlow);
-        let named = ports.iter().any(|port| port.place.as_deref().is_some_and(called));
-        if named || (loose && (by_volume || (column.unit.is_none() && says_flow))) {
-            column.quantity = ChannelQuantity::Flow;
-            column.why = "on a flow sheet a column by volume is a port's flow".to_owned();
-        }
-    }
-    for (name, unit) in units {
-        let mut any = false;
-        for column in &mut guess.columns {
-            if is_called(name, &column.name, column.header.as_deref()) || column.quantity.word() == name {
-                if column.quantity.unit(unit).is_none() {
-                    return Err(Failure::usage(
-                        Finding::error(
-                            "unit-of-wrong-kind",
-                            format!("this is no unit of {}", column.quantity),
-                        )
-                        .found(format!("`{unit}` for {}", column.name)),
-                    ));
-                }
-                column.unit = Some(unit.clone());
-                any = true;
-                // What the sniffer doubted for want of a unit is settled.
-                let name = column.name.as_str();
-                guess.doubts.retain(|doubt| {
-                    let field = doubt.place.as_ref().and_then(|place| place.field.as_deref());
-                    !doubt.code.starts_with("unit-") || field != Some(name)
-                });
-            }
-        }
-        if !any {
-            let known: Vec<&str> = guess.columns.iter().map(|column| column.name.as_str()).collect();
-            return Err(Failure::usage(
-                Finding::error("no-column", "the file has no such column")
-                    .found(format!("`{name}`"))
-                    .expected(known.join(", ")),
-            ));
-        }
-    }
-    Ok(())
-}
-
-fn is_called(wanted: &str, name: &str, header: Option<&str>) -> bool {
-    wanted.eq_ignore_ascii_case(name) || header.is_some_and(|header| wanted.eq_ignore_ascii_case(header))
-}
-
-/// The ports in a table: by segment, by column, or the only one.
-fn ports(table: &Table, places: &FlowColumns, specs: &[PortWords]) -> Result<Vec<Port>, Failure> {
-    let segments = table.summary.segments.len();
-    let mut used = vec![false; specs.len()];
-    let mut ports = Vec::new();
-    for segment in (1..=segments).map(|number| (segments > 1).then_some(number)) {
-        for flow in &places.flows {
-            let column = &table.columns.channels[flow.at];
-            let header = column.header.as_deref();
-            let fits = |spec: &PortWords| match (&spec.place, segment) {
-                (None, _) => segments == 1 && places.flows.len() == 1,
-                (Some(place), None) => is_called(place, &column.name, header) || place == "1",
-                (Some(place), Some(number)) => {
-                    let (first, rest) = place.split_once('/').unwrap_or((place, ""));
-                    first == number.to_string()
-                        && if rest.is_empty() {
-                            places.flows.len() == 1
-                        } else {
-                            is_called(rest, &column.name, header)
-                        }
-                }
-            };
-            let spec = specs.iter().position(fits);
-            let (side, number) = match spec {
-                Some(at) => {
-                    used[at] = true;
-                    (specs[at].side, specs[at].number.clone())
-                }
-                // With some ports named, the rest of the file was left out on purpose.
-                None if !specs.is_empty() => continue,
-                None => said_by_header(&column.name).ok_or_else(|| not_said(table, segment, &column.name))?,
-            };
-            let channel = (places.flows.len() > 1).then(|| column.name.clone());
-            ports.push(Port { segment, flow: *flow, channel, side, number });
-        }
-    }
-    if let Some(at) = used.iter().position(|used| !used) {
-        let place = specs[at].place.clone().unwrap_or_else(|| "the only port".to_owned());
-        let flows: Vec<&str> =
-            places.flows.iter().map(|flow| table.columns.channels[flow.at].name.as_str()).collect();
-        return Err(Failure::usage(
-            Finding::error("no-column", "the file holds no such port")
-                .at(Place::file(table.name.clone()))
-                .found(format!("`{place}`"))
-                .expected(format!("a column of flows ({}) or a segment, 1 to {segments}", flows.join(", "))),
-        ));
-    }
-    Ok(ports)
-}
-
-/// The port that a header names by itself: `Intake 2`, `Ex 1`.
-fn said_by_header(name: &str) -> Option<(PortSide, Option<String>)> {
-    let words: Vec<&str> =
-        name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
-    let side = words.iter().find_map(|word| PortSide::from_word(word))?;
-    let number = words.iter().find(|word| word.bytes().all(|byte| byte.is_ascii_digit()));
-    Some((side, number.map(|number| (*number).to_owned())))
-}
-
-fn not_said(table: &Table, segment: Option<usize>, column: &str) -> Failure {
-    let place = segment.map_or_else(|| column.to_owned(), |segment| segment.to_string());
-    Failure::usage(
-        Finding::error("port-not-said", "nothing says which port this is")
-            .at(Place::file(table.name.clone()).field(column))
-            .next(format!(
-                "say it: `--port \"{place}=inlet:2\"`, or `--port inlet:2` where the file holds only one"
-            )),
-    )
 }
 
 /// The sheet's tag: as said, or from part and port with a number where that is taken.
@@ -443,8 +287,8 @@ fn put(
         Some(on) => input::checked_moment(on)?,
         None => context.now.date_naive().to_string(),
     };
-    let mut taken = Vec::new();
-    let conditions = conditions(draft.library(), context, request, sheet, &on, &mut taken)?;
+    let (conditions, found) =
+        flow_conditions::conditions(draft.library(), context, request, table, port, &on)?;
     let mut entries = vec![("flow".to_owned(), Piece::word(&tag))];
     let mut put = |key: &str, piece: Piece| entries.push((key.to_owned(), piece));
     put("part", Piece::word(sheet.part.to_string()));
@@ -514,58 +358,8 @@ fn put(
         channel: port.channel.clone(),
         flow_unit: port.flow.unit.symbol().to_owned(),
         points,
-        taken,
+        taken: found.taken,
+        not_taken: found.not_taken,
         gaps,
     })
-}
-
-/// Conditions as typed, then from the file's own lines.
-fn conditions(
-    library: &Library,
-    context: &Context,
-    request: &FlowRequest,
-    sheet: &Sheet<'_>,
-    on: &str,
-    taken: &mut Vec<String>,
-) -> Result<Pieces, Failure> {
-    let fields = library.kinds().flow.as_slice();
-    let mut conditions: Pieces = Vec::new();
-    for assignment in &request.set {
-        let (name, value) = input::assignment(assignment)?;
-        let known = fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice()));
-        let Some(own) = input::known_name(name.strip_prefix("conditions.").unwrap_or(&name), known) else {
-            let known: Vec<&str> = fields.iter().map(|field| field.name.as_str()).collect();
-            return Err(Failure::usage(
-                Finding::error("unknown-field", "a flow sheet has no such condition")
-                    .found(format!("`{name}`"))
-                    .expected(known.join(", ")),
-            ));
-        };
-        let mut told = FigureInput::typed(&value);
-        told.by.clone_from(&request.by);
-        told.taken = Some(on.to_owned());
-        let own_instrument = request.with.iter().filter_map(|with| with.split_once('='));
-        told.with = own_instrument
-            .filter(|(field, _)| *field == own)
-            .map(|(_, instrument)| instrument.to_owned())
-            .next()
-            .or_else(|| request.with.iter().find(|with| !with.contains('=')).cloned());
-        let piece = input::figure_piece(library, context, library.kinds().flow_field(own), &told)?;
-        conditions.push((own.to_owned(), piece));
-    }
-    let table = sheet.table;
-    let heading = sheet
-        .port
-        .segment
-        .and_then(|number| table.summary.segments.get(number - 1))
-        .map(|segment| &segment.heading);
-    for line in table.summary.preamble.iter().chain(heading.into_iter().flatten()) {
-        if let Some((name, piece)) = from_line(fields, line, &table.name)
-            && !conditions.iter().any(|(own, _)| *own == name)
-        {
-            taken.push(format!("{name} = {} (line {} of {})", line.value, line.line, table.name));
-            conditions.push((name, with_person(piece, context, request.by.as_deref(), Some(on))?));
-        }
-    }
-    Ok(conditions)
 }

@@ -1,4 +1,5 @@
-//! What stands in the book's history is not altered: builds that have pulls, pulls, and figures that builds rest on.
+//! What stands in the book's history is not altered: builds that have pulls, pulls, flow sheets, and figures that builds
+//! rest on.
 
 use crate::finding::Finding;
 use crate::finding::Place;
@@ -57,6 +58,19 @@ pub(super) fn unaltered(
                         .found("an edit of what was recorded")
                         .next(format!(
                             "correct it visibly: `mulebook correct {id} --set {field}=… --because \"…\"`"
+                        )),
+                );
+            }
+        }
+        Sort::Flow => {
+            if let Some((node, field)) = altered(&before, root, &["conditions"]) {
+                let tag = root.get("flow").and_then(Node::text).unwrap_or_default();
+                findings.push(
+                    Finding::error("history-altered", "a flow sheet that was kept is history")
+                        .at(Place::file(path).line(node).field(field.clone()))
+                        .found("an edit of what was recorded")
+                        .next(format!(
+                            "correct it visibly: `mulebook correct {tag} --set {field}=… --because \"…\"`"
                         )),
                 );
             }

@@ -68,7 +68,8 @@ impl FigureInput {
         }
     }
 
-    /// A value typed behind `NAME=`: `unknown: why`, `assumed: VALUE; why`, `listed: VALUE; source`, else measured.
+    /// A value as typed: `unknown: why`, `assumed: VALUE; why`, `listed: VALUE; source`, `calculated: VALUE; from`, else
+    /// measured.
     pub fn typed(text: &str) -> Self {
         let after =
             |word: &str| text.strip_prefix(word).and_then(|rest| rest.strip_prefix(':')).map(str::trim);
@@ -84,6 +85,9 @@ impl FigureInput {
         }
         if let Some((value, source)) = after("listed").map(halves) {
             return Self { way: Way::Listed(source), ..Self::measured(value) };
+        }
+        if let Some((value, from)) = after("calculated").map(halves) {
+            return Self { way: Way::Calculated(from), ..Self::measured(value) };
         }
         Self::measured(text)
     }

@@ -8,18 +8,31 @@ use crate::answer::SegmentLine;
 use crate::curves::SweepFinder;
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::manifest::Schemas;
 use crate::raw;
 use crate::raw::Guess;
 use crate::raw::Summary;
+use crate::record::FieldSpec;
+use crate::record::channel::ChannelQuantity;
 use crate::record::columns::Columns;
+use crate::record::columns::Decimal;
 use crate::store::Book;
 use crate::store::Source;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::enter_conditions::from_head;
+use crate::workflow::enter_conditions::named;
+use crate::workflow::enter_conditions::value_of;
+use crate::workflow::flow_points::Channel;
+use crate::workflow::flow_points::FlowColumns;
+use crate::workflow::flow_ports;
 use crate::workflow::sweep::Drive;
 
 /// Bytes of a file's head that are looked at to guess its columns.
 pub(super) const SAMPLE: usize = 1 << 20;
+
+/// Points of a flow sheet that the plot takes.
+const MOST_LIFTS: usize = 200;
 
 /// Looks at a file: by the columns record of that name, else by a guess with the given answers to its questions.
 ///
@@ -35,12 +48,10 @@ pub fn look(
     let name = path
         .file_name()
         .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
-    let named = match (columns, book) {
+    let library = book.map(Library::at_head).transpose()?;
+    let named = match (columns, &library) {
         (None, _) => None,
-        (Some(name), Some(book)) => {
-            let library = Library::at_head(book)?;
-            Some(library.columns(name)?.ok_or_else(|| no_columns(&library, name))?)
-        }
+        (Some(name), Some(library)) => Some(library.columns(name)?.ok_or_else(|| no_columns(library, name))?),
         (Some(_), None) => {
             return Err(Failure::usage(Finding::error(
                 "no-book",
@@ -50,7 +61,14 @@ pub fn look(
     };
     let guess = match &named {
         Some(_) => None,
-        None => Some(guess(&mut source, &name, answers)?),
+        None => {
+            let mut guess = guess(&mut source, &name, answers)?;
+            let holds = |quantity| guess.columns.iter().any(|column| column.quantity == quantity);
+            if holds(ChannelQuantity::Lift) && !holds(ChannelQuantity::Speed) {
+                flow_ports::settle(&mut guess, &[], &[])?;
+            }
+            Some(guess)
+        }
     };
     let questions: Vec<String> =
         guess.iter().flat_map(|guess| &guess.questions).map(question_words).collect();
@@ -59,23 +77,50 @@ pub fn look(
         (None, Some(guess)) => guess.clone().into_columns("guessed"),
         (None, None) => return Err(Finding::error("raw-file", "nothing was read").into()),
     };
-    let drive = Drive::of(&chosen).ok();
+    let sheet = FlowColumns::of(&chosen).ok();
+    let drive = Drive::of(&chosen).ok().filter(|_| sheet.is_none());
     let mut finder = SweepFinder::new(100);
+    let mut lifts = Vec::new();
     let summary = raw::read(&mut source, &chosen, &mut |batch| {
-        if let Some(drive) = drive {
-            for row in 0..batch.rows() {
+        for row in 0..batch.rows() {
+            if let Some(drive) = drive {
                 let (speed, torque) = drive.row(batch, row);
                 finder.push(speed, torque);
             }
+            if let Some((sheet, flow)) = sheet.as_ref().and_then(|sheet| Some((sheet, sheet.flows.first()?)))
+                && lifts.len() < MOST_LIFTS
+                && batch.segment == 1
+            {
+                let value = |channel: &Channel| channel.unit.to_si(batch.columns[channel.at][row]);
+                let point = (value(&sheet.lift) * 1e3, flow.unit.from_si(value(flow)));
+                lifts.extend(Some(point).filter(|(lift, flow)| lift.is_finite() && flow.is_finite()));
+            }
         }
     })?;
-    let next = if questions.is_empty() {
-        format!("mulebook pull {name} --build NAME")
-    } else {
+    let next = if !questions.is_empty() {
         format!(
             "mulebook look {name} --read {}   answers the question",
             guess.as_ref().and_then(first_answer).unwrap_or_default()
         )
+    } else if sheet.is_some() {
+        format!("mulebook flow {name} --part PART --port inlet:1")
+    } else {
+        format!("mulebook pull {name} --build NAME")
+    };
+    let built_in = Schemas::load(&[]).map_err(Failure::faults)?;
+    let kinds = library.as_ref().map_or(built_in.kinds().as_ref(), Library::kinds);
+    let fields = if sheet.is_some() { kinds.flow.clone() } else { from_head(kinds) };
+    let (plot_of, plot) = match sheet.as_ref().and_then(|sheet| sheet.flows.first()) {
+        Some(flow) => {
+            let channel = &chosen.channels[flow.at].name;
+            (format!("{channel}, {} over mm of lift", flow.unit.symbol()), lifts)
+        }
+        None => {
+            let points = finder.finish().map(|curve| {
+                curve.points.iter().map(|point| (f64::from(point.speed_rpm), point.torque_nm)).collect()
+            });
+            ("Torque of the sweep, N·m over rpm".to_owned(), points.unwrap_or_default())
+        }
     };
     let mut doubts: Vec<Finding> = guess.iter().flat_map(|guess| guess.doubts.clone()).collect();
     doubts.extend(summary.doubts.iter().cloned());
@@ -94,15 +139,15 @@ pub fn look(
             })
             .collect(),
         rows: summary.rows,
-        preamble: summary.preamble.iter().map(preamble_words).collect(),
+        preamble: summary
+            .preamble
+            .iter()
+            .map(|line| format!("{}{}", preamble_words(line), offered(&fields, line, chosen.layout.decimal)))
+            .collect(),
         questions,
         doubts: named_doubts(doubts, &name),
-        plot: finder
-            .finish()
-            .map(|curve| {
-                curve.points.iter().map(|point| (f64::from(point.speed_rpm), point.torque_nm)).collect()
-            })
-            .unwrap_or_default(),
+        plot_of,
+        plot,
         next,
         file: name,
     })
@@ -203,6 +248,17 @@ pub(super) fn preamble_words(line: &raw::PreambleLine) -> String {
         format!("line {}: {}", line.line, line.value)
     } else {
         format!("line {}: {} = {}", line.line, line.key, line.value)
+    }
+}
+
+/// The condition that a line would be taken as, or why it would not, in words behind the line.
+fn offered(fields: &[FieldSpec], line: &raw::PreambleLine, decimal: Decimal) -> String {
+    let Some(field) = named(fields, line) else {
+        return String::new();
+    };
+    match value_of(field, line, decimal) {
+        Ok(_) => format!(", taken as {}", field.name),
+        Err(why) => format!(", not taken as {}: {why}", field.name),
     }
 }
 

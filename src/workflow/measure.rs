@@ -10,6 +10,7 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::flow_conditions;
 use crate::workflow::history;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
@@ -195,20 +196,10 @@ fn at_pull(library: &Library, id: &str, field: &str) -> Result<Place, Failure> {
 }
 
 fn at_flow(library: &Library, tag: &str, field: &str) -> Result<Place, Failure> {
-    let fields = &library.kinds().flow;
-    let field = field.strip_prefix("conditions.").unwrap_or(field);
-    let own =
-        input::known_name(field, fields.iter().map(|spec| (spec.name.as_str(), spec.aliases.as_slice())));
-    let Some(name) = own.map(str::to_owned) else {
-        return Err(Failure::usage(
-            Finding::error("unknown-field", "a flow sheet has no such condition")
-                .found(format!("`{field}`"))
-                .expected(fields.iter().map(|spec| spec.name.as_str()).collect::<Vec<_>>().join(", ")),
-        ));
-    };
+    let name = flow_conditions::condition_name(library, field)?;
     let spec = library.kinds().flow_field(&name).cloned();
     let steps = vec!["conditions".to_owned(), name.clone()];
-    let next = format!("mulebook diff BASE {tag}");
+    let next = format!("mulebook gaps {tag}");
     Ok((
         flow_path(tag),
         steps,

@@ -249,6 +249,7 @@ mod tests {
                 bytes: 1,
                 columns: Some("cell-1".to_owned()),
                 segment: None,
+                derived_from: None,
             },
             columns: Columns { name: "cell-1".to_owned(), layout: Layout::default(), channels, note: None },
         }

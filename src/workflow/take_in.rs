@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::path::PathBuf;
 
+use crate::answer::EvidenceLine;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::emit::Piece;
 use crate::raw;
 use crate::raw::Guess;
+use crate::raw::Opaque;
+use crate::raw::PreambleLine;
 use crate::raw::Summary;
 use crate::record::columns::Columns;
 use crate::store::RawFile;
@@ -19,6 +22,9 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::library::columns_path;
 use crate::workflow::look;
+
+/// Bytes that show what a file kept as evidence is.
+const HEAD: usize = 4096;
 
 /// What is offered for taking in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,12 +70,48 @@ pub(super) struct Reading<'r> {
     pub(super) settle: &'r dyn Fn(&mut Guess) -> Result<(), Failure>,
     /// How a fresh name for guessed columns begins.
     pub(super) stem: &'r str,
+    /// The file that the table was exported from.
+    pub(super) derived_from: Option<&'r Path>,
 }
 
-/// A raw file that was kept.
+/// A raw file that was kept as evidence.
 pub(super) struct Kept {
     pub(super) name: String,
     pub(super) raw: RawFile,
+    pub(super) opaque: Opaque,
+    /// Said to be what the table was exported from.
+    pub(super) origin: bool,
+}
+
+impl Kept {
+    /// Whether a table was exported from this file: where it is said, or else where it may hold measurements and is
+    /// called as the table is (`run-07.mf4` beside `run-07.csv`).
+    fn is_origin_of(&self, table: &str) -> bool {
+        let stem = |name: &str| name.rsplit_once('.').map_or(name, |(stem, _)| stem).to_lowercase();
+        self.origin || (self.opaque.may_hold_measurements && stem(&self.name) == stem(table))
+    }
+}
+
+/// The file among the evidence that a table was exported from.
+pub(super) fn origin<'k>(evidence: &'k [Kept], table: &str) -> Option<&'k Kept> {
+    let said = evidence.iter().find(|kept| kept.origin);
+    said.or_else(|| evidence.iter().find(|kept| kept.is_origin_of(table)))
+}
+
+/// The evidence as answers tell it.
+pub(super) fn evidence_lines(evidence: &[Kept], tables: &[&str]) -> Vec<EvidenceLine> {
+    let of = |kept: &Kept| {
+        let derived =
+            tables.iter().filter(|table| origin(evidence, table).is_some_and(|from| from.name == kept.name));
+        EvidenceLine {
+            file: kept.name.clone(),
+            sha256: kept.raw.sha256.clone(),
+            bytes: kept.raw.bytes,
+            what: kept.opaque.what.to_owned(),
+            derived: derived.map(|table| (*table).to_owned()).collect(),
+        }
+    };
+    evidence.iter().map(of).collect()
 }
 
 /// A table that was kept and read.
@@ -82,6 +124,16 @@ pub(super) struct Table {
     pub(super) summary: Summary,
     pub(super) doubts: Vec<Finding>,
     pub(super) typed: bool,
+}
+
+impl Table {
+    /// The lines above a segment's rows, or above the table.
+    pub(super) fn lines_of(&self, segment: Option<usize>) -> Vec<&PreambleLine> {
+        let segment = segment.and_then(|number| self.summary.segments.get(number.checked_sub(1)?));
+        // What stands right above a segment speaks of it before the file's head does.
+        let heading = segment.map(|segment| segment.heading.as_slice()).unwrap_or_default();
+        heading.iter().chain(&self.summary.preamble).collect()
+    }
 }
 
 /// A file's own name, for people.
@@ -100,7 +152,12 @@ pub(super) fn sorted<'o>(
     let mut tables = Vec::new();
     let mut evidence = Vec::new();
     let mut first_refusal = None;
+    let is_origin = |one: &Offered| matches!((one, reading.derived_from), (Offered::File(path), Some(origin)) if path == origin);
     for one in offered {
+        if is_origin(one) {
+            evidence.push(one);
+            continue;
+        }
         let name = if one.is_typed() { "standard input".to_owned() } else { one.name("") };
         let mut source = one.open()?;
         match look::guess(&mut source, &name, reading.answers) {
@@ -117,6 +174,11 @@ pub(super) fn sorted<'o>(
     match (tables.is_empty(), first_refusal) {
         (true, Some(refusal)) => Err(refusal),
         (true, None) => Err(Failure::usage(Finding::error("no-file", "no file was named"))),
+        (false, _) if reading.derived_from.is_some() && tables.len() > 1 => Err(Failure::usage(
+            Finding::error("several-tables", "one file is the origin of one table at a time")
+                .found(format!("{} tables", tables.len()))
+                .next("enter them one by one, each with its own `--derived-from`"),
+        )),
         (false, _) => Ok((tables, evidence)),
     }
 }
@@ -128,15 +190,22 @@ pub(super) fn sorted<'o>(
 pub(super) fn keep(
     draft: &mut Draft<'_>,
     context: &Context,
+    reading: &Reading<'_>,
     evidence: &[&Offered],
 ) -> Result<Vec<Kept>, Failure> {
     let mut kept = Vec::new();
     for one in evidence {
         let mut source = one.open()?;
         let (name, length) = (one.name("evidence"), source.length());
+        let head = source
+            .head(HEAD)
+            .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")))?;
+        let opaque = raw::opaque(&head, &name);
         let raw =
             draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
-        kept.push(Kept { name, raw });
+        let origin =
+            matches!((one, reading.derived_from), (Offered::File(path), Some(origin)) if path == origin);
+        kept.push(Kept { name, raw, opaque, origin });
     }
     Ok(kept)
 }

@@ -125,6 +125,18 @@ fn a_columns_record_that_was_changed_since_is_told_with_what_moved() {
     assert_eq!(told(&before), Vec::<String>::new());
     let moved = told(&after);
     let numbers: Vec<f64> = moved[0].split_whitespace().filter_map(|word| word.parse().ok()).collect();
-    assert!(moved[0].contains("was changed since the pull was entered"), "{moved:?}");
-    assert!((numbers[1] / numbers[0] - 2.0).abs() < 0.01, "{moved:?}");
+    assert!(moved[0].contains("was changed since it was entered"), "{moved:?}");
+    // The channel as read, with the rows beside it, then the sweep's torque.
+    assert!(
+        moved[0].contains("Torque was") && moved[0].contains("mean torque over the sweep was"),
+        "{moved:?}"
+    );
+    let [channel_then, rows_then, channel_now, rows_now, then, now] = numbers[..] else {
+        panic!("{moved:?}")
+    };
+    assert!(
+        (channel_now / channel_then - 2.0).abs() < 1e-3 && rows_then.to_bits() == rows_now.to_bits(),
+        "{moved:?}"
+    );
+    assert!((now / then - 2.0).abs() < 0.01, "{moved:?}");
 }

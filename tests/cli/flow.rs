@@ -94,6 +94,121 @@ fn two_sheets_are_compared_only_when_documented() {
     shown!(bench, "itself", &["diff", "h2a-in1-1", "h2a-in1-1"]);
 }
 
+/// The three users' way through: what is missing, closed one by one, a wrong record mended, and the comparison then runs.
+#[test]
+fn gaps_of_sheets_are_listed_filled_and_mended() {
+    let bench = Bench::shop();
+    bench.put("base.csv", SHEET);
+    bench.put("test.csv", &SHEET.replace("134.1", "136.4"));
+    enter(&bench, "../base.csv", &["--port", "inlet:1"]);
+    enter(&bench, "../test.csv", &["--port", "inlet:1"]);
+    shown!(bench, "gaps-one", &["gaps", "h2a-in1-1"]);
+    shown!(bench, "gaps-two", &["gaps", "h2a-in1-1", "h2a-in1-2"]);
+    shown!(bench, "gaps-itself", &["gaps", "h2a-in1-1", "h2a-in1-1"]);
+    shown!(bench, "gaps-with-a-pull", &["gaps", "h2a-in1-1", "0412a-01"]);
+    shown!(bench, "diff-with-a-pull", &["diff", "0412a-01", "h2a-in1-1"]);
+    for sheet in ["h2a-in1-1", "h2a-in1-2"] {
+        let gaps = bench.run(&["gaps", sheet, "--json"]).json();
+        let asked: Vec<&str> =
+            gaps["gaps"].as_array().into_iter().flatten().filter_map(|gap| gap["item"].as_str()).collect();
+        let typed: String = asked
+            .iter()
+            .map(|item| match *item {
+                "conditions.correction" => "as-read\n",
+                "conditions.leakage" => "assumed: 0.8 cfm; as last year\n",
+                "conditions.test-pressure" => "28 inH2O @manometer-1\n",
+                "conditions.calibration-plate" => "unknown: plate lost\n",
+                "conditions.valve-diameter" => "listed: 33.0 mm; seller's sheet\n",
+                other => panic!("{other} was not expected"),
+            })
+            .collect();
+        assert_eq!(asked.len(), 5, "{asked:?}");
+        bench.run_with(&["gaps", sheet, "--fill"], &typed).done();
+    }
+    shown!(bench, "gaps-none", &["gaps", "h2a-in1-1"]);
+    shown!(bench, "gaps-none-of-two", &["gaps", "h2a-in1-1", "h2a-in1-2"]);
+    shown!(bench, "gaps-three", &["gaps", "h2a-in1-1", "h2a-in1-2", "h2a-in1-1"]);
+    let mend = ["correct", "h2a-in1-2", "--because", "the other sleeve was on", "--set"];
+    shown!(bench, "mended", &[&mend[..], &["bore-fixture=85 mm"]].concat());
+    shown!(bench, "mended-port", &[&mend[..], &["port=3"]].concat());
+    shown!(bench, "mended-part", &[&mend[..], &["part=h3/a"]].concat());
+    shown!(bench, "mended-unknown", &[&mend[..], &["colour=red"]].concat());
+    shown!(bench, "mended-not-a-side", &[&mend[..], &["side=upper"]].concat());
+    shown!(bench, "mended-no-such-part", &[&mend[..], &["part=h9"]].concat());
+    let text = bench.read("flow/h2a-in1-2.yaml");
+    assert!(text.contains("bore-fixture: {measured: 86 mm"), "what stood there stays: {text}");
+    shown!(bench, "mended-compared", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+    for (set, to) in [("side", "exhaust"), ("bench", "bench-9"), ("on", "2026-04-11")] {
+        bench.run(&[&mend[..], &[&format!("{set}={to}")]].concat());
+    }
+    let text = bench.read("flow/h2a-in1-2.yaml");
+    assert!(
+        text.contains("set: side, to: \"exhaust\"") && text.contains("set: \"on\", to: \"2026-04-11\""),
+        "{text}"
+    );
+    assert!(!text.contains("bench-9"), "a bench that nobody wrote down is refused: {text}");
+}
+
+#[test]
+fn a_sheet_that_was_kept_is_history() {
+    let bench = Bench::shop();
+    bench.put("sheet.csv", SHEET);
+    enter(&bench, "../sheet.csv", &["--port", "inlet:1"]);
+    let path = "flow/h2a-in1-1.yaml";
+    let text = bench.read(path);
+    bench.put(&format!("book/{path}"), &text.replace("86 mm", "85 mm"));
+    shown!(bench, "altered", &["keep"]);
+    bench.put(&format!("book/{path}"), &format!("{text}note: \"the shop's own fixture\"\n"));
+    bench.run(&["keep"]).done();
+    let mended = "corrected:\n  - {set: conditions.colour, to: {measured: red}, because: \"x\", by: mk, on: 2026-04-12}\n";
+    bench.put(&format!("book/{path}"), &format!("{text}note: \"the shop's own fixture\"\n{mended}"));
+    shown!(bench, "mended-by-hand", &["keep"]);
+}
+
+/// `unknown: why` typed in a figure's place is no measurement, and the bench is the instrument of what it shows.
+#[test]
+fn what_is_typed_is_known_as_it_says() {
+    let bench = Bench::shop();
+    bench.run(&["instrument", "bench-1", "flow bench"]).done();
+    bench.put(
+        "head.csv",
+        &SHEET
+            .replace("Flow (cfm)", "In 1 (cfm),Ex 1 (cfm)")
+            .replace('\n', ",30.0\n")
+            .replacen(",30.0", "", 5),
+    );
+    let arguments = ["--bench", "bench-1", "--set", "exhaust-pipe=none", "--set", "calibration-plate=0.997"];
+    enter(&bench, "../head.csv", &arguments);
+    let (inlet, exhaust) = (bench.read("flow/h2a-in1-1.yaml"), bench.read("flow/h2a-ex1-1.yaml"));
+    assert!(inlet.contains("test-pressure: {measured: 28 inH2O, with: bench-1"), "{inlet}");
+    assert!(inlet.contains("calibration-plate: {measured: \"0.997\", with: bench-1"), "{inlet}");
+    assert!(inlet.contains("bore-fixture: {measured: 86 mm, by: mk"), "a bench measures no bore: {inlet}");
+    assert!(!inlet.contains("exhaust-pipe") && exhaust.contains("exhaust-pipe"), "{inlet}{exhaust}");
+    bench.put("sheet.csv", SHEET);
+    let pipe = ["flow", "../sheet.csv", "--part", "h2", "--port", "inlet:2", "--set", "exhaust-pipe=none"];
+    shown!(bench, "pipe-of-an-inlet", &pipe);
+    shown!(bench, "unknown-as-typed", &["measure", "h2a-in1-1", "entry", "unknown: nobody wrote it down"]);
+    assert!(bench.read("flow/h2a-in1-1.yaml").contains("- {unknown: \"nobody wrote it down\"}"));
+}
+
+#[test]
+fn a_changed_columns_record_reads_the_sheet_again() {
+    let bench = Bench::shop();
+    bench.put("base.csv", SHEET);
+    bench.put("test.csv", &SHEET.replace("134.1", "136.4"));
+    for file in ["../base.csv", "../test.csv"] {
+        let mut arguments = vec!["--port", "inlet:1", "--set", "valve-diameter=33 mm"];
+        arguments.extend(DOCUMENTED);
+        enter(&bench, file, &arguments);
+    }
+    let path = "columns/flow-1.yaml";
+    let text = bench.read(path);
+    assert!(text.contains("unit: cfm"), "{text}");
+    bench.put(&format!("book/{path}"), &text.replace("unit: cfm", "unit: L/s"));
+    bench.run(&["keep"]).done();
+    shown!(bench, "columns-changed", &["diff", "h2a-in1-1", "h2a-in1-2"]);
+}
+
 #[test]
 fn a_sheet_that_does_not_hold_is_refused() {
     let bench = Bench::shop();

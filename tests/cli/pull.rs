@@ -191,3 +191,58 @@ fn a_pull_typed_from_paper_is_kept_as_typed() {
     let kept = bench.git(&["ls-files", "raw"]);
     assert!(kept.lines().any(|path| bench.read(path) == typed), "the bytes as typed");
 }
+
+#[test]
+fn a_loggers_own_file_is_kept_beside_its_export() {
+    let bench = Bench::shop();
+    bench.put("run-3.csv", &trace(3));
+    bench.put("run-3.mf4", "MDF     4.10    \u{1}\u{2}\0");
+    bench.put("photo.jpg", "\u{1}\u{2}not a table\0");
+    shown!(bench, "derived-by-name", &["pull", "../run-3.csv", "../run-3.mf4", "--build", "b1"]);
+    assert!(bench.read("builds/b1/pulls/0412a-03.yaml").contains("derived-from: \"run-3.mf4\""));
+    bench.put("run-4.csv", &trace(4));
+    bench.put("logger.bin", "\u{1}\u{2}\u{3}\0");
+    shown!(
+        bench,
+        "derived-as-said",
+        &["pull", "../run-4.csv", "../photo.jpg", "--derived-from", "../logger.bin", "--build", "b1"]
+    );
+    let text = bench.read("builds/b1/pulls/0412a-04.yaml");
+    assert!(text.contains("derived-from: \"logger.bin\"") && text.contains("photo.jpg"), "{text}");
+    bench.put("run-5.csv", &trace(5));
+    bench.put("run-6.csv", &trace(6));
+    shown!(
+        bench,
+        "derived-of-two",
+        &["pull", "../run-5.csv", "../run-6.csv", "--derived-from", "../logger.bin", "--build", "b1"]
+    );
+    // A photograph of the same name is no origin.
+    bench.put("run-5.gif", "GIF89a\u{1}\0");
+    bench.run(&["pull", "../run-5.csv", "../run-5.gif", "--build", "b1"]).done();
+    assert!(!bench.read("builds/b1/pulls/0412a-05.yaml").contains("derived-from"));
+    let path = "builds/b1/pulls/0412a-04.yaml";
+    bench.put(
+        &format!("book/{path}"),
+        &text.replace("derived-from: \"logger.bin\"", "derived-from: \"other.bin\""),
+    );
+    shown!(bench, "derived-from-nothing", &["keep"]);
+}
+
+/// Lines above the table are offered as conditions with their numbers, in every way in which they state a unit.
+#[test]
+fn lines_above_the_table_are_taken_as_conditions() {
+    let bench = Bench::shop();
+    let head = "Air Temp (°F): 72\nBaro [inHg],29.12\nHumidity = 45%\nOil temperature,88,degC\nVapour pressure: 0.4\n";
+    bench.put("run-3.csv", &format!("{head}{}", trace(3)));
+    shown!(bench, "offered", &["look", "../run-3.csv"]);
+    shown!(bench, "taken", &["pull", "../run-3.csv", "--build", "b1", "--with", "weather-1"]);
+    let text = bench.read("builds/b1/pulls/0412a-03.yaml");
+    assert!(text.contains("air-temperature: {measured: 72 °F, with: weather-1"), "{text}");
+    assert!(text.contains("note: \"line 4 of run-3.csv\""), "{text}");
+    // In a file that writes decimal commas its lines do so too.
+    let comma =
+        "Lufttemp;21,4;degC\nBarometer: 98,61 kPa\nn (1/min);M (N·m)\n3000;180,5\n3100;181,25\n3200;182,0\n";
+    bench.put("komma.csv", comma);
+    bench.run(&["pull", "../komma.csv", "--build", "b1"]).done();
+    assert!(bench.read("builds/b1/pulls/0412a-04.yaml").contains("measured: 98.61 kPa"));
+}

@@ -98,7 +98,8 @@ impl Binder<'_> {
         });
     }
 
-    /// The corrections of a record; `own` are the figures of a part, none for builds and pulls.
+    /// The corrections of a record; `own` are the figures of a part or the conditions of a flow sheet, none for builds
+    /// and pulls.
     pub(super) fn corrections(&mut self, node: Option<&Node>, own: Option<&[FieldSpec]>) -> Vec<Correction> {
         let items = node.map(Node::items).unwrap_or_default();
         items.iter().enumerate().filter_map(|(number, item)| self.correction(item, number, own)).collect()
@@ -121,7 +122,7 @@ impl Binder<'_> {
             Corrected::Text(value.text().unwrap_or_default().to_owned())
         } else {
             let spec = own
-                .and_then(|own| own.iter().find(|spec| spec.name == set))
+                .and_then(|own| own.iter().find(|spec| spec.name == set.trim_start_matches("conditions.")))
                 .or_else(|| figure_spec(kinds, &set));
             Corrected::Figure(self.figure(value, &field, Signed::ByRecord, spec))
         };

@@ -8,9 +8,12 @@ use crate::manifest::node::Node;
 use crate::quantity::QuantityKind;
 use crate::quantity::Reading;
 use crate::quantity::parse_reading;
+use crate::record::Corrected;
+use crate::record::Correction;
 use crate::record::FlowSheet;
 use crate::record::Kinds;
 use crate::record::LiftPoint;
+use crate::record::Moment;
 use crate::record::PartState;
 use crate::record::PortSide;
 
@@ -53,7 +56,8 @@ impl Binder<'_> {
         let raw = self.raw_files(root);
         let doubts = self.recorded_doubts(root);
         let (on, by) = (self.needs_moment(root, "on"), self.needs(root, "by"));
-        Some(FlowSheet {
+        let corrected = self.corrections(root.get("corrected"), Some(&kinds.flow));
+        let mut sheet = FlowSheet {
             tag: tag?,
             part: part?,
             with_part,
@@ -69,8 +73,22 @@ impl Binder<'_> {
             raw,
             typed: root.get("typed").is_some_and(|flag| self.flag(flag, "typed")),
             doubts,
+            corrected: corrected.clone(),
             note: self.may(root, "note"),
-        })
+        };
+        for (number, correction) in corrected.into_iter().enumerate() {
+            let node = root.get("corrected").and_then(|list| list.items().get(number)).unwrap_or(root);
+            if let Err(expected) = mend(&mut sheet, &correction, kinds) {
+                let place = self.place(node, &format!("corrected.{number}"));
+                self.push(
+                    Finding::error("not-corrected-here", "this does not mend a flow sheet")
+                        .at(place)
+                        .found(format!("`{}`", correction.set))
+                        .expected(expected),
+                );
+            }
+        }
+        Some(sheet)
     }
 
     fn part_state(&mut self, node: &Node, field: &str) -> Option<PartState> {
@@ -115,4 +133,28 @@ impl Binder<'_> {
             }
         }
     }
+}
+
+/// Puts what a correction says in the place of what stood there, or says what would have done.
+fn mend(sheet: &mut FlowSheet, correction: &Correction, kinds: &Kinds) -> Result<(), &'static str> {
+    let text = match &correction.to {
+        Corrected::Figure(figure) => {
+            let name =
+                correction.set.strip_prefix("conditions.").filter(|name| kinds.flow_field(name).is_some());
+            let name = name.ok_or("a condition of a flow sheet: `conditions.NAME`")?;
+            sheet.conditions.insert(name.to_owned(), figure.clone());
+            return Ok(());
+        }
+        Corrected::Text(text) => text,
+        Corrected::Role(_) => return Err("a condition, part, side, port, bench or on"),
+    };
+    match correction.set.as_str() {
+        "part" => sheet.part = PartState::parse(text).ok_or("a part with its state as h2/b")?,
+        "side" => sheet.side = PortSide::from_word(text).ok_or("inlet or exhaust")?,
+        "on" => sheet.on = Moment::parse(text).map_err(|_| "a day as 2026-04-12")?,
+        "port" => sheet.port = Some(text.clone()),
+        "bench" => sheet.bench = Some(text.clone()),
+        _ => return Err("a condition, part, side, port, bench or on"),
+    }
+    Ok(())
 }

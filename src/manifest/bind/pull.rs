@@ -162,7 +162,23 @@ impl Binder<'_> {
     /// The raw files behind a record.
     pub(super) fn raw_files(&mut self, root: &Node) -> Vec<RawFile> {
         let raw = root.get("raw").map(Node::items).unwrap_or_default();
-        raw.iter().filter_map(|item| self.raw_file(item)).collect()
+        let files: Vec<RawFile> = raw.iter().filter_map(|item| self.raw_file(item)).collect();
+        let known = |name: &str| files.iter().any(|file| file.file == name && file.derived_from.is_none());
+        for (item, file) in raw.iter().zip(&files) {
+            if let Some(origin) = file.derived_from.as_deref().filter(|origin| !known(origin)) {
+                let place = self.place(item, "raw.derived-from");
+                self.push(
+                    Finding::error("reference-missing", "the record holds no such file to be derived from")
+                        .at(place)
+                        .found(format!("`{origin}`"))
+                        .expected("the name of another raw file of this record")
+                        .next(
+                            "keep the original beside its export: `--derived-from FILE` when it is taken in",
+                        ),
+                );
+            }
+        }
+        files
     }
 
     /// What was doubtful about a record's files when it was entered.
@@ -199,6 +215,7 @@ impl Binder<'_> {
                 .get("segment")
                 .and_then(|segment| self.whole(segment, "raw.segment"))
                 .map(|n| n as usize),
+            derived_from: self.may(node, "derived-from"),
         })
     }
 }

@@ -17,7 +17,7 @@ pub(super) struct Guessed {
 }
 
 /// Parts a header into name and unit: `Torque (lb-ft)`, `TQ [Nm]`, `Oil, psi`, `torque_nm`, `Power kW`.
-pub(super) fn name_and_unit(header: &str) -> (String, Option<String>) {
+pub(in crate::raw) fn name_and_unit(header: &str) -> (String, Option<String>) {
     for (open, close) in [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')] {
         if let Some(start) = header.rfind(open)
             && let Some(length) = header[start..].find(close)

@@ -13,6 +13,9 @@ mod table;
 mod units;
 mod vocabulary;
 
+pub(super) use column::name_and_unit;
+pub(super) use vocabulary::is_unit;
+
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::raw::binary;

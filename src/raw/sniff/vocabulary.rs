@@ -256,7 +256,7 @@ pub(super) fn tidy(unit: &str) -> String {
 }
 
 /// Whether a text is a unit of any kind.
-pub(super) fn is_unit(text: &str) -> bool {
+pub(in crate::raw) fn is_unit(text: &str) -> bool {
     let unit = tidy(text);
     unit.chars().any(|c| !c.is_ascii_digit())
         && QuantityKind::ALL.into_iter().any(|kind| Unit::parse(&unit, kind).is_ok())
