@@ -206,3 +206,61 @@ fn the_schema_lists_the_words_of_the_record() {
         assert!(Thousands::from_word(&word).is_some(), "{word}");
     }
 }
+
+/// Every check, with a file that it doubts and one like it that it does not.
+const CHECKS: &[(&str, &str, &str)] = &[
+    // Power against torque times speed: in all rows, and in one.
+    ("power-disagrees", "wrong-unit.csv", "comma.csv"),
+    ("power-disagrees", "torque-copied-into-power.csv", "comma.csv"),
+    // A speed that stops while the load goes on, or never starts.
+    ("speed-stops", "speed-stops.csv", "up-dwell-down.csv"),
+    ("load-without-speed", "load-without-speed.csv", "falling.csv"),
+    // Fuel flow against specific consumption times power.
+    ("hidden-correction", "hidden-correction.csv", "fuel-agrees.csv"),
+    ("unit-contradicts-values", "fahrenheit-as-celsius.csv", "water-in-celsius.csv"),
+    ("stuck", "stuck.csv", "oil-steps-once.csv"),
+    ("no-data", "all-zero.csv", "every-quantity.csv"),
+    ("statistic-disagrees", "mean-that-is-not.csv", "footer.csv"),
+    ("statistic-disagrees", "mean-in-front-that-is-not.csv", "mean-in-front.csv"),
+    ("unit-of-wrong-kind", "unit-row-shifted.csv", "unit-row.csv"),
+    ("unit-not-known", "unit-not-known.csv", "every-quantity.csv"),
+    ("time-gap", "time-gap.csv", "time-seconds.csv"),
+    ("time-burst", "time-burst.csv", "time-seconds.csv"),
+    ("time-steps-back", "time-steps-back.csv", "time-restarts.csv"),
+    ("time-stands-still", "time-stands-still.csv", "time-seconds.csv"),
+    ("time-runs-backwards", "wrong-way-round.csv", "time-seconds.csv"),
+    ("text-in-number", "text-in-number.csv", "missing-words.csv"),
+    ("sentinel", "sentinel.csv", "missing-words.csv"),
+    ("sentinel-possible", "sentinel-possible.csv", "every-quantity.csv"),
+    ("short-row", "short-row.csv", "trailing-delimiters.csv"),
+    ("uneven-row", "long-row-answered.csv", "trailing-delimiters.csv"),
+    ("line-not-read", "line-between.csv", "run-lines.csv"),
+];
+
+#[test]
+fn every_check_doubts_a_file_and_passes_one_like_it() {
+    let doubts = |name: &str| -> Vec<Finding> {
+        let path = corpus().join(name);
+        let bytes = std::fs::read(&path).unwrap();
+        let expected: Expected =
+            serde_json::from_slice(&std::fs::read(corpus().join(format!("{name}.json"))).unwrap()).unwrap();
+        let answers: Vec<&str> = expected.answers.iter().map(String::as_str).collect();
+        let guess = raw::sniff(&bytes, name, true, &answers).unwrap();
+        let mut all = guess.doubts.clone();
+        all.extend(read_all(&bytes, &guess.into_columns("checks")).0.doubts);
+        all
+    };
+    for (code, doubted, passed) in CHECKS {
+        let found = doubts(doubted);
+        let of_check: Vec<&Finding> = found.iter().filter(|doubt| doubt.code == *code).collect();
+        assert!(!of_check.is_empty(), "{doubted}: {code} among {found:?}");
+        for doubt in of_check {
+            let place = doubt.place.as_ref().unwrap_or_else(|| panic!("{doubted}: {code} names no place"));
+            // What is wrong with a row as a whole has no one column.
+            let of_row = matches!(*code, "short-row" | "uneven-row" | "line-not-read");
+            assert!(place.line.is_some() && (of_row || place.field.is_some()), "{doubted}: {doubt:?}");
+            assert!(doubt.message.split_whitespace().count() >= 3, "in plain words: {doubt:?}");
+        }
+        assert!(!doubts(passed).iter().any(|doubt| doubt.code == *code), "{passed}: {code}");
+    }
+}

@@ -1,5 +1,5 @@
 //! What `benches/ratios` needs of the library: `tool book FOLDER PULLS` writes a book of many pulls, `tool read FILE`
-//! reads a table and prints the seconds it took and its rows.
+//! reads a table and prints the seconds it took, those of them that went into guessing its columns, and its rows.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
@@ -18,8 +18,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     match words.as_slice() {
         ["book", folder, pulls] => book::write(Path::new(folder), pulls.parse()?),
         ["read", path] => {
-            let (seconds, rows) = read::time(Path::new(path))?;
-            println!("{seconds:.4} {rows}");
+            let (seconds, guessing, rows) = read::time(Path::new(path))?;
+            println!("{seconds:.4} {guessing:.4} {rows}");
             Ok(())
         }
         _ => Err("usage: tool book FOLDER PULLS, or tool read FILE".into()),

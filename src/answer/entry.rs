@@ -81,7 +81,15 @@ pub struct PullLine {
 pub struct PullEntered {
     /// The pulls.
     pub pulls: Vec<PullLine>,
-    /// Pulls that held these bytes already, and were not entered again.
+    /// What was taken in with them.
+    #[serde(flatten)]
+    pub taken_in: TakenIn,
+}
+
+/// What was taken in with records entered from a table.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct TakenIn {
+    /// Records that held these bytes already, and were not entered again.
     pub already: Vec<String>,
     /// Files kept beside the table.
     pub evidence: Vec<EvidenceLine>,

@@ -2,13 +2,10 @@
 
 use serde::Serialize;
 
-use crate::answer::ChannelLine;
-use crate::answer::EvidenceLine;
 use crate::answer::GapLine;
 use crate::answer::Refused;
 use crate::answer::SideLine;
-use crate::answer::Written;
-use crate::finding::Finding;
+use crate::answer::TakenIn;
 
 /// Flow at one lift.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -55,22 +52,9 @@ pub struct FlowLine {
 pub struct FlowEntered {
     /// The sheets.
     pub sheets: Vec<FlowLine>,
-    /// Sheets that held these bytes already, and were not entered again.
-    pub already: Vec<String>,
-    /// Files kept beside the table.
-    pub evidence: Vec<EvidenceLine>,
-    /// The columns record used.
-    pub columns: Option<String>,
-    /// Whether it was guessed now and kept for reuse.
-    pub columns_new: bool,
-    /// The channels read.
-    pub channels: Vec<ChannelLine>,
-    /// Doubts about the files.
-    pub doubts: Vec<Finding>,
-    /// What was written; none when nothing was.
-    pub written: Option<Written>,
-    /// What to do next.
-    pub next: String,
+    /// What was taken in with them.
+    #[serde(flatten)]
+    pub taken_in: TakenIn,
 }
 
 /// The answer of `diff` for two flow sheets.

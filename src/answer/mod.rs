@@ -54,6 +54,7 @@ pub use entry::Entered;
 pub use entry::EvidenceLine;
 pub use entry::PullEntered;
 pub use entry::PullLine;
+pub use entry::TakenIn;
 pub use entry::Written;
 pub use find::FindAnswer;
 pub use find::FindRow;

@@ -95,7 +95,7 @@ impl Flow {
             note: self.note,
         };
         let answer = flow::flow(&book, &context, &request)?;
-        if answer.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
+        if answer.taken_in.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
             surroundings.told_recovery();
         }
         Ok(Said::done(render::flow_entered(&answer, surroundings.look()), render::json("flow", &answer)))

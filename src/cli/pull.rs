@@ -140,7 +140,7 @@ impl Pull {
             }
         }
         let answer = enter::pull(&book, &context, &request)?;
-        if answer.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
+        if answer.taken_in.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
             surroundings.told_recovery();
         }
         Ok(Said::done(render::pull_entered(&answer, surroundings.look()), render::json("pull", &answer)))

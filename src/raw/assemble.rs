@@ -8,6 +8,7 @@ use crate::raw::block::{Event, Mark, Parsed, Plan};
 use crate::raw::checks::Checks;
 use crate::raw::error::RawError;
 use crate::raw::guess::PreambleLine;
+use crate::raw::midnight::Midnight;
 use crate::raw::preamble::preamble_line;
 use crate::raw::statistics::Running;
 use crate::raw::summary::{Batch, ChannelSummary, Segment, Summary};
@@ -47,6 +48,7 @@ pub(super) struct Assembler<'a> {
     before: Vec<Running>,
     last_parting: f64,
     start_time: f64,
+    midnight: Midnight,
     checks: Checks,
     doubts: Vec<Finding>,
     counts: Counts,
@@ -89,6 +91,7 @@ impl<'a> Assembler<'a> {
             before: vec![Running::default(); channels],
             last_parting: f64::NAN,
             start_time: f64::NAN,
+            midnight: Midnight::new(&columns.channels),
             checks: Checks::new(&columns.channels),
             doubts: Vec::new(),
             counts: Counts { text_cells: vec![0; channels], ..Counts::default() },
@@ -98,7 +101,9 @@ impl<'a> Assembler<'a> {
     }
 
     /// Takes the next block.
-    pub(super) fn take(&mut self, parsed: &Parsed, sink: &mut dyn FnMut(&Batch<'_>)) {
+    pub(super) fn take(&mut self, parsed: &mut Parsed, sink: &mut dyn FnMut(&Batch<'_>)) {
+        self.midnight.pass(parsed, self.line + 1);
+        let parsed = &*parsed;
         let mut row = 0;
         for mark in &parsed.marks {
             if !matches!(mark.event, Event::TextCell { .. } | Event::Short { .. }) {
@@ -356,8 +361,10 @@ impl<'a> Assembler<'a> {
             .zip(&self.before)
             .map(|(column, running)| channel_summary(column, running))
             .collect();
+        let first_row = self.segments.first().map_or(1, |segment| segment.first_line);
         let mut doubts = self.doubts;
-        doubts.extend(self.checks.finish(self.columns, &self.before));
+        doubts.extend(self.midnight.note(self.columns));
+        doubts.extend(self.checks.finish(self.columns, &self.before, first_row));
         Ok(Summary {
             rows,
             segments: self.segments,

@@ -301,7 +301,7 @@ impl RowReader<'_> {
             if let Some(instant) = picoseconds(form, cell) {
                 if self.bases[channel].is_none() {
                     self.bases[channel] = Some(instant);
-                    self.out.first_times[channel] = Some(field_text(cell));
+                    self.out.first_times[channel] = Some(field_text(cell).into_owned());
                 }
                 let base = self.bases[channel].unwrap_or(instant);
                 self.numbers += 1;
@@ -423,7 +423,10 @@ impl RowReader<'_> {
         let texts = self.plan.splitter.texts(row);
         let word = statistic_word(texts.iter().find(|t| !t.is_empty())?)?;
         let mut values = vec![None; self.plan.channels.len()];
-        for (field, text) in texts.iter().enumerate() {
+        // The label may stand in front of the first column instead of in it.
+        let filled = texts.iter().rposition(|text| !text.is_empty()).map_or(0, |last| last + 1);
+        let shift = usize::from(self.plan.width.is_some_and(|width| filled == width + 1));
+        for (field, text) in texts.iter().skip(shift).enumerate() {
             let Some(channel) = self.plan.by_field.get(field).copied().flatten() else {
                 continue;
             };

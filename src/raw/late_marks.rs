@@ -1,18 +1,23 @@
 //! A number with one point and three decimals that first comes up behind the head that was looked at.
 
-use std::io::{self, BufRead, BufReader, Read};
+use std::io::{self, Read};
 
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::raw::number::trim;
+use crate::raw::split::line_end;
+use crate::raw::text::TextStream;
 use crate::record::columns::Columns;
 use crate::record::columns::Decimal;
 use crate::record::columns::Delimiter;
-use crate::record::columns::Encoding;
 use crate::record::columns::FileFormat;
 use crate::record::columns::Thousands;
 
+/// Bytes fetched at a time.
+const PIECE: usize = 256 << 10;
+
 /// The longest piece of a line that is looked at, in bytes; a longer line is looked at in pieces.
-const LONGEST: u64 = 1 << 20;
+const LONGEST: usize = 1 << 20;
 
 /// Doubts a decimal point that was only assumed, as the head of the file showed no mark: every number with a point in
 /// the whole file is one to three digits, a point and three more, which is also how thousands are written.
@@ -28,29 +33,40 @@ pub fn late_marks(input: &mut dyn Read, columns: &Columns) -> io::Result<Option<
         _ => return Ok(None),
     };
     let plain = layout.format == FileFormat::Delimited
-        && matches!(layout.encoding, Encoding::Utf8 | Encoding::Windows1252)
         && layout.decimal == Decimal::Point
         && layout.thousands == Thousands::Off;
     if !plain {
         return Ok(None);
     }
-    let mut input = BufReader::new(input);
+    let mut stream = TextStream::new(input, layout.encoding);
     let (mut line, mut first, mut text) = (1, None, Vec::new());
     loop {
-        text.clear();
-        if input.by_ref().take(LONGEST).read_until(b'\n', &mut text)? == 0 {
+        stream.fill(&mut text, PIECE)?;
+        let mut at = 0;
+        while at < text.len() {
+            let end = line_end(&text, at);
+            // A line is sure to end only where something follows: CR may be half of CR LF.
+            let sure = stream.ended() || (end.closed && end.next < text.len());
+            // A longer line is looked at in pieces.
+            if !sure && text.len() - at < LONGEST {
+                break;
+            }
+            for (place, field) in text[at..end.end].split(|found| *found == byte).enumerate() {
+                match shape(trim(field)) {
+                    Shape::Decided => return Ok(None),
+                    Shape::Either if first.is_none() => {
+                        first = Some((line, place + 1, String::from_utf8_lossy(trim(field)).into_owned()));
+                    }
+                    _ => {}
+                }
+            }
+            line += usize::from(end.closed);
+            at = end.next;
+        }
+        text.drain(..at);
+        if stream.ended() {
             break;
         }
-        for (at, field) in text.split(|found| *found == byte).enumerate() {
-            match shape(field.trim_ascii()) {
-                Shape::Decided => return Ok(None),
-                Shape::Either if first.is_none() => {
-                    first = Some((line, at + 1, String::from_utf8_lossy(field.trim_ascii()).into_owned()));
-                }
-                _ => {}
-            }
-        }
-        line += usize::from(text.ends_with(b"\n"));
     }
     Ok(first.map(|(line, column, cell)| {
         Finding::doubt(
@@ -85,13 +101,39 @@ fn shape(cell: &[u8]) -> Shape {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::columns::Encoding;
     use crate::record::columns::Layout;
 
     fn doubt(text: &str, delimiter: Delimiter) -> Option<(Option<usize>, Option<String>)> {
-        let layout = Layout { delimiter, ..Layout::default() };
+        doubt_of(text.as_bytes(), Layout { delimiter, ..Layout::default() })
+    }
+
+    fn doubt_of(mut bytes: &[u8], layout: Layout) -> Option<(Option<usize>, Option<String>)> {
         let columns = Columns { name: "late".to_owned(), layout, channels: Vec::new(), note: None };
-        let found = late_marks(&mut text.as_bytes(), &columns).unwrap()?;
+        let found = late_marks(&mut bytes, &columns).unwrap()?;
         Some((found.place.and_then(|place| place.line), found.found))
+    }
+
+    #[test]
+    fn every_encoding_and_line_ending_is_looked_at() {
+        let expected = Some((Some(40_003), Some("1.234".to_owned())));
+        for ending in ["\n", "\r\n", "\r"] {
+            let mut text = format!("rpm;torque °{ending}3000;180{ending}");
+            text.push_str(&format!("3100;181{ending}").repeat(40_000));
+            text.push_str(&format!("3200;1.234{ending}"));
+            let wide = |bytes: fn(u16) -> [u8; 2], mark: [u8; 2]| {
+                mark.into_iter().chain(text.encode_utf16().flat_map(bytes)).collect::<Vec<u8>>()
+            };
+            for (encoding, bytes) in [
+                (Encoding::Utf8, text.clone().into_bytes()),
+                (Encoding::Utf16Le, wide(u16::to_le_bytes, [0xff, 0xfe])),
+                (Encoding::Utf16Be, wide(u16::to_be_bytes, [0xfe, 0xff])),
+                (Encoding::Windows1252, text.replace('°', "\u{1}").into_bytes()),
+            ] {
+                let layout = Layout { delimiter: Delimiter::Semicolon, encoding, ..Layout::default() };
+                assert_eq!(doubt_of(&bytes, layout), expected, "{encoding:?} {ending:?}");
+            }
+        }
     }
 
     #[test]

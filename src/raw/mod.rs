@@ -12,6 +12,7 @@ mod checks;
 mod error;
 mod guess;
 mod late_marks;
+mod midnight;
 mod number;
 #[cfg(feature = "parquet")]
 mod parquet;

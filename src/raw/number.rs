@@ -282,7 +282,7 @@ fn halves(word: u128) -> (u64, u64) {
     (low, high)
 }
 
-/// Cuts spaces and no-break spaces off both ends.
+/// Cuts spaces and no-break spaces off both ends, and a byte order mark off the front.
 #[inline]
 pub(super) fn trim(mut cell: &[u8]) -> &[u8] {
     loop {
@@ -291,6 +291,8 @@ pub(super) fn trim(mut cell: &[u8]) -> &[u8] {
             [rest @ .., b' ' | b'\t'] => cell = rest,
             [0xc2, 0xa0, rest @ ..] => cell = rest,
             [rest @ .., 0xc2, 0xa0] => cell = rest,
+            // A byte order mark in the middle is left where files were joined.
+            [0xef, 0xbb, 0xbf, rest @ ..] => cell = rest,
             _ => return cell,
         }
     }

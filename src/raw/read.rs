@@ -302,7 +302,7 @@ fn run(
         }
         parse_block(plan, &mut bases, &job.text, &mut job.parsed);
         source.line += u64::from(job.parsed.line_count);
-        assembler.take(&job.parsed, sink);
+        assembler.take(&mut job.parsed, sink);
         let open = plan.channels.iter().zip(&bases).any(|(c, base)| c.time.is_some() && base.is_none());
         if !open || source.ended() {
             break;
@@ -349,10 +349,10 @@ fn run(
                 }
             }
             if taken < sent {
-                let job = lanes[taken % 2].1.recv().map_err(|_| lost_worker())?;
+                let mut job = lanes[taken % 2].1.recv().map_err(|_| lost_worker())?;
                 taken += 1;
                 source.line += u64::from(job.parsed.line_count);
-                assembler.take(&job.parsed, sink);
+                assembler.take(&mut job.parsed, sink);
                 spare.push(job);
             }
         }

@@ -1,5 +1,6 @@
 //! Lines to fields: where a row ends and where its fields lie.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use memchr::{memchr, memchr2};
@@ -175,18 +176,18 @@ impl Splitter {
     pub(super) fn texts(&self, row: &[u8]) -> Vec<String> {
         let mut ranges = Vec::new();
         self.fields(row, &mut ranges);
-        ranges.into_iter().map(|range| field_text(&row[range])).collect()
+        ranges.into_iter().map(|range| field_text(&row[range]).into_owned()).collect()
     }
 }
 
 /// A field's text: doubled quotes made single, runs of blanks made one space.
-pub(super) fn field_text(field: &[u8]) -> String {
+pub(super) fn field_text(field: &[u8]) -> Cow<'_, str> {
     // Most fields are one plain word, or a number.
     if field.iter().all(|b| b.is_ascii_graphic() && *b != b'"') {
-        return String::from_utf8_lossy(field).into_owned();
+        return String::from_utf8_lossy(field);
     }
     let text = String::from_utf8_lossy(field).replace("\"\"", "\"");
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
+    Cow::Owned(text.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
 /// The byte of a delimiter that is one.

@@ -7,6 +7,8 @@ pub(super) struct Running {
     pub(super) missing: u64,
     pub(super) zeros: u64,
     pub(super) first: Option<f64>,
+    /// The line of the first value.
+    pub(super) first_line: Option<u64>,
     pub(super) last: Option<f64>,
     least: f64,
     greatest: f64,
@@ -24,6 +26,7 @@ impl Default for Running {
             missing: 0,
             zeros: 0,
             first: None,
+            first_line: None,
             last: None,
             least: f64::INFINITY,
             greatest: f64::NEG_INFINITY,
@@ -49,6 +52,7 @@ impl Running {
             }
             if self.first.is_none() {
                 self.first = Some(value);
+                self.first_line = Some(*line);
             }
             self.sum += value;
             if value < self.least {
@@ -86,6 +90,7 @@ impl Running {
         self.missing += next.missing;
         self.zeros += next.zeros;
         self.first = self.first.or(next.first);
+        self.first_line = self.first_line.or(next.first_line);
         self.last = next.last.or(self.last);
         self.least = self.least.min(next.least);
         self.greatest = self.greatest.max(next.greatest);

@@ -14,10 +14,8 @@ pub(super) fn picoseconds(form: TimeForm, cell: &[u8]) -> Option<i128> {
     let cell = trim(cell);
     match form {
         TimeForm::Number => None,
-        TimeForm::EpochSeconds => decimal(cell, SECOND),
-        TimeForm::EpochMilliseconds => decimal(cell, SECOND / 1_000),
-        TimeForm::EpochMicroseconds => decimal(cell, SECOND / 1_000_000),
-        TimeForm::EpochNanoseconds => decimal(cell, SECOND / 1_000_000_000),
+        TimeForm::Epoch(decimals) => decimal(cell, SECOND / 10_i128.pow(u32::from(decimals.min(12)))),
+        TimeForm::Days => decimal(cell, 86_400 * SECOND),
         TimeForm::Clock | TimeForm::ClockHoursMinutes => clock(cell, form == TimeForm::ClockHoursMinutes),
         TimeForm::DateYearFirst | TimeForm::DateDayFirst | TimeForm::DateMonthFirst => date(cell, form),
     }
@@ -170,11 +168,15 @@ mod tests {
 
     #[test]
     fn nineteen_digits_are_subtracted_before_they_are_rounded() {
-        let between = apart(TimeForm::EpochNanoseconds, "1700000000000000001", "1700000000000000003");
+        let between = apart(TimeForm::Epoch(9), "1700000000000000001", "1700000000000000003");
         assert_eq!(between, Some(2e-9));
-        let between = apart(TimeForm::EpochSeconds, "1700000000.000000001", "1700000001.000000004");
+        let between = apart(TimeForm::Epoch(0), "1700000000.000000001", "1700000001.000000004");
         assert_eq!(between, Some(1.000000003));
-        assert_eq!(apart(TimeForm::EpochNanoseconds, "1.7e18", "1.7e18"), None);
+        assert_eq!(apart(TimeForm::Epoch(9), "1.7e18", "1.7e18"), None);
+        // Ticks of 100 ns, counted from the year 1 or from 1601.
+        assert_eq!(apart(TimeForm::Epoch(7), "638479999999999999", "638480000000999999"), Some(0.1));
+        assert_eq!(apart(TimeForm::Epoch(1), "17000000001", "17000000003"), Some(0.2));
+        assert_eq!(apart(TimeForm::Days, "45394.5", "45394.50001"), Some(0.864));
     }
 
     #[test]

@@ -89,14 +89,10 @@ impl Column {
 pub enum TimeForm {
     /// A plain number in the column's unit, read as it stands.
     Number,
-    /// Whole or decimal seconds since an epoch.
-    EpochSeconds,
-    /// Milliseconds since an epoch.
-    EpochMilliseconds,
-    /// Microseconds since an epoch.
-    EpochMicroseconds,
-    /// Nanoseconds since an epoch.
-    EpochNanoseconds,
+    /// Counted since an epoch, in seconds (0), their tenths (1), and so on to nanoseconds (9); with decimals or without.
+    Epoch(u8),
+    /// Decimal days since an epoch, as spreadsheets count.
+    Days,
     /// Hours, minutes and seconds (`1:02:03.5`), or minutes and seconds (`02:03.5`).
     Clock,
     /// Hours and minutes (`14:05`).
@@ -109,12 +105,19 @@ pub enum TimeForm {
     DateMonthFirst,
 }
 
-const TIME_WORDS: [(TimeForm, &str); 10] = [
+const TIME_WORDS: [(TimeForm, &str); 17] = [
     (TimeForm::Number, "number"),
-    (TimeForm::EpochSeconds, "epoch-s"),
-    (TimeForm::EpochMilliseconds, "epoch-ms"),
-    (TimeForm::EpochMicroseconds, "epoch-us"),
-    (TimeForm::EpochNanoseconds, "epoch-ns"),
+    (TimeForm::Epoch(0), "epoch-s"),
+    (TimeForm::Epoch(1), "epoch-100ms"),
+    (TimeForm::Epoch(2), "epoch-10ms"),
+    (TimeForm::Epoch(3), "epoch-ms"),
+    (TimeForm::Epoch(4), "epoch-100us"),
+    (TimeForm::Epoch(5), "epoch-10us"),
+    (TimeForm::Epoch(6), "epoch-us"),
+    (TimeForm::Epoch(7), "epoch-100ns"),
+    (TimeForm::Epoch(8), "epoch-10ns"),
+    (TimeForm::Epoch(9), "epoch-ns"),
+    (TimeForm::Days, "days"),
     (TimeForm::Clock, "clock"),
     (TimeForm::ClockHoursMinutes, "clock-hours-minutes"),
     (TimeForm::DateYearFirst, "date-year-first"),

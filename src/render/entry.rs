@@ -4,6 +4,7 @@ use crate::answer::AuditAnswer;
 use crate::answer::Entered;
 use crate::answer::EvidenceLine;
 use crate::answer::PullEntered;
+use crate::answer::TakenIn;
 use crate::answer::Written;
 use crate::render::Look;
 use crate::render::Page;
@@ -29,7 +30,7 @@ pub fn entered(answer: &Entered, look: Look) -> String {
     page.finish()
 }
 
-pub(super) fn written(page: &mut Page, written: &Written) {
+fn written(page: &mut Page, written: &Written) {
     if let Some(recovered) = &written.recovered {
         page.line(2, Tone::Doubt, &format!("First, {recovered}."));
     }
@@ -42,9 +43,7 @@ pub(super) fn written(page: &mut Page, written: &Written) {
 /// Pulls entered.
 pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
     let mut page = Page::new(look);
-    for already in &answer.already {
-        page.line(0, Tone::Doubt, &format!("Not entered again: {already}."));
-    }
+    already(&mut page, &answer.taken_in);
     for line in &answer.pulls {
         let segment = line.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
         let build = match (&line.build, line.fit_up) {
@@ -64,25 +63,37 @@ pub fn pull_entered(answer: &PullEntered, look: Look) -> String {
         from_file(&mut page, &line.taken, &line.not_taken);
         short_gaps(&mut page, &line.gaps);
     }
-    kept_beside(&mut page, &answer.evidence);
-    if !answer.channels.is_empty() {
-        let columns = answer.columns.as_deref().unwrap_or("none");
-        let how = if answer.columns_new { "guessed and kept as" } else { "read by" };
-        page.heading(&format!("Columns, {how} `{columns}`"));
-        channels(&mut page, &answer.channels, false);
+    taken_in(&mut page, &answer.taken_in, "pull");
+    page.finish()
+}
+
+/// What stood in the book already, told first.
+pub(super) fn already(page: &mut Page, taken_in: &TakenIn) {
+    for already in &taken_in.already {
+        page.line(0, Tone::Doubt, &format!("Not entered again: {already}."));
     }
-    if !answer.doubts.is_empty() {
-        page.heading("Doubts, recorded with the pull");
-        for doubt in &answer.doubts {
-            finding(&mut page, 2, doubt);
+}
+
+/// What was taken in with records: evidence, columns, doubts, the commit. `record` is what they are called.
+pub(super) fn taken_in(page: &mut Page, taken_in: &TakenIn, record: &str) {
+    kept_beside(page, &taken_in.evidence);
+    if !taken_in.channels.is_empty() {
+        let columns = taken_in.columns.as_deref().unwrap_or("none");
+        let how = if taken_in.columns_new { "guessed and kept as" } else { "read by" };
+        page.heading(&format!("Columns, {how} `{columns}`"));
+        channels(page, &taken_in.channels, false);
+    }
+    if !taken_in.doubts.is_empty() {
+        page.heading(&format!("Doubts, recorded with the {record}"));
+        for doubt in &taken_in.doubts {
+            finding(page, 2, doubt);
         }
     }
     page.gap();
-    if let Some(done) = &answer.written {
-        written(&mut page, done);
+    if let Some(done) = &taken_in.written {
+        written(page, done);
     }
-    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
-    page.finish()
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", taken_in.next));
 }
 
 /// Conditions that lines of the file say, taken or not.
@@ -96,7 +107,7 @@ pub(super) fn from_file(page: &mut Page, taken: &[String], not_taken: &[String])
 }
 
 /// Files kept beside the table, and what is recorded as exported from them.
-pub(super) fn kept_beside(page: &mut Page, evidence: &[EvidenceLine]) {
+fn kept_beside(page: &mut Page, evidence: &[EvidenceLine]) {
     for kept in evidence {
         let derived = match kept.derived.as_slice() {
             [] => String::new(),

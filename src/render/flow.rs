@@ -7,21 +7,17 @@ use crate::render::Look;
 use crate::render::Page;
 use crate::render::diff::refusal;
 use crate::render::diff::side_text;
+use crate::render::entry::already;
 use crate::render::entry::from_file;
-use crate::render::entry::kept_beside;
-use crate::render::entry::written;
-use crate::render::finding::finding;
+use crate::render::entry::taken_in;
 use crate::render::gaps::pending;
 use crate::render::gaps::short_gaps;
-use crate::render::look::channels;
 use crate::render::page::Tone;
 
 /// Flow sheets entered.
 pub fn flow_entered(answer: &FlowEntered, look: Look) -> String {
     let mut page = Page::new(look);
-    for already in &answer.already {
-        page.line(0, Tone::Doubt, &format!("Not entered again: {already}."));
-    }
+    already(&mut page, &answer.taken_in);
     for sheet in &answer.sheets {
         let port = sheet.port.as_ref().map(|port| format!(" {port}")).unwrap_or_default();
         let segment = sheet.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
@@ -42,24 +38,7 @@ pub fn flow_entered(answer: &FlowEntered, look: Look) -> String {
         from_file(&mut page, &sheet.taken, &sheet.not_taken);
         short_gaps(&mut page, &sheet.gaps);
     }
-    kept_beside(&mut page, &answer.evidence);
-    if !answer.channels.is_empty() {
-        let columns = answer.columns.as_deref().unwrap_or("none");
-        let how = if answer.columns_new { "guessed and kept as" } else { "read by" };
-        page.heading(&format!("Columns, {how} `{columns}`"));
-        channels(&mut page, &answer.channels, false);
-    }
-    if !answer.doubts.is_empty() {
-        page.heading("Doubts, recorded with the sheet");
-        for doubt in &answer.doubts {
-            finding(&mut page, 2, doubt);
-        }
-    }
-    page.gap();
-    if let Some(done) = &answer.written {
-        written(&mut page, done);
-    }
-    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+    taken_in(&mut page, &answer.taken_in, "sheet");
     page.finish()
 }
 

@@ -151,7 +151,7 @@ fn enter_pulls(book: &Book, context: &Context, steps: &mut Vec<DemoStep>) -> Res
         let request = request(item, spool.file(&file)?);
         let answer = enter::pull(book, &present, &request)?;
         entered += answer.pulls.len();
-        doubtful += usize::from(!answer.doubts.is_empty());
+        doubtful += usize::from(!answer.taken_in.doubts.is_empty());
         if first.is_none() {
             first = Some((file, answer));
         }

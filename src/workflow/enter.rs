@@ -6,12 +6,18 @@ use std::path::PathBuf;
 use crate::answer::GapLine;
 use crate::answer::PullEntered;
 use crate::answer::PullLine;
+use crate::answer::TakenIn;
 use crate::check;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::yaml;
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
 use crate::raw;
 use crate::raw::Summary;
+use crate::record::Course;
+use crate::record::Value;
+use crate::record::channel::ChannelQuantity;
 use crate::record::columns::Columns;
 use crate::store::Book;
 use crate::store::Source;
@@ -97,48 +103,39 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
         derived_from: request.derived_from.as_deref(),
     };
     let (tables, evidence) = take_in::sorted(&request.files, &reading)?;
-    let mut answer = PullEntered {
-        pulls: Vec::new(),
-        already: Vec::new(),
-        evidence: Vec::new(),
-        columns: None,
-        columns_new: false,
-        channels: Vec::new(),
-        doubts: Vec::new(),
-        written: None,
-        next: String::new(),
-    };
+    let mut answer = PullEntered { pulls: Vec::new(), taken_in: TakenIn::default() };
     let kept_evidence = take_in::keep(&mut draft, context, &reading, &evidence)?;
     let mut order = enter_record::next_order(draft.library(), &session, request.order)?;
     let mut entered = Vec::new();
-    for offered in tables {
+    for found in tables {
         let id = format!("{session}-{order:02}");
-        let mut table = take_in::table(&mut draft, context, &reading, offered, &id)?;
+        let mut table = take_in::table(&mut draft, context, &reading, found, &id)?;
         table.doubts.extend(barometer_doubt(draft.library(), &session, &table.columns, &table.summary)?);
         table.doubts = look::named_doubts(std::mem::take(&mut table.doubts), &table.name);
-        answer.columns = Some(table.columns.name.clone());
-        answer.columns_new |= table.columns_new;
-        answer.channels = look::channel_lines(&table.summary, table.guess.as_ref());
+        answer.taken_in.columns = Some(table.columns.name.clone());
+        answer.taken_in.columns_new |= table.columns_new;
+        answer.taken_in.channels = look::channel_lines(&table.summary, table.guess.as_ref());
         let segments = take_in::chosen_segments(&table, request.segment)?;
         for segment in segments {
             if let Some(holder) = held_by(draft.library(), &table, segment)? {
-                answer.already.push(format!("{} is {holder} already", table.name));
+                answer.taken_in.already.push(format!("{} is {holder} already", table.name));
                 continue;
             }
             let entering =
                 Entering { session: &session, order, table: Some(&table), segment, evidence: &kept_evidence };
-            let (line, path) = enter_record::put(&mut draft, context, request, &entering)?;
+            let (line, path, doubts) = enter_record::put(&mut draft, context, request, &entering)?;
+            answer.taken_in.doubts.extend(doubts);
             order += 1;
             entered.push((line, path));
         }
-        answer.doubts.extend(table.doubts);
+        answer.taken_in.doubts.extend(table.doubts);
     }
     if entered.is_empty() {
-        answer.next = "nothing new was entered: these bytes are in the book".to_owned();
+        answer.taken_in.next = "nothing new was entered: these bytes are in the book".to_owned();
         return Ok(answer);
     }
     let names: Vec<&str> = entered.iter().map(|(line, _): &(PullLine, _)| line.file.as_str()).collect();
-    answer.evidence = take_in::evidence_lines(&kept_evidence, &unique(&names));
+    answer.taken_in.evidence = take_in::evidence_lines(&kept_evidence, &unique(&names));
     for (mut line, path) in entered {
         let root = draft.library().tree(&path)?;
         let pull = root.and_then(|root| crate::manifest::bind::pull(&path, &root, draft.library().kinds()).0);
@@ -151,8 +148,8 @@ pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<Pul
     let ids: Vec<&str> = answer.pulls.iter().map(|line| line.pull.as_str()).collect();
     let files: Vec<&str> = answer.pulls.iter().map(|line| line.file.as_str()).collect();
     let message = format!("Enter pull {}: {}", ids.join(", "), unique(&files).join(", "));
-    answer.written = Some(draft.commit(context, &message)?);
-    answer.next = next_step(&answer.pulls);
+    answer.taken_in.written = Some(draft.commit(context, &message)?);
+    answer.taken_in.next = next_step(&answer.pulls);
     Ok(answer)
 }
 
@@ -242,43 +239,44 @@ fn session(draft: &mut Draft<'_>, context: &Context, request: &PullRequest) -> R
     Ok(tag)
 }
 
-/// Whether the barometer in the file looks reduced to sea level for the cell's altitude.
-fn barometer_doubt(
-    library: &Library,
-    session: &str,
-    columns: &Columns,
-    summary: &Summary,
-) -> Result<Option<Finding>, Failure> {
-    use crate::quantity::QuantityKind;
-    use crate::record::channel::ChannelQuantity;
+/// The altitude of a session's cell in m, where it is known.
+pub(super) fn altitude_m(library: &Library, session: &str) -> Result<Option<f64>, Failure> {
     let Some(session) = library.session(session)? else {
         return Ok(None);
     };
     let Some(cell) = library.cell(&session.cell)? else {
         return Ok(None);
     };
-    let altitude = cell
-        .figures
-        .get("altitude")
-        .and_then(|figure| figure.standing(crate::record::Course::Fixed, None))
-        .and_then(|standing| match standing.entry.known.value() {
-            Some(crate::record::Value::Quantity(reading)) => Some(reading.mean().si()),
-            _ => None,
-        });
+    let altitude = cell.figures.get("altitude").and_then(|figure| figure.standing(Course::Fixed, None));
+    Ok(altitude.and_then(|standing| match standing.entry.known.value() {
+        Some(Value::Quantity(reading)) => Some(reading.mean().si()),
+        _ => None,
+    }))
+}
+
+/// Whether the barometer channel of the file looks reduced to sea level for the cell's altitude.
+fn barometer_doubt(
+    library: &Library,
+    session: &str,
+    columns: &Columns,
+    summary: &Summary,
+) -> Result<Option<Finding>, Failure> {
     let barometer = columns
         .channels
         .iter()
         .zip(&summary.channels)
         .find(|(column, _)| column.quantity == ChannelQuantity::Barometer);
-    let pressure = barometer.and_then(|(column, channel)| {
-        let unit =
-            crate::quantity::Unit::parse(column.unit.as_deref()?, QuantityKind::PressureAbsolute).ok()?;
-        channel.mean.map(|mean| unit.to_si(mean))
-    });
-    Ok(match (pressure, altitude) {
-        (Some(pressure), Some(altitude)) => raw::sea_level_doubt(pressure, altitude),
-        _ => None,
-    })
+    let Some((column, pressure_pa)) = barometer.and_then(|(column, channel)| {
+        let unit = Unit::parse(column.unit.as_deref()?, QuantityKind::PressureAbsolute).ok()?;
+        Some((column, unit.to_si(channel.mean?)))
+    }) else {
+        return Ok(None);
+    };
+    let altitude = altitude_m(library, session)?;
+    let doubt = altitude.and_then(|altitude| raw::sea_level_doubt(pressure_pa, altitude));
+    let first_row = summary.segments.first().map_or(1, |segment| segment.first_line);
+    let place = Place::default().line(usize::try_from(first_row).unwrap_or(usize::MAX));
+    Ok(doubt.map(|doubt| doubt.at(place.field(column.name.as_str()))))
 }
 
 /// The pull that holds these bytes and this segment already.

@@ -2,8 +2,12 @@
 
 use crate::answer::PullLine;
 use crate::finding::Finding;
+use crate::finding::Place;
 use crate::manifest::emit::Piece;
+use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
+use crate::quantity::parse_reading;
+use crate::raw;
 use crate::record::Correcting;
 use crate::record::Effective;
 use crate::record::Pull;
@@ -12,7 +16,9 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::enter;
 use crate::workflow::enter::PullRequest;
+use crate::workflow::enter_conditions::Pieces;
 use crate::workflow::enter_conditions::changed;
 use crate::workflow::enter_conditions::conditions;
 use crate::workflow::fit_up::fit_up;
@@ -22,6 +28,9 @@ use crate::workflow::names;
 use crate::workflow::take_in;
 use crate::workflow::take_in::Kept;
 use crate::workflow::take_in::Table;
+
+/// The condition that a barometer gives.
+const STATION_PRESSURE: &str = "station-pressure";
 
 /// A pull about to be written.
 pub(super) struct Entering<'e> {
@@ -52,7 +61,7 @@ pub(super) fn next_order(library: &Library, session: &str, wanted: Option<u32>) 
     }
 }
 
-/// Writes one pull's manifest into a write under way; returns its line and path.
+/// Writes one pull's manifest into a write under way; returns its line, its path and doubts about its conditions.
 ///
 /// # Errors
 /// A value does not hold.
@@ -61,7 +70,7 @@ pub(super) fn put(
     context: &Context,
     request: &PullRequest,
     entering: &Entering<'_>,
-) -> Result<(PullLine, String), Failure> {
+) -> Result<(PullLine, String, Vec<Finding>), Failure> {
     let id = format!("{}-{:02}", entering.session, entering.order);
     let library = draft.library();
     let before = previous(library, entering.session, entering.order)?;
@@ -124,7 +133,7 @@ pub(super) fn put(
     let (conditions, run, found) =
         conditions(library, context, request, entering, last.as_ref(), at.as_deref(), &mut as_last)?;
     if !conditions.is_empty() {
-        put("conditions", Piece::Block(conditions));
+        put("conditions", Piece::Block(conditions.clone()));
     }
     if !run.is_empty() {
         put("run", Piece::Line(run));
@@ -142,7 +151,9 @@ pub(super) fn put(
     if let Some(ran) = ran(entering) {
         put("ran", Piece::word(ran));
     }
-    let doubts = doubts(entering, request, before.as_ref());
+    let reduced = sea_level_doubt(library, entering.session, &conditions)?;
+    let mut doubts = doubts(entering, request, before.as_ref());
+    doubts.extend(reduced.iter().map(|doubt| (doubt.code, told(doubt))));
     if !doubts.is_empty() {
         let lines = doubts.iter().map(|(code, says)| {
             Piece::Line(vec![("code".to_owned(), Piece::word(*code)), ("says".to_owned(), Piece::text(says))])
@@ -170,7 +181,7 @@ pub(super) fn put(
         not_taken: found.not_taken,
         gaps: Vec::new(),
     };
-    Ok((line, path))
+    Ok((line, path, reduced.into_iter().collect()))
 }
 
 /// The pull before this one in its session.
@@ -354,16 +365,7 @@ fn doubts(
         .table
         .iter()
         .flat_map(|table| &table.doubts)
-        .map(|doubt| {
-            let place = doubt
-                .place
-                .as_ref()
-                .and_then(|place| place.line)
-                .map(|line| format!("line {line}: "))
-                .unwrap_or_default();
-            let found = doubt.found.as_ref().map(|found| format!("; found {found}")).unwrap_or_default();
-            (doubt.code, format!("{place}{}{found}", doubt.message))
-        })
+        .map(|doubt| (doubt.code, told(doubt)))
         .collect();
     let expected = before.map_or(1, |before| before.order + 1);
     if entering.order > expected && request.skipped.is_none() {
@@ -373,6 +375,34 @@ fn doubts(
         ));
     }
     doubts
+}
+
+/// A doubt as a record keeps it: its line, what it says, what was found.
+pub(super) fn told(doubt: &Finding) -> String {
+    let line = doubt.place.as_ref().and_then(|place| place.line);
+    let line = line.map(|line| format!("line {line}: ")).unwrap_or_default();
+    let found = doubt.found.as_ref().map(|found| format!("; found {found}")).unwrap_or_default();
+    format!("{line}{}{found}", doubt.message)
+}
+
+/// Whether the station pressure among the conditions looks reduced to sea level for the cell's altitude.
+fn sea_level_doubt(
+    library: &Library,
+    session: &str,
+    conditions: &Pieces,
+) -> Result<Option<Finding>, Failure> {
+    let stated = conditions.iter().find(|(name, _)| name == STATION_PRESSURE);
+    let Some((_, Piece::Line(entries))) = stated else { return Ok(None) };
+    let text = entries.iter().find_map(|(key, piece)| match piece {
+        Piece::Word(text) if matches!(key.as_str(), "measured" | "listed" | "assumed") => Some(text),
+        _ => None,
+    });
+    let reading = text.and_then(|text| parse_reading(text, QuantityKind::PressureAbsolute, None).ok());
+    let (Some(reading), Some(altitude)) = (reading, enter::altitude_m(library, session)?) else {
+        return Ok(None);
+    };
+    let doubt = raw::sea_level_doubt(reading.mean().si(), altitude);
+    Ok(doubt.map(|doubt| doubt.at(Place::file("conditions").field(STATION_PRESSURE))))
 }
 
 /// Writes down why numbers before this pull have none.

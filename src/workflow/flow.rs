@@ -6,6 +6,7 @@ use crate::answer::FlowEntered;
 use crate::answer::FlowLine;
 use crate::answer::FlowPoint;
 use crate::answer::GapLine;
+use crate::answer::TakenIn;
 use crate::check::FlowSide;
 use crate::check::flow_gaps;
 use crate::finding::Finding;
@@ -21,6 +22,7 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::enter_record;
 use crate::workflow::enter_record::raw_lines;
 use crate::workflow::flow_conditions;
 use crate::workflow::flow_points;
@@ -103,17 +105,17 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         stem: request.bench.as_deref().unwrap_or("flow"),
         derived_from: request.derived_from.as_deref(),
     };
-    let (tables, evidence) = take_in::sorted(&request.files, &reading)?;
-    let &[offered] = tables.as_slice() else {
+    let (mut tables, evidence) = take_in::sorted(&request.files, &reading)?;
+    let (Some(found), true) = (tables.pop(), tables.is_empty()) else {
         return Err(Failure::usage(
             Finding::error("several-tables", "a flow sheet is entered from one table at a time")
-                .found(format!("{} tables", tables.len()))
+                .found(format!("{} tables", tables.len() + 1))
                 .next("enter them one by one; photos may stand beside each"),
         ));
     };
     let kept = take_in::keep(&mut draft, context, &reading, &evidence)?;
     let first = tag(draft.library(), request, &part, specs.first())?;
-    let mut table = take_in::table(&mut draft, context, &reading, offered, &first)?;
+    let mut table = take_in::table(&mut draft, context, &reading, found, &first)?;
     let places = FlowColumns::of(&table.columns).map_err(|finding| placed(finding, &table.name))?;
     let ports = ports(&table, &places, &specs)?;
     if request.name.is_some() && ports.len() > 1 {
@@ -125,20 +127,18 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
     }
     let mut answer = FlowEntered {
         sheets: Vec::new(),
-        already: Vec::new(),
-        evidence: Vec::new(),
-        columns: Some(table.columns.name.clone()),
-        columns_new: table.columns_new,
-        channels: look::channel_lines(&table.summary, table.guess.as_ref()),
-        doubts: Vec::new(),
-        written: None,
-        next: String::new(),
+        taken_in: TakenIn {
+            columns: Some(table.columns.name.clone()),
+            columns_new: table.columns_new,
+            channels: look::channel_lines(&table.summary, table.guess.as_ref()),
+            ..TakenIn::default()
+        },
     };
     flow_conditions::fitting(draft.library(), request, &ports)?;
     let mut sheets = Vec::new();
     for port in &ports {
         if let Some(holder) = held_by(draft.library(), &table, port)? {
-            answer.already.push(format!("{} is {holder} already", table.name));
+            answer.taken_in.already.push(format!("{} is {holder} already", table.name));
             continue;
         }
         let mut reader = draft.open_raw(&table.raw.sha256)?.ok_or_else(|| {
@@ -160,19 +160,19 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         let sheet = Sheet { part: &part, with_part: &with_part, port, table: &table, evidence: &kept };
         answer.sheets.push(put(&mut draft, context, request, &sheet, points)?);
     }
-    answer.doubts.clone_from(&table.doubts);
+    answer.taken_in.doubts.clone_from(&table.doubts);
     if answer.sheets.is_empty() {
-        answer.next = "nothing new was entered: these bytes are in the book".to_owned();
+        answer.taken_in.next = "nothing new was entered: these bytes are in the book".to_owned();
         return Ok(answer);
     }
-    answer.evidence = take_in::evidence_lines(&kept, &[&table.name]);
+    answer.taken_in.evidence = take_in::evidence_lines(&kept, &[&table.name]);
     let tags: Vec<&str> = answer.sheets.iter().map(|sheet| sheet.flow.as_str()).collect();
-    answer.next = match answer.sheets.iter().find_map(|sheet| sheet.gaps.first()) {
+    answer.taken_in.next = match answer.sheets.iter().find_map(|sheet| sheet.gaps.first()) {
         Some(gap) => gap.close.first().cloned().unwrap_or_default(),
         None => format!("mulebook diff BASE {}", tags.join(" ")),
     };
     let message = format!("Enter flow sheet {}: {}", tags.join(", "), table.name);
-    answer.written = Some(draft.commit(context, &message)?);
+    answer.taken_in.written = Some(draft.commit(context, &message)?);
     Ok(answer)
 }
 
@@ -322,13 +322,8 @@ fn put(
     }
     if !table.doubts.is_empty() {
         let lines = table.doubts.iter().map(|doubt| {
-            let place = doubt.place.as_ref().and_then(|place| place.line);
-            let line = place.map(|line| format!("line {line}: ")).unwrap_or_default();
-            let found = doubt.found.as_ref().map(|found| format!("; found {found}")).unwrap_or_default();
-            Piece::Line(vec![
-                ("code".to_owned(), Piece::word(doubt.code)),
-                ("says".to_owned(), Piece::text(format!("{line}{}{found}", doubt.message))),
-            ])
+            let says = Piece::text(enter_record::told(doubt));
+            Piece::Line(vec![("code".to_owned(), Piece::word(doubt.code)), ("says".to_owned(), says)])
         });
         put("doubts", Piece::List(lines.collect()));
     }

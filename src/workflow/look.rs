@@ -124,6 +124,9 @@ pub fn look(
     };
     let mut doubts: Vec<Finding> = guess.iter().flat_map(|guess| guess.doubts.clone()).collect();
     doubts.extend(summary.doubts.iter().cloned());
+    if guess.is_some() {
+        doubts.extend(late_marks(&mut Source::open(path)?, &chosen, &name)?);
+    }
     Ok(LookAnswer {
         layout: layout_words(&chosen),
         columns: columns.map(str::to_owned),
@@ -178,6 +181,22 @@ pub(super) fn guess(source: &mut Source, name: &str, answers: &[String]) -> Resu
         }
         failure
     })
+}
+
+/// The doubt about marks that the guess could not see, as it saw only the head of the file.
+///
+/// # Errors
+/// The file cannot be read.
+pub(super) fn late_marks(
+    source: &mut Source,
+    columns: &Columns,
+    name: &str,
+) -> Result<Option<Finding>, Failure> {
+    if source.length() <= SAMPLE as u64 {
+        return Ok(None);
+    }
+    raw::late_marks(source, columns)
+        .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")).into())
 }
 
 /// The failure of open questions: two readings are possible, so nothing is entered.

@@ -141,6 +141,13 @@ pub(super) fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
 }
 
+/// What was taken for a table, with the guess that it was taken for one by.
+pub(super) struct Found<'o> {
+    offered: &'o Offered,
+    /// None where only the columns record that is followed may read it.
+    guess: Option<Guess>,
+}
+
 /// The tables among what is offered, and the evidence beside them: what no reader takes for a table.
 ///
 /// # Errors
@@ -148,7 +155,7 @@ pub(super) fn file_name(path: &Path) -> String {
 pub(super) fn sorted<'o>(
     offered: &'o [Offered],
     reading: &Reading<'_>,
-) -> Result<(Vec<&'o Offered>, Vec<&'o Offered>), Failure> {
+) -> Result<(Vec<Found<'o>>, Vec<&'o Offered>), Failure> {
     let mut tables = Vec::new();
     let mut evidence = Vec::new();
     let mut first_refusal = None;
@@ -163,8 +170,8 @@ pub(super) fn sorted<'o>(
         match look::guess(&mut source, &name, reading.answers) {
             Err(_) if reading.columns.is_some() && !tables.is_empty() => evidence.push(one),
             // A columns record may read what a guess cannot.
-            Err(_) if reading.columns.is_some() => tables.push(one),
-            Ok(_) => tables.push(one),
+            Err(_) if reading.columns.is_some() => tables.push(Found { offered: one, guess: None }),
+            Ok(guess) => tables.push(Found { offered: one, guess: Some(guess) }),
             Err(failure) => {
                 first_refusal.get_or_insert(failure);
                 evidence.push(one);
@@ -218,19 +225,17 @@ pub(super) fn table(
     draft: &mut Draft<'_>,
     context: &Context,
     reading: &Reading<'_>,
-    offered: &Offered,
+    found: Found<'_>,
     record: &str,
 ) -> Result<Table, Failure> {
+    let offered = found.offered;
     let mut source = offered.open()?;
     let (name, length) = (offered.name(record), source.length());
-    let guess = match reading.columns {
-        Some(_) => None,
-        None => {
-            let mut guess = look::guess(&mut source, &name, reading.answers)?;
-            (reading.settle)(&mut guess)?;
-            Some(guess)
-        }
-    };
+    // A columns record is followed to the letter; nothing is guessed beside it.
+    let mut guess = found.guess.filter(|_| reading.columns.is_none());
+    if let Some(guess) = &mut guess {
+        (reading.settle)(guess)?;
+    }
     let (columns, columns_new) = columns(draft, reading, guess.as_ref(), &name)?;
     let raw = draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
     let mut reader = draft.open_raw(&raw.sha256)?.ok_or_else(|| {
@@ -258,12 +263,8 @@ pub(super) fn table(
     }
     let mut doubts: Vec<Finding> = guess.iter().flat_map(|guess| guess.doubts.clone()).collect();
     doubts.extend(summary.doubts.iter().cloned());
-    if guess.is_some() && length > look::SAMPLE as u64 {
-        // What the guess saw was only the head of the file.
-        let mut again = offered.open()?;
-        let late = raw::late_marks(&mut again, &columns)
-            .map_err(|error| Finding::error("raw-file", format!("{name} could not be read: {error}")))?;
-        doubts.extend(late);
+    if guess.is_some() {
+        doubts.extend(look::late_marks(&mut offered.open()?, &columns, &name)?);
     }
     let typed = offered.is_typed();
     Ok(Table { name, raw, columns, columns_new, guess, summary, doubts, typed })

@@ -190,3 +190,14 @@ fn what_looks_wrong_in_a_file_is_said() {
     }
     kept!("look-wrong", shown);
 }
+
+#[test]
+fn a_clock_that_passes_midnight_is_one_pull() {
+    let bench = Bench::shop();
+    let rows = [(23, 59, 58), (23, 59, 59), (0, 0, 0), (0, 0, 1)].iter().enumerate();
+    let rows: String = rows
+        .map(|(row, (h, m, s))| format!("{h:02}:{m:02}:{s:02},{},{}.5\n", 3000 + row * 100, 61 + row))
+        .collect();
+    bench.put("night.csv", &format!("Time,RPM,Torque (Nm)\n{rows}"));
+    shown!(bench, "past-midnight", &["look", "../night.csv"]);
+}

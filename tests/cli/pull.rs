@@ -177,6 +177,55 @@ fn a_barometer_reduced_to_sea_level_is_doubted() {
     let text = trace(4).replace("Air Temp (°C)", "Barometer (kPa)").replace(",21.", ",101.");
     bench.put("run-4.csv", &text);
     shown!(bench, "sea-level", &["pull", "../run-4.csv", "--build", "b1"]);
+    // The same of a pressure that was typed; one that suits the cell's 320 m is taken.
+    bench.put("run-5.csv", &trace(5));
+    let typed = |file, pressure| ["pull", file, "--build", "b1", "--with", "lamp-1", "--set", pressure];
+    shown!(bench, "sea-level-typed", &typed("../run-5.csv", "station-pressure=1013 mbar"));
+    assert!(bench.read("builds/b1/pulls/0412a-04.yaml").contains("barometer-at-sea-level"));
+    bench.put("run-6.csv", &trace(6));
+    bench.run(&typed("../run-6.csv", "station-pressure=98.1 kPa")).done();
+    assert!(!bench.read("builds/b1/pulls/0412a-05.yaml").contains("barometer-at-sea-level"));
+}
+
+/// Behind the head that the guess saw, a number comes up that could be read in two ways.
+#[test]
+fn a_mark_that_was_assumed_is_doubted_where_it_first_comes_up() {
+    let bench = Bench::shop();
+    let mut text = String::from("Time (s);Speed (rpm);Torque (Nm)\n");
+    let mut rows = 0_i32;
+    while text.len() <= 1 << 20 {
+        text.push_str(&format!("{rows};{};{}\n", 3000 + rows % 5000, 100 + rows % 90));
+        rows += 1;
+    }
+    let sure = format!("{text}{rows};4000;151.5\n");
+    text.push_str(&format!("{rows};4000;1.234\n"));
+    bench.put("long.csv", &text);
+    bench.put("sure.csv", &sure);
+    let doubted = |said: &serde_json::Value| -> Vec<u64> {
+        let doubts = said["doubts"].as_array().expect("doubts").iter();
+        doubts
+            .filter(|doubt| doubt["code"] == "mark-assumed")
+            .filter_map(|doubt| doubt["place"]["line"].as_u64())
+            .collect()
+    };
+    let look = bench.run(&["look", "../long.csv", "--json"]).done().json();
+    let late = vec![u64::try_from(rows + 2).expect("a line")];
+    assert_eq!(doubted(&look), late);
+    let said = bench.run(&["pull", "../long.csv", "--build", "b1", "--json"]).done().json();
+    assert_eq!(doubted(&said), late);
+    let record = bench.read("builds/b1/pulls/0412a-03.yaml");
+    assert!(record.contains(&format!("code: mark-assumed, says: \"line {}:", rows + 2)), "{record}");
+    // A number that can only be read in one way settles it.
+    let said = bench.run(&["pull", "../sure.csv", "--build", "b1", "--json"]).done().json();
+    assert!(doubted(&said).is_empty());
+    // What the columns record says is followed to the letter, and nothing is assumed.
+    bench
+        .run(&["correct", "0412a-03", "--set", "outcome=marks not settled", "--because", "read again"])
+        .done();
+    let columns =
+        record.split("columns: ").nth(1).and_then(|rest| rest.split([',', '}']).next()).expect("a record");
+    let said = bench.run(&["look", "../long.csv", "--columns", columns, "--json"]).done().json();
+    assert!(doubted(&said).is_empty());
 }
 
 #[test]

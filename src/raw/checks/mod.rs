@@ -65,8 +65,9 @@ impl Checks {
         self.thin.rows(batch);
     }
 
-    /// What looks wrong, now that everything has been seen.
-    pub(super) fn finish(self, columns: &[Column], running: &[Running]) -> Vec<Finding> {
+    /// What looks wrong, now that everything has been seen. What holds of a whole channel names the line of its first
+    /// value, or of the first row, where it has none.
+    pub(super) fn finish(self, columns: &[Column], running: &[Running], first_row: u64) -> Vec<Finding> {
         let mut doubts = Vec::new();
         sameness::no_data(columns, running, &mut doubts);
         sameness::stuck(columns, running, &mut doubts);
@@ -79,6 +80,12 @@ impl Checks {
         power::finish(&self.power, &self.thin, columns, running, &mut doubts);
         power::fuel(&self.thin, columns, &mut doubts);
         range::units_against_values(&self.thin, columns, &mut doubts);
+        for place in doubts.iter_mut().filter_map(|doubt| doubt.place.as_mut()) {
+            let channel =
+                columns.iter().position(|column| place.field.as_deref() == Some(column.name.as_str()));
+            let line = channel.and_then(|channel| running[channel].first_line).unwrap_or(first_row);
+            place.line.get_or_insert(usize::try_from(line).unwrap_or(usize::MAX));
+        }
         doubts
     }
 }

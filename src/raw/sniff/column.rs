@@ -3,6 +3,7 @@
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::raw::guess::{Choice, ColumnGuess, Question};
+use crate::raw::sniff::clock::counted;
 use crate::raw::sniff::look::{Look, VISIBLE_TIMES};
 use crate::raw::sniff::vocabulary::{basis, is_unit, quantity, tidy};
 use crate::raw::time::picoseconds;
@@ -34,6 +35,13 @@ pub(in crate::raw) fn name_and_unit(header: &str) -> (String, Option<String>) {
                 );
             }
         }
+    }
+    // `Fuel lb/hr`: a unit with a stroke in it is one unit.
+    if let Some((name, unit)) = header.rsplit_once(' ')
+        && unit.contains('/')
+        && is_unit(unit)
+    {
+        return (name.trim().to_owned(), Some(unit.to_owned()));
     }
     for mark in [", ", " / ", "/", "_", " ", "."] {
         if let Some((name, unit)) = header.rsplit_once(mark) {
@@ -166,49 +174,10 @@ fn time_form(
     }
     let numbers: Vec<(u64, &str)> =
         cells.iter().filter(|c| c.2 == Look::Number).map(|c| (c.0, c.1.trim())).collect();
-    let digits = |text: &str| text.split(['.', ',']).next().unwrap_or("").len();
-    let all = |n: usize| {
-        numbers.iter().all(|(_, t)| digits(t) == n && t.bytes().next().is_some_and(|b| b.is_ascii_digit()))
-    };
-    let epochs = [
-        (10, TimeForm::EpochSeconds),
-        (13, TimeForm::EpochMilliseconds),
-        (16, TimeForm::EpochMicroseconds),
-        (19, TimeForm::EpochNanoseconds),
-    ];
-    if !numbers.is_empty()
-        && let Some((_, form)) = epochs.into_iter().find(|(n, _)| all(*n))
-    {
-        return (Some(form), None);
-    }
-    if unit.is_some() || numbers.is_empty() {
-        return (Some(TimeForm::Number), None);
-    }
-    let values: Vec<f64> = numbers.iter().filter_map(|(_, t)| t.replace(',', ".").parse().ok()).collect();
-    let whole = values.iter().all(|v| v.fract().abs() < f64::EPSILON);
-    let steps = crate::raw::statistics::median(values.windows(2).map(|w| (w[1] - w[0]).abs()).collect());
-    if whole && steps.is_some_and(|s| s >= 2.0) {
-        let (line, cell) = numbers.get(1).or(numbers.first()).copied().unwrap_or((0, ""));
-        let question = Question {
-            code: "time-unit",
-            says: format!(
-                "{name} has no unit and goes in whole numbers (line {line}: {cell}): seconds or milliseconds?"
-            ),
-            choices: vec![
-                Choice { word: format!("{name}.unit=s"), means: format!("{cell} s") },
-                Choice { word: format!("{name}.unit=ms"), means: format!("{cell} ms") },
-            ],
-        };
-        *unit = Some("s".to_owned());
-        return (Some(TimeForm::Number), Some(question));
-    }
-    *unit = Some("s".to_owned());
-    doubts.push(
-        Finding::doubt("unit-not-stated", format!("{name} has no unit; read as seconds"))
-            .at(Place::default().field(name))
-            .next("say the unit in the columns record"),
-    );
-    (Some(TimeForm::Number), None)
+    let counted = counted(name, unit.take(), &numbers);
+    *unit = counted.unit;
+    doubts.extend(counted.doubt);
+    (Some(counted.form), counted.question)
 }
 
 /// Chooses among the forms that fit every cell; asks where day and month could change places to another result.
@@ -284,6 +253,9 @@ mod tests {
         assert_eq!(both("torque_nm"), pair("torque", "nm"));
         assert_eq!(both("Power kW"), pair("Power", "kW"));
         assert_eq!(both("RPM"), pair("RPM", "RPM"));
+        assert_eq!(both("Fuel lb/hr"), pair("Fuel", "lb/hr"));
+        assert_eq!(both("Drehzahl 1/min"), pair("Drehzahl", "1/min"));
+        assert_eq!(both("Torque/lb ft"), pair("Torque", "lb ft"));
         assert_eq!(both("Exhaust (1)"), pair("Exhaust (1)", ""));
         assert_eq!(both("Torque (obs)"), pair("Torque (obs)", ""));
         assert_eq!(both("dyno_torque"), pair("dyno_torque", ""));

@@ -1,5 +1,8 @@
 //! Delimiters that may as well be marks inside numbers.
 
+use std::borrow::Cow;
+
+use crate::raw::block::statistic_word;
 use crate::raw::error::RawError;
 use crate::raw::guess::{Choice, Question};
 use crate::raw::sniff::header::{self, Heading};
@@ -13,7 +16,7 @@ pub(super) const INSIDE: &str = "delimiter=inside";
 
 /// The question whether commas (or spaces) that part fields also stand inside numbers, where nothing settles it, and
 /// whether every row taken whole would be one number.
-pub(super) fn inside_numbers(table: &Table, heading: &Heading) -> Option<(Question, bool)> {
+pub(super) fn inside_numbers(table: &Table<'_>, heading: &Heading) -> Option<(Question, bool)> {
     let mark = match table.delimiter? {
         Delimiter::Comma => "comma",
         Delimiter::Spaces => "space",
@@ -24,15 +27,16 @@ pub(super) fn inside_numbers(table: &Table, heading: &Heading) -> Option<(Questi
     }
     let header = heading.header.iter().rposition(|t| !t.is_empty()).map_or(0, |n| n + 1);
     let rows = || table.rows[table.first..].iter().filter(|r| r.is_data());
-    let taken_whole = |row: &Row| String::from_utf8_lossy(&row.bytes).trim().to_owned();
+    let taken_whole = |row: &Row<'_>| String::from_utf8_lossy(row.bytes).trim().to_owned();
     let whole_rows = rows().all(|r| is_number(&taken_whole(r)));
     let pairs = || {
         let digits =
-            |text: &String| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
+            |text: &Cow<'_, str>| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
         mark == "comma" && table.width.is_multiple_of(2) && rows().all(|r| r.texts.iter().all(digits))
     };
     let row = if header > 0 && mark == "comma" {
-        rows().find(|r| r.filled() > header)?
+        // The label of a row of means may stand in front of the first column.
+        rows().find(|r| r.filled() > header && r.texts.first().is_none_or(|t| statistic_word(t).is_none()))?
     } else if header == 0 && (whole_rows || pairs()) {
         rows().next()?
     } else {
@@ -71,7 +75,7 @@ pub(super) fn unsafe_export() -> RawError {
 }
 
 /// The sample as a table of one column.
-pub(super) fn one_column(text: &[u8]) -> Option<(Table, Heading)> {
+pub(super) fn one_column(text: &[u8]) -> Option<(Table<'_>, Heading)> {
     let splitter = Splitter::Byte { delimiter: b'\t', quotes: true };
     let rows = table::rows(text, &splitter);
     let mut table =

@@ -26,7 +26,7 @@ pub(super) struct Heading {
 }
 
 /// Finds header and unit row above the table's first row.
-pub(super) fn find(table: &Table) -> Heading {
+pub(super) fn find(table: &Table<'_>) -> Heading {
     let mut heading = Heading { top: table.first, ..Heading::default() };
     let above = |from: usize| {
         let mut index = from;
@@ -61,17 +61,17 @@ pub(super) fn find(table: &Table) -> Heading {
             header_index = second;
         }
     }
-    let used: Vec<&Row> = table.rows[header_index..=last].iter().filter(|r| !r.is_blank()).collect();
+    let used: Vec<&Row<'_>> = table.rows[header_index..=last].iter().filter(|r| !r.is_blank()).collect();
     heading.header = texts(&table.rows[header_index..=last], table);
     heading.header_rows = used.len();
-    heading.units = unit_index.map(|index| table.splitter.texts(strip_comment(&table.rows[index].bytes)));
+    heading.units = unit_index.map(|index| table.splitter.texts(strip_comment(table.rows[index].bytes)));
     heading.top = header_index;
     heading
 }
 
-fn texts(rows: &[Row], table: &Table) -> Vec<String> {
+fn texts(rows: &[Row<'_>], table: &Table<'_>) -> Vec<String> {
     let window: Vec<(u64, Vec<u8>)> =
-        rows.iter().filter(|r| !r.is_blank()).map(|r| (r.line, r.bytes.clone())).collect();
+        rows.iter().filter(|r| !r.is_blank()).map(|r| (r.line, r.bytes.to_vec())).collect();
     let mut header = joined_header(&window, &table.splitter, &[]);
     if matches!(table.splitter, Splitter::Spaces { .. }) && header.len() != table.width {
         let by_gaps: Vec<Vec<String>> =
@@ -86,8 +86,8 @@ fn texts(rows: &[Row], table: &Table) -> Vec<String> {
 }
 
 /// Whether a row could be a header or unit row of the table.
-fn may_head(row: &Row, table: &Table) -> bool {
-    let texts = table.splitter.texts(strip_comment(&row.bytes));
+fn may_head(row: &Row<'_>, table: &Table<'_>) -> bool {
+    let texts = table.splitter.texts(strip_comment(row.bytes));
     let held: Vec<&String> = texts.iter().filter(|t| !t.is_empty()).collect();
     let numbers = row.looks.iter().filter(|l| l.is_value()).count();
     if held.is_empty() || numbers * 2 >= held.len() {
@@ -101,7 +101,7 @@ fn may_head(row: &Row, table: &Table) -> bool {
         return held.len() == 1 && first.chars().count() <= 60 && !first.contains([':', '=']);
     }
     if matches!(table.splitter, Splitter::Spaces { .. }) {
-        return texts.len() == table.width || gap_fields(strip_comment(&row.bytes)).len() == table.width;
+        return texts.len() == table.width || gap_fields(strip_comment(row.bytes)).len() == table.width;
     }
     if held.len() == 2 && table.width == 2 {
         // A pair above a table of two columns may as well be a condition.
@@ -114,8 +114,8 @@ fn may_head(row: &Row, table: &Table) -> bool {
 }
 
 /// Whether most of a row's texts are units, and none is the name of a quantity.
-fn is_unit_row(row: &Row, splitter: &Splitter) -> bool {
-    let texts = splitter.texts(strip_comment(&row.bytes));
+fn is_unit_row(row: &Row<'_>, splitter: &Splitter) -> bool {
+    let texts = splitter.texts(strip_comment(row.bytes));
     let mut units = 0_usize;
     let mut others = 0_usize;
     for text in texts.iter().filter(|t| !t.is_empty()) {
@@ -155,7 +155,7 @@ fn tells_more(both: &[String], alone: &[String]) -> bool {
 }
 
 /// Rows between the first row of numbers and the end that repeat the header.
-pub(super) fn repeats(table: &Table, header: &[String]) -> usize {
+pub(super) fn repeats(table: &Table<'_>, header: &[String]) -> usize {
     if header.is_empty() {
         return 0;
     }
@@ -165,7 +165,7 @@ pub(super) fn repeats(table: &Table, header: &[String]) -> usize {
         .iter()
         .filter(|row| !row.looks.contains(&Look::Number))
         .filter(|row| {
-            let texts = table.splitter.texts(strip_comment(&row.bytes));
+            let texts = table.splitter.texts(strip_comment(row.bytes));
             texts[..filled(&texts)] == *wanted
         })
         .count()

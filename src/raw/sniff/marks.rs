@@ -36,6 +36,14 @@ pub(super) struct MarkEvidence {
 impl MarkEvidence {
     /// Takes the evidence of one cell that looks like a number.
     pub(super) fn cell(&mut self, cell: &str, line: u64) {
+        // Most cells say nothing new: no mark at all, or one point that is known to be a decimal one.
+        let marks = cell.bytes().filter(|byte| !byte.is_ascii_digit() && *byte != b'-');
+        let mut marks = marks.take(2);
+        match (marks.next(), marks.next()) {
+            (None, _) => return,
+            (Some(b'.'), None) if self.point.decimal.is_some() && self.point.either.is_some() => return,
+            _ => {}
+        }
         let example = || Example { line, cell: cell.to_owned() };
         let body = cell.trim_start_matches(['-', '+', '\u{2212}']);
         let body = body.split(['e', 'E']).next().unwrap_or(body);

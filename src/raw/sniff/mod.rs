@@ -2,6 +2,7 @@
 //!
 //! Each step uses all the evidence of the sample; where it leaves two readings, a question is raised, not a choice made.
 
+mod clock;
 mod column;
 mod delimiter;
 mod header;
@@ -119,7 +120,7 @@ impl Sniffer<'_> {
         mut self,
         sample: &[u8],
         mut layout: Layout,
-        table: &Table,
+        table: &Table<'_>,
         heading: &Heading,
     ) -> Result<Guess, RawError> {
         let mut evidence = MarkEvidence::default();
@@ -166,7 +167,7 @@ impl Sniffer<'_> {
         let preamble = table.rows[..heading.top]
             .iter()
             .filter(|r| !r.is_blank())
-            .map(|r| preamble_line(r.line, &String::from_utf8_lossy(&r.bytes)))
+            .map(|r| preamble_line(r.line, &String::from_utf8_lossy(r.bytes)))
             .collect();
         let mut guess = Guess {
             format: layout.format,
@@ -192,6 +193,11 @@ impl Sniffer<'_> {
         let mut plain = guess.clone().into_columns("");
         plain.layout.encoding = Encoding::Utf8;
         let summary = read_text(&mut { sample }, &plain, &mut |_| ())?;
+        // What is doubtful about a column's header or unit stands where they do.
+        let heading_line = table.rows.get(heading.top).map_or(1, |row| row.line);
+        for place in self.doubts.iter_mut().filter_map(|doubt| doubt.place.as_mut()) {
+            place.line.get_or_insert(usize::try_from(heading_line).unwrap_or(usize::MAX));
+        }
         self.doubts.extend(summary.doubts);
         guess.questions = self.questions;
         guess.doubts = self.doubts;
@@ -199,7 +205,7 @@ impl Sniffer<'_> {
     }
 
     /// Every column with whether it holds text.
-    fn columns(&mut self, table: &Table, heading: &Heading) -> Vec<(ColumnGuess, bool)> {
+    fn columns(&mut self, table: &Table<'_>, heading: &Heading) -> Vec<(ColumnGuess, bool)> {
         let header_width = heading.header.iter().rposition(|t| !t.is_empty()).map_or(0, |n| n + 1);
         let body: Vec<_> = table.rows[table.first..].iter().filter(|r| r.is_data()).collect();
         let held = body.iter().map(|r| r.filled()).max().unwrap_or(0);
@@ -208,7 +214,7 @@ impl Sniffer<'_> {
         for field in 0..width {
             let cells: Vec<(u64, &str, Look)> = body
                 .iter()
-                .filter_map(|r| r.texts.get(field).map(|t| (r.line, t.as_str(), r.looks[field])))
+                .filter_map(|r| r.texts.get(field).map(|t| (r.line, t.as_ref(), r.looks[field])))
                 .collect();
             let header = heading.header.get(field).map(String::as_str);
             let blank_header = header.is_some_and(str::is_empty);
@@ -292,15 +298,17 @@ fn mark_repeats(columns: &mut [ColumnGuess]) {
 }
 
 /// Lines above the header, or above the first row where there is none.
-fn lines_above(table: &Table, heading: &Heading) -> usize {
+fn lines_above(table: &Table<'_>, heading: &Heading) -> usize {
     let line = table.rows.get(heading.top).map_or(1, |row| row.line);
     usize::try_from(line.saturating_sub(1)).unwrap_or(usize::MAX)
 }
 
 /// Whether skipping to the header would find this very header.
-fn header_is_first_of_its_kind(table: &Table, heading: &Heading) -> bool {
+fn header_is_first_of_its_kind(table: &Table<'_>, heading: &Heading) -> bool {
     let wanted: Vec<&String> = heading.header.iter().filter(|h| !h.is_empty()).collect();
-    !table.rows[..heading.top].iter().any(|row| wanted.iter().all(|w| row.texts.contains(w)))
+    !table.rows[..heading.top]
+        .iter()
+        .any(|row| wanted.iter().all(|w| row.texts.iter().any(|text| text == w.as_str())))
         && (heading.header_rows == 1 || matches!(table.splitter, Splitter::Byte { .. }))
 }
 
@@ -313,7 +321,7 @@ fn whole_lines(mut text: String, whole: bool) -> String {
 }
 
 /// Refuses a table that lies on its side: one channel per line.
-fn on_its_side(table: &Table, heading: &Heading) -> Result<(), RawError> {
+fn on_its_side(table: &Table<'_>, heading: &Heading) -> Result<(), RawError> {
     if !heading.header.is_empty() || table.width < 3 {
         return Ok(());
     }

@@ -19,7 +19,7 @@ pub(super) struct Passage<'a> {
 }
 
 /// The rule that parts the pulls, if there is more than one.
-pub(super) fn rule(table: &Table, header: &[String], passage: &Passage<'_>) -> SegmentRule {
+pub(super) fn rule(table: &Table<'_>, header: &[String], passage: &Passage<'_>) -> SegmentRule {
     if repeats(table, header) > 0 {
         return SegmentRule::HeaderRepeats;
     }
@@ -66,7 +66,7 @@ fn changes(run: &[f64]) -> bool {
 }
 
 /// Whether lines of a kind part the rows into two or more groups of several rows.
-fn grouped_by(table: &Table, parts: impl Fn(&Table, usize) -> bool) -> bool {
+fn grouped_by(table: &Table<'_>, parts: impl Fn(&Table<'_>, usize) -> bool) -> bool {
     let mut groups = 0_usize;
     let mut rows = 0_usize;
     let mut parted = false;
@@ -84,9 +84,14 @@ fn grouped_by(table: &Table, parts: impl Fn(&Table, usize) -> bool) -> bool {
 }
 
 /// Whether a line is the heading of a pull (`Run 2`).
-pub(super) fn names_a_run(texts: &[String]) -> bool {
-    let first = texts.iter().find(|t| !t.is_empty()).map(|t| t.to_lowercase()).unwrap_or_default();
-    let held = texts.iter().filter(|t| !t.is_empty()).count();
+pub(super) fn names_a_run<T: AsRef<str>>(texts: &[T]) -> bool {
+    let first = texts.iter().map(AsRef::as_ref).find(|text| !text.is_empty()).unwrap_or_default();
+    // Most rows begin with a number.
+    if !first.bytes().any(|byte| byte.is_ascii_alphabetic()) {
+        return false;
+    }
+    let first = first.to_lowercase();
+    let held = texts.iter().filter(|text| !text.as_ref().is_empty()).count();
     let looks_like = ["run", "pull", "test", "sweep", "lauf", "segment", "pass"];
     let begins = first.trim_start_matches(['#', '*', '-', '=', '[', ' ']);
     held <= 2

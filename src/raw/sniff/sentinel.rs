@@ -4,6 +4,7 @@ use crate::finding::Finding;
 use crate::finding::Place;
 use crate::raw::guess::ColumnGuess;
 use crate::raw::number::{MISSING_WORDS, Marks};
+use crate::raw::sniff::look::Look;
 use crate::raw::sniff::table::Row;
 
 /// Numbers that equipment writes for no value (common practice, no source).
@@ -12,7 +13,7 @@ const ABOVE: [f64; 8] = [9999.0, 99999.0, 999_999.0, 9999.9, 999.9, 32767.0, 655
 
 /// The words of the record's `missing` list, with a doubt for each number among them.
 pub(super) fn words<'r>(
-    rows: impl Iterator<Item = &'r Row>,
+    rows: impl Iterator<Item = &'r Row<'r>>,
     columns: &[ColumnGuess],
     marks: Marks,
     doubts: &mut Vec<Finding>,
@@ -24,10 +25,12 @@ pub(super) fn words<'r>(
             let Some(text) = row.texts.get(column.position - 1) else {
                 continue;
             };
-            let lower = text.to_lowercase();
-            if MISSING_WORDS.contains(&lower.as_str()) {
-                if !words.contains(text) {
-                    words.push(text.clone());
+            // No number is a word that says so.
+            let is_word = row.looks.get(column.position - 1) != Some(&Look::Number)
+                && MISSING_WORDS.contains(&text.to_lowercase().as_str());
+            if is_word {
+                if !words.iter().any(|word| word == text) {
+                    words.push(text.clone().into_owned());
                 }
             } else if let Some(value) = marks.number(text.as_bytes()) {
                 seen.take(value, text, row.line);

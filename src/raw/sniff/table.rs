@@ -1,30 +1,35 @@
 //! Where the table is: delimiter or fixed columns, first row, width.
 
+use std::borrow::Cow;
+use std::ops::Range;
+
 use crate::raw::sniff::look::{Look, look};
-use crate::raw::split::{RowEnd, Splitter, delimiter_byte};
+use crate::raw::split::{RowEnd, Splitter, delimiter_byte, field_text};
 use crate::record::columns::Delimiter;
 
 /// Rows looked at for the shape of the table, at either end of the sample.
-const SHAPE_ROWS: usize = 3_000;
+const SHAPE_ROWS: usize = 1_000;
 
 /// One row of the sample.
 #[derive(Debug, Clone)]
-pub(super) struct Row {
+pub(super) struct Row<'t> {
     /// Line, counted from 1.
     pub(super) line: u64,
     /// The row's bytes.
-    pub(super) bytes: Vec<u8>,
+    pub(super) bytes: &'t [u8],
     /// Its fields, as text.
-    pub(super) texts: Vec<String>,
+    pub(super) texts: Vec<Cow<'t, str>>,
     /// What each field looks like.
     pub(super) looks: Vec<Look>,
 }
 
-impl Row {
-    fn new(line: u64, bytes: &[u8], splitter: &Splitter) -> Self {
-        let texts = splitter.texts(bytes);
+impl<'t> Row<'t> {
+    /// `ranges` is room to work in.
+    fn new(line: u64, bytes: &'t [u8], splitter: &Splitter, ranges: &mut Vec<Range<usize>>) -> Self {
+        splitter.fields(bytes, ranges);
+        let texts: Vec<Cow<'t, str>> = ranges.iter().map(|range| field_text(&bytes[range.clone()])).collect();
         let looks = texts.iter().map(|t| look(t)).collect();
-        Self { line, bytes: bytes.to_vec(), texts, looks }
+        Self { line, bytes, texts, looks }
     }
 
     pub(super) fn is_blank(&self) -> bool {
@@ -50,11 +55,11 @@ impl Row {
 
 /// The table found in a sample.
 #[derive(Debug)]
-pub(super) struct Table {
+pub(super) struct Table<'t> {
     pub(super) splitter: Splitter,
     /// `None` for fixed columns.
     pub(super) delimiter: Option<Delimiter>,
-    pub(super) rows: Vec<Row>,
+    pub(super) rows: Vec<Row<'t>>,
     /// Index of the first row of numbers.
     pub(super) first: usize,
     /// How many fields most rows have.
@@ -64,15 +69,16 @@ pub(super) struct Table {
 }
 
 /// Splits a sample into rows.
-pub(super) fn rows(text: &[u8], splitter: &Splitter) -> Vec<Row> {
+pub(super) fn rows<'t>(text: &'t [u8], splitter: &Splitter) -> Vec<Row<'t>> {
     let mut rows = Vec::new();
+    let mut ranges = Vec::new();
     let mut at = 0;
     let mut line = 1;
     while at < text.len() {
         let Some(RowEnd { end, next, lines, .. }) = splitter.row_end(text, at) else {
             break;
         };
-        rows.push(Row::new(line, &text[at..end], splitter));
+        rows.push(Row::new(line, &text[at..end], splitter, &mut ranges));
         line += lines as u64;
         at = next;
     }
@@ -115,6 +121,13 @@ struct Candidate {
 impl Candidate {
     fn new(delimiter: Delimiter, shape: &[u8], quotes: bool, least: usize) -> Option<Self> {
         let splitter = with_quotes(delimiter, quotes);
+        // A mark that never stands there parts nothing.
+        if let Splitter::Byte { delimiter, .. } = splitter
+            && least > 1
+            && memchr::memchr(delimiter, shape).is_none()
+        {
+            return None;
+        }
         let sample = rows(shape, &splitter);
         let (width, count) = usual_width(&sample, least)?;
         let fitting = || sample.iter().filter(|r| r.is_data() && r.texts.len() == width);
@@ -133,7 +146,7 @@ impl Candidate {
 }
 
 /// Finds the table and whether quotes can be read as quotes; `None` where no line looks like a row of numbers.
-pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
+pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table<'_>, bool)> {
     let shape = ends(text);
     let order = [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe, Delimiter::Comma, Delimiter::Spaces];
     let mut candidates: Vec<Candidate> = order
@@ -164,13 +177,13 @@ pub(super) fn find(text: &[u8], whole: bool) -> Option<(Table, bool)> {
 }
 
 /// Finds the first row and counts the rows of the usual width.
-pub(super) fn settle(table: &mut Table) -> Option<()> {
+pub(super) fn settle(table: &mut Table<'_>) -> Option<()> {
     let (width, count) = usual_width(&table.rows, table.width.min(2))?;
     table.width = width;
     table.table_rows = count;
-    let fits = |row: &Row| row.is_data() && row.texts.len() == width;
+    let fits = |row: &Row<'_>| row.is_data() && row.texts.len() == width;
     table.first = (0..table.rows.len()).find(|index| {
-        let after: Vec<&Row> = table.rows[*index..].iter().filter(|r| !r.is_blank()).take(6).collect();
+        let after: Vec<&Row<'_>> = table.rows[*index..].iter().filter(|r| !r.is_blank()).take(6).collect();
         let fitting = after.iter().filter(|r| fits(r)).count();
         let row = &table.rows[*index];
         fits(row)
@@ -182,13 +195,13 @@ pub(super) fn settle(table: &mut Table) -> Option<()> {
 
 /// Whether a row that looks like one of the table, such as `run 3`, is a remark above the header: it has text where the
 /// rows below the next header have none.
-fn is_remark(row: &Row, below: &[Row], width: usize) -> bool {
+fn is_remark(row: &Row<'_>, below: &[Row<'_>], width: usize) -> bool {
     if !row.looks.contains(&Look::Text) {
         return false;
     }
-    let heads = |r: &&Row| !r.is_blank() && r.count(Look::is_value) == 0 && r.filled() * 2 >= width;
+    let heads = |r: &&Row<'_>| !r.is_blank() && r.count(Look::is_value) == 0 && r.filled() * 2 >= width;
     let mut rest = below.iter().take(1000).skip_while(|r| !heads(r)).skip(1);
-    let fitting: Vec<&Row> =
+    let fitting: Vec<&Row<'_>> =
         rest.by_ref().filter(|r| r.is_data() && r.looks.len() == width).take(50).collect();
     let texts = |field: usize| fitting.iter().filter(|r| r.looks[field] == Look::Text).count();
     let odd =
@@ -213,7 +226,7 @@ fn ends(text: &[u8]) -> Vec<u8> {
 
 /// The number of fields, at least `least`, that the rows of numbers have whose values weigh most together, and how many
 /// rows have it.
-fn usual_width(rows: &[Row], least: usize) -> Option<(usize, usize)> {
+fn usual_width(rows: &[Row<'_>], least: usize) -> Option<(usize, usize)> {
     let mut widths: std::collections::BTreeMap<usize, (f64, usize)> = std::collections::BTreeMap::new();
     for row in rows.iter().filter(|r| r.is_data() && r.texts.len() >= least) {
         let (score, count) = widths.entry(row.texts.len()).or_default();
@@ -225,7 +238,7 @@ fn usual_width(rows: &[Row], least: usize) -> Option<(usize, usize)> {
 }
 
 /// How much a row speaks for its delimiter: its values, weighed by how purely it holds values.
-fn row_score(row: &Row) -> f64 {
+fn row_score(row: &Row<'_>) -> f64 {
     let count = |wanted: fn(Look) -> bool| f64::from(u32::try_from(row.count(wanted)).unwrap_or(u32::MAX));
     let values = count(Look::is_value);
     let held = count(|l| l != Look::Empty && l != Look::Missing);
@@ -235,11 +248,11 @@ fn row_score(row: &Row) -> f64 {
 }
 
 /// Finds fixed columns in text that spaces part unevenly: character columns that no row fills.
-pub(super) fn fixed_columns(table: &Table) -> Option<Vec<usize>> {
+pub(super) fn fixed_columns(table: &Table<'_>) -> Option<Vec<usize>> {
     let lines: Vec<Vec<char>> = table.rows[table.first..]
         .iter()
         .filter(|r| r.is_data())
-        .map(|r| String::from_utf8_lossy(&r.bytes).chars().collect())
+        .map(|r| String::from_utf8_lossy(r.bytes).chars().collect())
         .collect();
     let uneven =
         table.rows[table.first..].iter().filter(|r| r.is_data() && r.texts.len() != table.width).count();
