@@ -76,24 +76,42 @@ fn a_table_that_leaves_the_book_is_valid_csvw_and_holds_the_same_numbers() {
     let (folder, root) = shop::shop();
     let raw_file = shop::raw("tarnbeck-0411-01.csv");
     shop::done(&root, &shop::pull_arguments(&raw_file));
-    let out = folder.path().join("out");
-    shop::done(&root, &["table", "0411a-01", "--csvw", out.to_str().unwrap()]);
-    let again =
-        shop::program(&root, &["table", "0411a-01", "--csvw", out.to_str().unwrap()]).output().unwrap();
+    let columns =
+        leaves_the_book(&folder.path().join("out"), &root, "0411a-01", &std::fs::read(&raw_file).unwrap());
+    assert!(columns >= 4);
+}
+
+#[test]
+fn a_flow_sheet_that_leaves_the_book_is_valid_csvw_too() {
+    let (folder, root) = shop::shop();
+    let text = "Lift (mm),Intake 1 (cfm),Exhaust 1 (cfm)\n2.0,41.2,33.0\n4.0,80.6,61.5\n6.0,112.4,84.0\n";
+    let sheet = folder.path().join("head.csv");
+    std::fs::write(&sheet, text).unwrap();
+    shop::done(&root, &["flow", sheet.to_str().unwrap(), "--part", "h2/a"]);
+    let columns = leaves_the_book(&folder.path().join("out"), &root, "h2a-in1-1", text.as_bytes());
+    assert_eq!(columns, 3);
+}
+
+/// Writes a record's table, has it read by two other programs, and holds both against our own reading; says how many
+/// columns it has.
+fn leaves_the_book(out: &Path, root: &Path, record: &str, bytes: &[u8]) -> usize {
+    shop::done(root, &["table", record, "--csvw", out.to_str().unwrap()]);
+    let again = shop::program(root, &["table", record, "--csvw", out.to_str().unwrap()]).output().unwrap();
     assert!(!again.status.success(), "a table that is there is not replaced");
-    let path = out.join("0411a-01.csv");
-    let Some(lines) = outside::lines_of(SCRIPT, &[OsStr::new("csvw"), path.as_os_str()]) else { return };
-    let bytes = std::fs::read(&raw_file).unwrap();
-    let columns = raw::sniff(&bytes, "run.csv", true, &[]).unwrap().into_columns("outside");
+    let columns = raw::sniff(bytes, "run.csv", true, &[]).unwrap().into_columns("outside");
+    let path = out.join(format!("{record}.csv"));
+    let Some(lines) = outside::lines_of(SCRIPT, &[OsStr::new("csvw"), path.as_os_str()]) else {
+        return columns.channels.len();
+    };
     let mut values = vec![Vec::new(); columns.channels.len()];
-    raw::read(&mut bytes.as_slice(), &columns, &mut |batch| {
+    raw::read(&mut { bytes }, &columns, &mut |batch| {
         for (all, more) in values.iter_mut().zip(batch.columns) {
             all.extend_from_slice(more);
         }
     })
     .unwrap();
     let expected: Vec<Vec<Option<u64>>> = values.iter().map(|values| bits_of(values)).collect();
-    assert!(expected.len() >= 4 && expected.iter().all(|values| values.len() > 50));
+    assert!(expected.iter().all(|values| values.len() >= 3));
     for reader in ["csvw", "pandas"] {
         let found: Vec<Vec<Option<u64>>> = lines[0][reader].as_object().unwrap().values().map(bits).collect();
         assert_eq!(found, expected, "{reader}");
@@ -101,4 +119,5 @@ fn a_table_that_leaves_the_book_is_valid_csvw_and_holds_the_same_numbers() {
     let units: Vec<Option<&str>> = lines[0]["units"].as_array().unwrap().iter().map(Value::as_str).collect();
     let stated: Vec<Option<&str>> = columns.channels.iter().map(|column| column.unit.as_deref()).collect();
     assert_eq!(units, stated);
+    columns.channels.len()
 }

@@ -264,3 +264,23 @@ fn every_check_doubts_a_file_and_passes_one_like_it() {
         assert!(!doubts(passed).iter().any(|doubt| doubt.code == *code), "{passed}: {code}");
     }
 }
+
+#[test]
+fn an_air_fuel_ratio_says_of_which_fuel() {
+    let name = "air-fuel-ratio.csv";
+    let bytes = std::fs::read(corpus().join(name)).unwrap();
+    let columns = raw::sniff(&bytes, name, true, &[]).unwrap().into_columns("fuel");
+    let fuels: Vec<Option<&str>> = columns.channels.iter().map(|column| column.fuel.as_deref()).collect();
+    assert_eq!(fuels, [None, None, Some("petrol"), None]);
+    let (summary, _) = read_all(&bytes, &columns);
+    let told: Vec<&str> = summary
+        .doubts
+        .iter()
+        .filter(|doubt| doubt.code == "fuel-not-said")
+        .filter_map(|doubt| doubt.place.as_ref()?.field.as_deref())
+        .collect();
+    assert_eq!(told, ["AFR 2"]);
+    let mut wrong = columns.to_value();
+    wrong["channels"][0]["fuel"] = "petrol".into();
+    assert_eq!(Columns::from_value(&wrong).unwrap_err()[0].code, "fuel-of-another");
+}

@@ -46,6 +46,8 @@ pub struct ColumnGuess {
     pub time: Option<TimeForm>,
     /// Observed or corrected, where the header says so.
     pub basis: Option<String>,
+    /// The fuel that an air-fuel ratio speaks of, where the header says so.
+    pub fuel: Option<String>,
     /// Why this quantity and unit, in plain words.
     pub why: String,
     /// Whether the column repeats an earlier one's header.
@@ -100,6 +102,7 @@ impl Guess {
                 scale: 1.0,
                 time: guess.time,
                 basis: guess.basis,
+                fuel: guess.fuel,
                 instrument: None,
             })
             .collect();

@@ -46,6 +46,8 @@ pub struct Column {
     pub time: Option<TimeForm>,
     /// Observed, or the correction that the equipment applied, as the file says it.
     pub basis: Option<String>,
+    /// The fuel that an air-fuel ratio or lambda speaks of, as the file or the tester calls it.
+    pub fuel: Option<String>,
     /// The instrument that measured it.
     pub instrument: Option<String>,
 }
@@ -64,6 +66,7 @@ impl Column {
             scale: 1.0,
             time: None,
             basis: None,
+            fuel: None,
             instrument: None,
         }
     }
@@ -209,6 +212,7 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
         reversed: sign.unwrap_or(false),
         time: reader.word("time", TimeForm::from_word),
         basis: reader.text("basis"),
+        fuel: reader.text("fuel"),
         instrument: reader.text("instrument"),
         header,
         position,
@@ -217,6 +221,13 @@ fn column_from_value(value: &Value, index: usize, findings: &mut Vec<Finding>) -
         scale,
     };
     findings.extend(reader.finish());
+    let of_mixture = matches!(column.quantity, ChannelQuantity::AirFuelRatio | ChannelQuantity::Lambda);
+    if let Some(fuel) = column.fuel.as_ref().filter(|_| !of_mixture) {
+        let message = "a fuel is said of an air-fuel ratio or lambda only";
+        findings.push(
+            error_at(&path, "fuel-of-another", message).found(format!("{fuel} for {}", column.quantity)),
+        );
+    }
     if column.header.is_none() && column.position.is_none() {
         findings.push(error_at(&path, "field-missing", "a channel is found by its header or its position"));
     }
@@ -260,7 +271,12 @@ fn column_to_value(column: &Column) -> Value {
         map.insert("name".into(), json!(column.name));
     }
     map.insert("quantity".into(), json!(column.quantity.word()));
-    let texts = [("unit", &column.unit), ("basis", &column.basis), ("instrument", &column.instrument)];
+    let texts = [
+        ("unit", &column.unit),
+        ("basis", &column.basis),
+        ("fuel", &column.fuel),
+        ("instrument", &column.instrument),
+    ];
     for (key, text) in texts {
         if let Some(text) = text {
             map.insert(key.into(), json!(text));

@@ -6,10 +6,10 @@ use crate::render::Look;
 use crate::render::Page;
 use crate::render::page::Tone;
 
-/// A pull's table written for other programs.
+/// A table written for other programs.
 pub fn table(answer: &TableAnswer, look: Look) -> String {
     let mut page = Page::new(look);
-    page.line(0, Tone::Heading, &format!("Wrote {} rows of pull {}.", answer.rows, answer.pull));
+    page.line(0, Tone::Heading, &format!("Wrote {} rows of {} {}.", answer.rows, answer.kind, answer.record));
     page.line(2, Tone::Plain, &format!("{}: {}", answer.csv, answer.columns.join(", ")));
     page.line(2, Tone::Plain, &format!("{}: what the columns mean (CSVW)", answer.metadata));
     page.finish()

@@ -1,4 +1,4 @@
-//! A pull's channels as a table for other programs: CSV, with CSVW metadata that says what the columns mean.
+//! The channels of a pull or flow sheet as a table for other programs: CSV, with CSVW metadata that says what the columns mean.
 //!
 //! Source: W3C, Model for Tabular Data and Metadata on the Web, and Metadata Vocabulary for Tabular Data (both
 //! 17 December 2015): the metadata of `x.csv` is found at `x.csv-metadata.json`.
@@ -24,35 +24,42 @@ use crate::workflow::Library;
 use crate::workflow::look;
 use crate::workflow::names;
 
-/// A pull whose table can be written.
+/// A pull or flow sheet whose table can be written.
 pub struct Table {
-    pull: String,
+    kind: &'static str,
+    record: String,
     raw: RawFile,
     columns: Columns,
 }
 
 impl Table {
-    /// Finds the table of a pull.
+    /// Finds the table of a flow sheet or a pull.
     ///
     /// # Errors
-    /// No pull is called so, or it has no file with a columns record.
-    pub fn of(book: &Book, pull: &str) -> Result<Self, Failure> {
+    /// No flow sheet or pull is called so, or it has no file with a columns record.
+    pub fn of(book: &Book, name: &str) -> Result<Self, Failure> {
         let library = Library::at_head(book)?;
-        let id = names::pull(&library, pull)?;
-        let record = library.pull(&id)?.ok_or_else(|| Finding::error("not-found", "no pull is called so"))?;
-        for raw in record.raw {
+        let (kind, record, files) = match library.flow(name)? {
+            Some(sheet) => ("flow sheet", sheet.tag, sheet.raw),
+            None => {
+                let id = names::pull(&library, name)?;
+                let pull = library.pull(&id)?;
+                ("pull", id, pull.map(|pull| pull.raw).unwrap_or_default())
+            }
+        };
+        for raw in files {
             let Some(name) = raw.columns.clone() else { continue };
             let columns = library.columns(&name)?.ok_or_else(|| look::no_columns(&library, &name))?;
-            return Ok(Self { pull: id, raw, columns });
+            return Ok(Self { kind, record, raw, columns });
         }
-        Err(Finding::error("no-table", "this pull has no raw file with a columns record")
-            .found(format!("`{id}`"))
+        Err(Finding::error("no-table", format!("this {kind} has no raw file with a columns record"))
+            .found(format!("`{record}`"))
             .into())
     }
 
     /// The name of the CSV file.
     pub fn csv_name(&self) -> String {
-        format!("{}.csv", self.pull)
+        format!("{}.csv", self.record)
     }
 
     /// The name of the metadata file, by which every CSVW reader finds it.
@@ -78,8 +85,8 @@ impl Table {
                 if let Some(unit) = unit(column) {
                     value["schema:unitText"] = json!(unit);
                 }
-                if let Some(basis) = &column.basis {
-                    value["dc:description"] = json!(basis);
+                if let Some(about) = column.basis.as_ref().or(column.fuel.as_ref()) {
+                    value["dc:description"] = json!(about);
                 }
                 value
             })
@@ -87,7 +94,7 @@ impl Table {
         let metadata = json!({
             "@context": "http://www.w3.org/ns/csvw",
             "url": self.csv_name(),
-            "dc:title": format!("pull {}", self.pull),
+            "dc:title": format!("{} {}", self.kind, self.record),
             "dc:source": format!("{} (SHA-256 {})", self.raw.file, self.raw.sha256),
             "dialect": {
                 "encoding": "utf-8",
@@ -173,7 +180,8 @@ impl Table {
             return Err(self.not_written(&error));
         }
         Ok(TableAnswer {
-            pull: self.pull.clone(),
+            kind: self.kind,
+            record: self.record.clone(),
             csv: self.csv_name(),
             metadata: self.metadata_name(),
             rows,
@@ -242,7 +250,8 @@ mod tests {
         let channels =
             names.iter().map(|name| Column::by_header(*name, ChannelQuantity::Other, Some("kPa"))).collect();
         Table {
-            pull: "0412a-07".to_owned(),
+            kind: "pull",
+            record: "0412a-07".to_owned(),
             raw: RawFile {
                 file: "run.csv".to_owned(),
                 sha256: "0".repeat(64),

@@ -261,5 +261,10 @@ fn a_pull_leaves_the_book_as_a_table() {
     insta::assert_snapshot!("table-metadata", metadata);
     shown!(bench, "table-there-already", &["table", "0412a-01", "--csvw", "../out"]);
     bench.put("book/builds/b1/pulls/note.txt", "");
+    bench.put("sheet.csv", SHEET);
+    enter(&bench, "../sheet.csv", &["--port", "inlet:1"]);
+    shown!(bench, "table-of-a-sheet", &["table", "h2a-in1-1", "--csvw", "../out"]);
+    let text = std::fs::read_to_string(bench.path().join("out/h2a-in1-1.csv")).expect("a table");
+    assert_eq!(text.lines().count(), 6);
     shown!(bench, "table-of-nothing", &["table", "0499z-01", "--csvw", "../out"]);
 }

@@ -201,3 +201,19 @@ fn a_clock_that_passes_midnight_is_one_pull() {
     bench.put("night.csv", &format!("Time,RPM,Torque (Nm)\n{rows}"));
     shown!(bench, "past-midnight", &["look", "../night.csv"]);
 }
+
+#[test]
+fn an_air_fuel_ratio_is_of_a_fuel() {
+    let bench = Bench::shop();
+    bench.put("mixture.csv", "RPM,Torque (Nm),AFR\n3000,61.5,12.8\n3100,62.5,12.9\n3200,63.5,13.0\n");
+    shown!(bench, "fuel-not-said", &["look", "../mixture.csv"]);
+    bench.run(&["pull", "../mixture.csv", "--build", "b1", "--name-columns", "mixture"]).done();
+    let text = bench.read("columns/mixture.yaml");
+    let said = text.replace("quantity: air-fuel-ratio", "quantity: air-fuel-ratio, fuel: petrol");
+    bench.put("book/columns/mixture.yaml", &said.replace("quantity: speed", "quantity: speed, fuel: petrol"));
+    shown!(bench, "fuel-of-another", &["keep"]);
+    bench.put("book/columns/mixture.yaml", &said);
+    bench.run(&["keep"]).done();
+    let again = bench.run(&["look", "../mixture.csv", "--columns", "mixture", "--json"]).done().json();
+    assert!(again["doubts"].as_array().expect("doubts").iter().all(|doubt| doubt["code"] != "fuel-not-said"));
+}

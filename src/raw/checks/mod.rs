@@ -13,6 +13,7 @@ pub use barometer::sea_level_doubt;
 pub(super) use power::{Fit, PowerUnits, fitting_units};
 
 use crate::finding::Finding;
+use crate::finding::Place;
 use crate::raw::checks::power::PowerCheck;
 use crate::raw::checks::thin::Thin;
 use crate::raw::checks::time::TimeCheck;
@@ -80,6 +81,7 @@ impl Checks {
         power::finish(&self.power, &self.thin, columns, running, &mut doubts);
         power::fuel(&self.thin, columns, &mut doubts);
         range::units_against_values(&self.thin, columns, &mut doubts);
+        fuel_not_said(columns, &mut doubts);
         for place in doubts.iter_mut().filter_map(|doubt| doubt.place.as_mut()) {
             let channel =
                 columns.iter().position(|column| place.field.as_deref() == Some(column.name.as_str()));
@@ -87,5 +89,18 @@ impl Checks {
             place.line.get_or_insert(usize::try_from(line).unwrap_or(usize::MAX));
         }
         doubts
+    }
+}
+
+/// Notes an air-fuel ratio without its fuel: lambda cannot be had from it.
+fn fuel_not_said(columns: &[Column], doubts: &mut Vec<Finding>) {
+    let ratios = columns.iter().filter(|column| column.quantity == ChannelQuantity::AirFuelRatio);
+    for column in ratios.filter(|column| column.fuel.is_none()) {
+        let message = format!("{} is air over fuel, and nothing says which fuel", column.name);
+        doubts.push(
+            Finding::note("fuel-not-said", message)
+                .at(Place::default().field(column.name.as_str()))
+                .next("say `fuel:` in the columns record; without it there is no lambda"),
+        );
     }
 }

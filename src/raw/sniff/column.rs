@@ -5,7 +5,7 @@ use crate::finding::Place;
 use crate::raw::guess::{Choice, ColumnGuess, Question};
 use crate::raw::sniff::clock::counted;
 use crate::raw::sniff::look::{Look, VISIBLE_TIMES};
-use crate::raw::sniff::vocabulary::{basis, is_unit, quantity, tidy};
+use crate::raw::sniff::vocabulary::{basis, fuel, is_unit, quantity, tidy};
 use crate::raw::time::picoseconds;
 use crate::record::channel::ChannelQuantity;
 use crate::record::columns::TimeForm;
@@ -136,6 +136,9 @@ pub(super) fn guess(
         basis: header
             .and_then(basis)
             .filter(|_| matches!(quantity, ChannelQuantity::Torque | ChannelQuantity::Power)),
+        fuel: header
+            .and_then(fuel)
+            .filter(|_| matches!(quantity, ChannelQuantity::AirFuelRatio | ChannelQuantity::Lambda)),
         name,
         quantity,
         unit,

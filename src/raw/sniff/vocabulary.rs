@@ -262,6 +262,23 @@ pub(in crate::raw) fn is_unit(text: &str) -> bool {
         && QuantityKind::ALL.into_iter().any(|kind| Unit::parse(&unit, kind).is_ok())
 }
 
+/// The fuel that a header names, in the trade's word.
+pub(super) fn fuel(header: &str) -> Option<String> {
+    let words = words(header);
+    let found = words.iter().find_map(|word| match word.as_str() {
+        "petrol" | "gasoline" | "benzin" | "essence" | "benzina" => Some("petrol"),
+        "diesel" => Some("diesel"),
+        "methanol" => Some("methanol"),
+        "ethanol" => Some("ethanol"),
+        "lpg" => Some("LPG"),
+        "cng" => Some("CNG"),
+        _ => None,
+    });
+    // `E85` falls into a letter and a number.
+    let e85 = words.windows(2).any(|pair| pair[0] == "e" && pair[1] == "85");
+    found.or(e85.then_some("E85")).map(str::to_owned)
+}
+
 /// Whether a header says observed or corrected, and in which word.
 pub(super) fn basis(header: &str) -> Option<String> {
     let words = words(header);
