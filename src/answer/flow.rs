@@ -27,6 +27,8 @@ pub struct FlowLine {
     pub side: &'static str,
     /// Which port.
     pub port: Option<String>,
+    /// Of which cylinder, where it is said.
+    pub cylinder: Option<String>,
     /// Its raw file.
     pub file: String,
     /// SHA-256 of the file.

@@ -30,8 +30,8 @@ pub(super) struct Flow {
     /// Another part in front of it or behind it (may be given several times)
     #[arg(long, value_name = "PART/STATE")]
     with_part: Vec<String>,
-    /// Which port: inlet:2, or WHERE=inlet:2 by column or segment where the file holds several
-    #[arg(long, value_name = "[WHERE=]SIDE:N")]
+    /// Which port: inlet:2, inlet:1/3 for port 1 of cylinder 3, or WHERE=inlet:2 by column or segment
+    #[arg(long, value_name = "[WHERE=]SIDE:N[/CYL]")]
     port: Vec<String>,
     /// The sheet's tag; made from part and port unless said
     #[arg(long, value_name = "TAG")]

@@ -71,6 +71,8 @@ pub struct FlowSheet {
     pub side: PortSide,
     /// Which port, as numbered on the engine.
     pub port: Option<String>,
+    /// Of which cylinder, where the port's number does not tell it.
+    pub cylinder: Option<String>,
     /// The bench, an instrument.
     pub bench: Option<String>,
     /// The day.

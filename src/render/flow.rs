@@ -20,13 +20,15 @@ pub fn flow_entered(answer: &FlowEntered, look: Look) -> String {
     already(&mut page, &answer.taken_in);
     for sheet in &answer.sheets {
         let port = sheet.port.as_ref().map(|port| format!(" {port}")).unwrap_or_default();
+        let cylinder =
+            sheet.cylinder.as_ref().map(|cylinder| format!(" of cylinder {cylinder}")).unwrap_or_default();
         let segment = sheet.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
         let channel = sheet.channel.as_ref().map(|channel| format!(", column {channel}")).unwrap_or_default();
         page.line(
             0,
             Tone::Heading,
             &format!(
-                "Entered flow sheet {}: {} {} port{port}, {}{segment}{channel}.",
+                "Entered flow sheet {}: {} {} port{port}{cylinder}, {}{segment}{channel}.",
                 sheet.flow, sheet.part, sheet.side, sheet.file
             ),
         );

@@ -179,7 +179,9 @@ fn headline(checked: &CheckedFlow<'_>) -> String {
     let (base, test) = (&checked.base().sheet, &checked.test().sheet);
     let port = |sheet: &FlowSheet| {
         let port = sheet.port.as_ref().map(|port| format!(" {port}")).unwrap_or_default();
-        format!("{} {} port{port}", sheet.part, sheet.side)
+        let cylinder =
+            sheet.cylinder.as_ref().map(|cylinder| format!(" of cylinder {cylinder}")).unwrap_or_default();
+        format!("{} {} port{port}{cylinder}", sheet.part, sheet.side)
     };
     let mut names: Vec<String> = Vec::new();
     if base.part != test.part {
@@ -187,6 +189,9 @@ fn headline(checked: &CheckedFlow<'_>) -> String {
     }
     if base.port != test.port {
         names.push("the port".to_owned());
+    }
+    if base.cylinder != test.cylinder {
+        names.push("the cylinder".to_owned());
     }
     if base.with_part != test.with_part {
         names.push("what it was flowed with".to_owned());

@@ -16,7 +16,7 @@ use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::library::flow_path;
 
-/// Mends one thing of a flow sheet: a condition, or which part, port, side, bench or day it is of.
+/// Mends one thing of a flow sheet: a condition, or which part, port, cylinder, side, bench or day it is of.
 ///
 /// # Errors
 /// It has no such field, or the value does not hold.
@@ -43,6 +43,7 @@ pub(super) fn correct_flow(
             (edit.name.to_owned(), Piece::text(on), sheet.on.to_string())
         }
         "port" => (edit.name.to_owned(), Piece::text(edit.value), sheet.port.unwrap_or_else(nothing)),
+        "cylinder" => (edit.name.to_owned(), Piece::text(edit.value), sheet.cylinder.unwrap_or_else(nothing)),
         "bench" => (edit.name.to_owned(), Piece::text(edit.value), sheet.bench.unwrap_or_else(nothing)),
         other => {
             let own = flow_conditions::condition_name(library, other)?;

@@ -29,6 +29,7 @@ use crate::workflow::flow_points;
 use crate::workflow::flow_points::FlowColumns;
 use crate::workflow::flow_ports::Port;
 use crate::workflow::flow_ports::PortWords;
+use crate::workflow::flow_ports::Which;
 use crate::workflow::flow_ports::port_words;
 use crate::workflow::flow_ports::ports;
 use crate::workflow::flow_ports::settle;
@@ -207,16 +208,15 @@ fn tag(
     part: &PartState,
     port: Option<&PortWords>,
 ) -> Result<String, Failure> {
-    let side = port.map_or(PortSide::Inlet, |port| port.side);
-    tag_for(library, request, part, side, port.and_then(|port| port.number.as_deref()))
+    let unsaid = Which { side: PortSide::Inlet, number: None, cylinder: None };
+    tag_for(library, request, part, port.map_or(&unsaid, |port| &port.which))
 }
 
 fn tag_for(
     library: &Library,
     request: &FlowRequest,
     part: &PartState,
-    side: PortSide,
-    number: Option<&str>,
+    which: &Which,
 ) -> Result<String, Failure> {
     if let Some(name) = &request.name {
         if !is_tag(name) {
@@ -228,8 +228,16 @@ fn tag_for(
         }
         return Ok(name.clone());
     }
-    let short = if side == PortSide::Inlet { "in" } else { "ex" };
-    let number: String = number.unwrap_or_default().chars().filter(char::is_ascii_alphanumeric).collect();
+    let short = if which.side == PortSide::Inlet { "in" } else { "ex" };
+    let plain = |text: &Option<String>| -> String {
+        text.iter().flat_map(|text| text.chars()).filter(char::is_ascii_alphanumeric).collect()
+    };
+    let cylinder = plain(&which.cylinder);
+    let number = if cylinder.is_empty() {
+        plain(&which.number)
+    } else {
+        format!("{}c{cylinder}", plain(&which.number))
+    };
     let stem = format!("{}{}-{short}{number}", part.tag, part.letter);
     let taken = library.tags("flow")?;
     let free = (1u32..).map(|count| format!("{stem}-{count}")).find(|name| !taken.contains(name));
@@ -282,7 +290,7 @@ fn put(
     points: Vec<FlowPoint>,
 ) -> Result<FlowLine, Failure> {
     let (port, table) = (sheet.port, sheet.table);
-    let tag = tag_for(draft.library(), request, sheet.part, port.side, port.number.as_deref())?;
+    let tag = tag_for(draft.library(), request, sheet.part, &port.which)?;
     let on = match &request.on {
         Some(on) => input::checked_moment(on)?,
         None => context.now.date_naive().to_string(),
@@ -298,9 +306,12 @@ fn put(
             Piece::Row(sheet.with_part.iter().map(|part| Piece::word(part.to_string())).collect()),
         );
     }
-    put("side", Piece::word(port.side.word()));
-    if let Some(number) = &port.number {
+    put("side", Piece::word(port.which.side.word()));
+    if let Some(number) = &port.which.number {
         put("port", Piece::text(number));
+    }
+    if let Some(cylinder) = &port.which.cylinder {
+        put("cylinder", Piece::text(cylinder));
     }
     if let Some(bench) = &request.bench {
         put("bench", Piece::word(bench));
@@ -345,8 +356,9 @@ fn put(
     Ok(FlowLine {
         flow: tag,
         part: sheet.part.to_string(),
-        side: port.side.word(),
-        port: port.number.clone(),
+        side: port.which.side.word(),
+        port: port.which.number.clone(),
+        cylinder: port.which.cylinder.clone(),
         file: table.name.clone(),
         sha256: table.raw.sha256.clone(),
         segment: port.segment,

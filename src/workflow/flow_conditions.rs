@@ -42,7 +42,7 @@ pub(super) fn condition_name(library: &Library, name: &str) -> Result<String, Fa
 /// # Errors
 /// An exhaust pipe is said where only inlet ports are entered.
 pub(super) fn fitting(library: &Library, request: &FlowRequest, ports: &[Port]) -> Result<(), Failure> {
-    if ports.iter().any(|port| port.side == PortSide::Exhaust) {
+    if ports.iter().any(|port| port.which.side == PortSide::Exhaust) {
         return Ok(());
     }
     for assignment in &request.set {
@@ -74,7 +74,7 @@ pub(super) fn conditions(
     let fields: Vec<FieldSpec> = kinds
         .flow
         .iter()
-        .filter(|field| port.side == PortSide::Exhaust || field.name != EXHAUST_ONLY)
+        .filter(|field| port.which.side == PortSide::Exhaust || field.name != EXHAUST_ONLY)
         .cloned()
         .collect();
     let mut conditions: Pieces = Vec::new();

@@ -17,15 +17,23 @@ pub(super) struct Port {
     pub(super) segment: Option<usize>,
     pub(super) flow: Channel,
     pub(super) channel: Option<String>,
-    pub(super) side: PortSide,
-    pub(super) number: Option<String>,
+    pub(super) which: Which,
 }
 
-/// A port as asked: where in the file, which side, which number.
-pub(super) struct PortWords {
-    pub(super) place: Option<String>,
+/// Which port of an engine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Which {
     pub(super) side: PortSide,
+    /// Its number, on the engine or in its cylinder.
     pub(super) number: Option<String>,
+    /// The cylinder, where the number does not tell it.
+    pub(super) cylinder: Option<String>,
+}
+
+/// A port as asked: where in the file, and which it is.
+pub(super) struct PortWords {
+    place: Option<String>,
+    pub(super) which: Which,
 }
 
 pub(super) fn port_words(text: &str) -> Result<PortWords, Failure> {
@@ -33,16 +41,16 @@ pub(super) fn port_words(text: &str) -> Result<PortWords, Failure> {
         Some((place, port)) => (Some(place.trim().to_owned()), port),
         None => (None, text),
     };
-    let (side, number) = match port.split_once(':') {
-        Some((side, number)) => (side, Some(number.trim().to_owned()).filter(|number| !number.is_empty())),
-        None => (port, None),
-    };
+    let (side, number) = port.split_once(':').unwrap_or((port, ""));
+    let (number, cylinder) = number.split_once('/').unwrap_or((number, ""));
+    let held = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
+    let (number, cylinder) = (held(number), held(cylinder));
     match PortSide::from_word(side.trim()) {
-        Some(side) => Ok(PortWords { place, side, number }),
+        Some(side) => Ok(PortWords { place, which: Which { side, number, cylinder } }),
         None => Err(Failure::usage(
             Finding::error("not-a-port", "a port is a side and its number on the engine")
                 .found(format!("`{text}`"))
-                .expected("inlet:2, exhaust:1, or WHERE=inlet:2 where a file holds several"),
+                .expected("inlet:2, inlet:1/3 for port 1 of cylinder 3, or WHERE=inlet:2 where a file holds several"),
         )),
     }
 }
@@ -131,17 +139,19 @@ pub(super) fn ports(table: &Table, places: &FlowColumns, specs: &[PortWords]) ->
                 }
             };
             let spec = specs.iter().position(fits);
-            let (side, number) = match spec {
+            let which = match spec {
                 Some(at) => {
                     used[at] = true;
-                    (specs[at].side, specs[at].number.clone())
+                    specs[at].which.clone()
                 }
                 // With some ports named, the rest of the file was left out on purpose.
                 None if !specs.is_empty() => continue,
-                None => said_by_header(&column.name).ok_or_else(|| not_said(table, segment, &column.name))?,
+                None => said_by_words(&column.name)
+                    .or_else(|| said_by_line(table, segment))
+                    .ok_or_else(|| not_said(table, segment, &column.name))?,
             };
             let channel = (places.flows.len() > 1).then(|| column.name.clone());
-            ports.push(Port { segment, flow: *flow, channel, side, number });
+            ports.push(Port { segment, flow: *flow, channel, which });
         }
     }
     if let Some(at) = used.iter().position(|used| !used) {
@@ -158,13 +168,32 @@ pub(super) fn ports(table: &Table, places: &FlowColumns, specs: &[PortWords]) ->
     Ok(ports)
 }
 
-/// The port that a header names by itself: `Intake 2`, `Ex 1`.
-fn said_by_header(name: &str) -> Option<(PortSide, Option<String>)> {
-    let words: Vec<&str> =
-        name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+/// The port that a header names by itself: `Intake 2`, `Ex 1`, `Cyl 3 inlet 1`.
+fn said_by_words(name: &str) -> Option<Which> {
+    let words: Vec<String> = name
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect();
     let side = words.iter().find_map(|word| PortSide::from_word(word))?;
-    let number = words.iter().find(|word| word.bytes().all(|byte| byte.is_ascii_digit()));
-    Some((side, number.map(|number| (*number).to_owned())))
+    let is_number = |word: &String| word.bytes().all(|byte| byte.is_ascii_digit());
+    let cylinder = words.iter().position(|word| matches!(word.as_str(), "cyl" | "cylinder"));
+    let cylinder = cylinder.map(|at| at + 1).filter(|at| words.get(*at).is_some_and(is_number));
+    let number = words.iter().enumerate().find(|(at, word)| is_number(word) && Some(*at) != cylinder);
+    Some(Which {
+        side,
+        number: number.map(|(_, number)| number.clone()),
+        cylinder: cylinder.and_then(|at| words.get(at).cloned()),
+    })
+}
+
+/// The port that a line above the table or the segment names: `Port: intake 2`.
+fn said_by_line(table: &Table, segment: Option<usize>) -> Option<Which> {
+    let lines = table.lines_of(segment);
+    let of = |wanted: &str| lines.iter().find(|line| line.key.eq_ignore_ascii_case(wanted));
+    let mut which = said_by_words(&of("port")?.value)?;
+    which.cylinder = which.cylinder.or_else(|| of("cylinder").map(|line| line.value.clone()));
+    Some(which)
 }
 
 fn not_said(table: &Table, segment: Option<usize>, column: &str) -> Failure {

@@ -165,6 +165,24 @@ fn a_sheet_that_was_kept_is_history() {
     shown!(bench, "mended-by-hand", &["keep"]);
 }
 
+#[test]
+fn a_port_may_be_named_with_its_cylinder_and_by_the_file() {
+    let bench = Bench::shop();
+    bench.put("line.csv", &format!("Port: intake 1\nCylinder: 2\n{SHEET}"));
+    shown!(bench, "port-by-line", &["flow", "../line.csv", "--part", "h2"]);
+    bench.put(
+        "head.csv",
+        "Lift (mm),Cyl 3 in 1 (cfm),Cyl 3 ex 1 (cfm)\n2,41.2,33.0\n4,80.6,61.5\n6,112.4,84.0\n",
+    );
+    enter(&bench, "../head.csv", &[]);
+    assert!(bench.read("flow/h2a-ex1c3-1.yaml").contains("port: \"1\"\ncylinder: \"3\""));
+    bench.put("sheet.csv", SHEET);
+    enter(&bench, "../sheet.csv", &["--port", "inlet:2/4"]);
+    assert!(bench.read("flow/h2a-in2c4-1.yaml").contains("port: \"2\"\ncylinder: \"4\""));
+    bench.run(&["correct", "h2a-in2c4-1", "--set", "cylinder=1", "--because", "read upside down"]).done();
+    assert!(bench.read("flow/h2a-in2c4-1.yaml").contains("set: cylinder, to: \"1\", was: \"4\""));
+}
+
 /// `unknown: why` typed in a figure's place is no measurement, and the bench is the instrument of what it shows.
 #[test]
 fn what_is_typed_is_known_as_it_says() {

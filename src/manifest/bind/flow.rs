@@ -63,6 +63,7 @@ impl Binder<'_> {
             with_part,
             side: side?,
             port: self.may(root, "port"),
+            cylinder: self.may(root, "cylinder"),
             bench: self.may(root, "bench"),
             on: on?,
             by: by?,
@@ -146,15 +147,16 @@ fn mend(sheet: &mut FlowSheet, correction: &Correction, kinds: &Kinds) -> Result
             return Ok(());
         }
         Corrected::Text(text) => text,
-        Corrected::Role(_) => return Err("a condition, part, side, port, bench or on"),
+        Corrected::Role(_) => return Err("a condition, part, side, port, cylinder, bench or on"),
     };
     match correction.set.as_str() {
         "part" => sheet.part = PartState::parse(text).ok_or("a part with its state as h2/b")?,
         "side" => sheet.side = PortSide::from_word(text).ok_or("inlet or exhaust")?,
         "on" => sheet.on = Moment::parse(text).map_err(|_| "a day as 2026-04-12")?,
         "port" => sheet.port = Some(text.clone()),
+        "cylinder" => sheet.cylinder = Some(text.clone()),
         "bench" => sheet.bench = Some(text.clone()),
-        _ => return Err("a condition, part, side, port, bench or on"),
+        _ => return Err("a condition, part, side, port, cylinder, bench or on"),
     }
     Ok(())
 }
