@@ -1,33 +1,70 @@
-//! Every reader of raw files against broken files: no panic, no hang, no more rows than bytes, memory bounded.
+//! Every reader against broken input: no panic, no hang, memory bounded, and nothing read that was not there.
 //!
-//! The corpus is mutated by bytes, lines and words from a fixed seed, so a run can be made again. The short run is part
-//! of `cargo test`; the long one takes its number of files from `MULEBOOK_FUZZ_RUNS` and its seed from
-//! `MULEBOOK_FUZZ_SEED`: `MULEBOOK_FUZZ_RUNS=200000 cargo test --release --test raw_fuzz -- --ignored`.
+//! The targets are those of `fuzz/targets.rs`, which `fuzz/run` gives to a fuzzer guided by coverage. Here their seeds are
+//! mutated by bytes, lines and words from a fixed seed, so a run can be made again. The short run is part of `cargo test`;
+//! the long one takes its number of inputs for each target from `MULEBOOK_FUZZ_RUNS` and its seed from
+//! `MULEBOOK_FUZZ_SEED`: `MULEBOOK_FUZZ_RUNS=20000 cargo test --release --test raw_fuzz -- --ignored`.
 #![expect(
     clippy::disallowed_methods,
     clippy::unwrap_used,
     reason = "the corpus lies on disk, a hang is seen by the clock, and a test that cannot go on fails"
 )]
+#![expect(
+    clippy::print_stdout,
+    reason = "modules shared with another package; a test that tells its figures"
+)]
+
+#[path = "../fuzz/seeds.rs"]
+mod seeds;
+#[path = "../fuzz/targets.rs"]
+mod targets;
 
 use std::path::Path;
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
-use mulebook::raw;
-use mulebook::record::columns::Columns;
+use peak_alloc::PeakAlloc;
+use targets::{TARGETS, Target};
 
-/// Mutants of the short run.
-const SHORT: u64 = 2_500;
-/// The longest time for one small file, on a busy machine; a hang is for ever.
-const PATIENCE: Duration = Duration::from_secs(30);
-/// Largest file of the corpus that is mutated, in bytes: small ones are tried more often in the same time.
-const LARGEST: usize = 64 << 10;
-/// The most memory that the whole run may hold at once, in KiB.
-const MOST_MEMORY: u64 = 768 << 10;
-/// Deflate packs no tighter than this, so a packed file holds at most so many bytes of text for each of its own.
-const TIGHTEST: u64 = 1032;
+/// Counts what is held, so that the most that one input takes is known.
+#[global_allocator]
+static HELD: PeakAlloc = PeakAlloc;
+
+/// The longest time for one small input, on a busy machine; a hang is for ever.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// What one target must do in the short run.
+struct Bound {
+    target: &'static str,
+    /// Inputs.
+    runs: u64,
+    /// How many in a hundred must at least get past the door and be read: a run that never does tests nothing.
+    least_read: u64,
+    /// The most memory for one input, in MiB.
+    most_mib: usize,
+}
+
+const fn bound(target: &'static str, runs: u64, least_read: u64, most_mib: usize) -> Bound {
+    Bound { target, runs, least_read, most_mib }
+}
+
+const BOUNDS: &[Bound] = &[
+    bound("delimited", 700, 30, 8),
+    bound("fixed-width", 500, 30, 8),
+    bound("preamble", 500, 1, 8),
+    bound("time", 150, 30, 8),
+    bound("number", 150, 30, 8),
+    bound("late-marks", 400, 1, 8),
+    bound("workbook", 300, 10, 16),
+    #[cfg(feature = "parquet")]
+    bound("parquet", 300, 5, 64),
+    bound("columns-record", 500, 10, 8),
+    bound("flow-sheet", 500, 5, 8),
+    bound("reading", 400, 5, 8),
+];
 
 /// Words at which readers turn off.
-const WORDS: [&str; 40] = [
+const WORDS: [&str; 64] = [
     ",",
     ";",
     "\t",
@@ -68,6 +105,30 @@ const WORDS: [&str; 40] = [
     "\u{2212}7",
     "\u{a0}",
     "1700000000000",
+    "638479999999999999",
+    "45394.5",
+    "23:59:59",
+    "00:00:00",
+    "{",
+    "}",
+    "[",
+    "]",
+    ": ",
+    "- ",
+    "null",
+    "true",
+    "format: fixed-width",
+    "starts: [0, 3]",
+    "scale: 1e308",
+    "position: 0",
+    "segments: time-restarts",
+    "encoding: utf-16le",
+    "<row>",
+    "</c>",
+    "<v>",
+    "t=\"s\"",
+    "\u{b1}",
+    "/",
 ];
 
 /// A small generator of random numbers (SplitMix64, Steele, Lea and Flood 2014), so that a run can be made again.
@@ -87,33 +148,7 @@ impl Random {
     }
 }
 
-struct Seed {
-    name: String,
-    bytes: Vec<u8>,
-    /// How the whole file is read.
-    columns: Option<Columns>,
-}
-
-fn corpus() -> Vec<Seed> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/raw");
-    let mut paths: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    paths.sort();
-    let mut seeds = Vec::new();
-    for path in paths {
-        let name = path.file_name().unwrap().to_string_lossy().into_owned();
-        let bytes = std::fs::read(&path).unwrap();
-        if name.ends_with(".json") || bytes.len() > LARGEST {
-            continue;
-        }
-        let columns = raw::sniff(&bytes, &name, true, &[]).ok().map(|guess| guess.into_columns("fuzz"));
-        seeds.push(Seed { name, bytes, columns });
-    }
-    assert!(seeds.len() > 90, "{}", seeds.len());
-    assert!(seeds.iter().filter(|seed| seed.columns.is_some()).count() > 60);
-    seeds
-}
-
-fn mutate(random: &mut Random, seeds: &[Seed], bytes: &mut Vec<u8>) {
+fn mutate(random: &mut Random, seeds: &[Vec<u8>], bytes: &mut Vec<u8>) {
     for _ in 0..=random.below(6) {
         let at = random.below(bytes.len() + 1);
         match random.below(10) {
@@ -135,7 +170,7 @@ fn mutate(random: &mut Random, seeds: &[Seed], bytes: &mut Vec<u8>) {
             }
             7 | 8 => lines(random, bytes),
             _ => {
-                let other = &seeds[random.below(seeds.len())].bytes;
+                let other = &seeds[random.below(seeds.len())];
                 let from = random.below(other.len() + 1);
                 let end = (from + random.below(500)).min(other.len());
                 bytes.splice(at..at, other[from..end].iter().copied());
@@ -159,76 +194,103 @@ fn lines(random: &mut Random, bytes: &mut Vec<u8>) {
     *bytes = lines.concat();
 }
 
-fn read(bytes: &[u8], columns: &Columns, most_rows: u64) {
-    let (mut rows, mut last_segment) = (0_u64, 0);
-    let outcome = raw::read(&mut { bytes }, columns, &mut |batch| {
-        assert_eq!(batch.columns.len(), columns.channels.len());
-        assert!(batch.columns.iter().all(|column| column.len() == batch.rows()));
-        assert!(batch.columns.iter().all(|column| column.iter().all(|value| !value.is_infinite())));
-        assert!(batch.segment >= last_segment);
-        last_segment = batch.segment;
-        rows += batch.rows() as u64;
-        assert!(rows <= most_rows, "{rows} rows of {} bytes", bytes.len());
-    });
-    if let Ok(summary) = outcome {
-        assert_eq!(summary.rows, rows);
-        assert_eq!(summary.segments.iter().map(|segment| segment.rows).sum::<u64>(), rows);
-        assert!(summary.doubts.len() as u64 <= 100 + 60 * columns.channels.len() as u64);
-    }
+/// What a run of a target came to.
+#[derive(Debug, Default)]
+struct Tally {
+    runs: u64,
+    read: u64,
+    /// The most memory that one input took, in bytes.
+    most_held: usize,
 }
 
-fn run(seed: u64, count: u64) {
-    let seeds = corpus();
+fn run(target: &Target, seed: u64, runs: u64) -> Tally {
+    // Memory is counted for the whole process, so one target runs at a time.
+    static ALONE: Mutex<()> = Mutex::new(());
+    let _alone = ALONE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let corpus = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/raw");
+    let seeds = seeds::seeds(target.name, &corpus).unwrap();
+    assert!(!seeds.is_empty(), "{} has no seeds", target.name);
     let mut random = Random(seed);
-    let (mut tables, mut refused) = (0_u64, 0_u64);
-    for number in 0..count {
-        let base = &seeds[random.below(seeds.len())];
-        let mut bytes = base.bytes.clone();
-        mutate(&mut random, &seeds, &mut bytes);
-        let packed = base.name.ends_with(".xlsx") || base.name.ends_with(".parquet");
-        let most_rows = (bytes.len() as u64 + 1) * if packed { TIGHTEST } else { 1 };
-        let started = Instant::now();
-        let whole = random.below(8) > 0;
-        match raw::sniff(&bytes, &base.name, whole, &[]) {
-            Ok(guess) => {
-                tables += 1;
-                read(&bytes, &guess.into_columns("fuzz"), most_rows);
-            }
-            Err(error) => {
-                refused += 1;
-                assert!(!error.to_string().is_empty());
-            }
+    let mut tally = Tally::default();
+    for number in 0..runs {
+        let mut bytes = seeds[random.below(seeds.len())].clone();
+        // The seeds themselves come first.
+        match usize::try_from(number).ok().and_then(|number| seeds.get(number)) {
+            Some(seed) => bytes.clone_from(seed),
+            None => mutate(&mut random, &seeds, &mut bytes),
         }
-        if let Some(columns) = &base.columns {
-            read(&bytes, columns, most_rows);
-        }
+        let (held, started) = (HELD.current_usage(), Instant::now());
+        HELD.reset_peak_usage();
+        tally.read += u64::from((target.run)(&bytes));
+        tally.runs += 1;
+        tally.most_held = tally.most_held.max(HELD.peak_usage().saturating_sub(held));
         let took = started.elapsed();
-        assert!(took < PATIENCE, "mutant {number} of seed {seed}, made from {}, took {took:?}", base.name);
+        assert!(took < PATIENCE, "{}: input {number} of seed {seed} took {took:?}", target.name);
     }
-    // A run that never gets past the door tests nothing.
-    assert!(tables > count / 4 && refused > count / 100, "{tables} tables, {refused} refused of {count}");
-    if let Some(peak) = peak_memory() {
-        assert!(peak < MOST_MEMORY, "{peak} KiB at the most");
-    }
+    tally
 }
 
-/// The most memory that this process ever held, in KiB, where the system tells.
-fn peak_memory() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse().ok()
+fn short(name: &str) {
+    let target = TARGETS.iter().find(|target| target.name == name).unwrap();
+    let bound = BOUNDS.iter().find(|bound| bound.target == name).unwrap();
+    let tally = run(target, 20_260_412, bound.runs);
+    println!("{name}: {tally:?}");
+    assert_eq!(tally.runs, bound.runs);
+    assert!(tally.read * 100 >= bound.least_read * tally.runs, "{name}: {tally:?}");
+    assert!(tally.read < tally.runs, "{name}: some must be refused: {tally:?}");
+    assert!(tally.most_held < bound.most_mib << 20, "{name}: {tally:?}");
+}
+
+macro_rules! targets {
+    ($($function:ident $name:literal),* $(,)?) => {
+        $(#[test] fn $function() { short($name); })*
+        /// The targets that have a test here.
+        const TESTED: &[&str] = &[$($name),*];
+    };
+}
+
+targets! {
+    delimited "delimited",
+    fixed_width "fixed-width",
+    preamble "preamble",
+    time "time",
+    number "number",
+    late_marks "late-marks",
+    workbook "workbook",
+    columns_record "columns-record",
+    flow_sheet "flow-sheet",
+    reading "reading",
+}
+
+#[cfg(feature = "parquet")]
+#[test]
+fn parquet() {
+    short("parquet");
 }
 
 #[test]
-fn broken_files_break_no_reader() {
-    run(20_260_412, SHORT);
+fn every_target_runs_and_none_shrinks_unseen() {
+    let names = |names: &mut dyn Iterator<Item = &'static str>| {
+        let mut names: Vec<&str> = names.filter(|name| *name != "parquet").collect();
+        names.sort_unstable();
+        names
+    };
+    let all = names(&mut TARGETS.iter().map(|target| target.name));
+    assert_eq!(all, names(&mut BOUNDS.iter().map(|bound| bound.target)));
+    assert_eq!(all, names(&mut TESTED.iter().copied()));
+    assert!(BOUNDS.iter().map(|bound| bound.runs).sum::<u64>() >= 4_000);
 }
 
 #[test]
 #[ignore = "takes as long as MULEBOOK_FUZZ_RUNS says"]
-fn broken_files_break_no_reader_for_long() {
+fn every_target_for_long() {
     let number = |name: &str, otherwise| {
         std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(otherwise)
     };
-    run(number("MULEBOOK_FUZZ_SEED", 1), number("MULEBOOK_FUZZ_RUNS", 100_000));
+    for target in TARGETS {
+        let tally = run(target, number("MULEBOOK_FUZZ_SEED", 1), number("MULEBOOK_FUZZ_RUNS", 10_000));
+        let bound = BOUNDS.iter().find(|bound| bound.target == target.name).unwrap();
+        println!("{}: {tally:?}", target.name);
+        assert!(tally.most_held < bound.most_mib << 20, "{}: {tally:?}", target.name);
+    }
 }
