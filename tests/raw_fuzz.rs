@@ -210,6 +210,9 @@ fn run(target: &Target, seed: u64, runs: u64) -> Tally {
     let corpus = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/raw");
     let seeds = seeds::seeds(target.name, &corpus).unwrap();
     assert!(!seeds.is_empty(), "{} has no seeds", target.name);
+    // A panic of a reader that is not ours is caught and told as a damaged file. Printing it would look up symbols, which
+    // takes more memory than any reader does.
+    std::panic::set_hook(Box::new(|_| {}));
     let mut random = Random(seed);
     let mut tally = Tally::default();
     for number in 0..runs {
@@ -221,12 +224,22 @@ fn run(target: &Target, seed: u64, runs: u64) -> Tally {
         }
         let (held, started) = (HELD.current_usage(), Instant::now());
         HELD.reset_peak_usage();
-        tally.read += u64::from((target.run)(&bytes));
+        let outcome = std::panic::catch_unwind(|| (target.run)(&bytes));
         tally.runs += 1;
         tally.most_held = tally.most_held.max(HELD.peak_usage().saturating_sub(held));
         let took = started.elapsed();
+        match outcome {
+            Ok(read) => tally.read += u64::from(read),
+            Err(panic) => {
+                drop(std::panic::take_hook());
+                let text = panic.downcast_ref::<String>().map(String::as_str);
+                let text = text.or_else(|| panic.downcast_ref::<&str>().copied()).unwrap_or_default();
+                panic!("{}: input {number} of seed {seed} broke it: {text}", target.name);
+            }
+        }
         assert!(took < PATIENCE, "{}: input {number} of seed {seed} took {took:?}", target.name);
     }
+    drop(std::panic::take_hook());
     tally
 }
 
