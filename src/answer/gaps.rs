@@ -58,6 +58,9 @@ pub(super) fn why_words(why: &Why) -> String {
         Why::Refit { was } => format!("{was} stood here, but the parts were apart since"),
         Why::OtherPart { role } => format!("the build's figure speaks of another {role}"),
         Why::NoInstrument { was } => format!("{was} was measured, nobody says with what"),
+        Why::Needs { was, record, field } => {
+            format!("{was} would answer it, but the {field} of {record} is not documented")
+        }
         Why::NoBatch => "the same name on both sides, and nothing says it is the same batch".to_owned(),
         Why::NoBuild => "the pull has no build yet".to_owned(),
     }
@@ -76,6 +79,8 @@ pub struct GapsAnswer {
     pub soft: Vec<String>,
     /// Missing inputs of derived figures, and what each bars.
     pub bars: Vec<BarsLine>,
+    /// Figures that cannot all be right, a sentence each.
+    pub contradictions: Vec<String>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

@@ -5,6 +5,7 @@ use crate::check::Gap;
 use crate::check::GapSide;
 use crate::check::Group;
 use crate::check::Item;
+use crate::check::SheetItem;
 use crate::check::Shown;
 use crate::check::Told;
 use crate::check::Why;
@@ -120,6 +121,17 @@ pub fn documented_flow<'a>(
 pub fn flow_gaps(side: &FlowSide, kinds: &Kinds) -> Vec<Gap> {
     let demanded = kinds.flow.iter().filter(|spec| demanded(side, spec));
     demanded.filter_map(|spec| gap(&item(spec), &[(side, &told(side, spec, kinds))])).collect()
+}
+
+/// The conditions of a flow sheet: what is documented, and what a comparison demands and is not.
+pub fn flow_sheet_of(side: &FlowSide, kinds: &Kinds) -> Vec<SheetItem> {
+    kinds
+        .flow
+        .iter()
+        .map(|spec| (spec, told(side, spec, kinds)))
+        .filter(|(spec, told)| told.known().is_some() || demanded(side, spec))
+        .map(|(spec, told)| SheetItem { item: item(spec), told })
+        .collect()
 }
 
 fn item(spec: &FieldSpec) -> Item {

@@ -53,6 +53,13 @@ impl Curve {
         Some(point.torque_nm * factor)
     }
 
+    /// The same with its torque multiplied by a factor at each speed.
+    #[must_use]
+    pub fn times(mut self, factor: impl Fn(u32) -> f64) -> Self {
+        self.points.iter_mut().for_each(|point| point.torque_nm *= factor(point.speed_rpm));
+        self
+    }
+
     /// The mean over the grid points named; none where one of them is empty.
     pub fn mean(&self, speeds: &[u32], power: bool) -> Option<f64> {
         let mut sum = 0.0;
@@ -104,7 +111,7 @@ mod tests {
         let points: Vec<GridPoint> = (30..=80)
             .map(|n| GridPoint { speed_rpm: n * 100, torque_nm: torque(f64::from(n) * 100.0), rows: 10 })
             .collect();
-        Curve { step_rpm: 100, points, cut_rows: 0, rows: 510, falling: false }
+        Curve { step_rpm: 100, points, cut_rows: 0, rows: 510, span: (1, 510), falling: false }
     }
 
     #[test]

@@ -51,6 +51,8 @@ pub struct Curve {
     pub cut_rows: u64,
     /// Rows in the sweep.
     pub rows: u64,
+    /// Its first and last row among those that the finder was given, counted from 1.
+    pub span: (u64, u64),
     /// Whether speed fell in it.
     pub falling: bool,
 }
@@ -76,8 +78,17 @@ struct Run {
     most_torque: f64,
     low_rows: u32,
     kept: u64,
-    held_back: VecDeque<(f64, f64)>,
+    span: Option<(u64, u64)>,
+    held_back: VecDeque<Held>,
     bins: BTreeMap<u32, Sums>,
+}
+
+/// A row that is not yet known to be of the sweep.
+#[derive(Debug, Clone, Copy)]
+struct Held {
+    speed: f64,
+    torque: f64,
+    row: u64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,7 +130,7 @@ impl SweepFinder {
         }
         let step = self.step_rpm;
         let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm));
-        run.take(speed_rpm, torque_nm, step);
+        run.take(Held { speed: speed_rpm, torque: torque_nm, row: self.seen }, step);
     }
 
     /// The sweep found, if any row was loaded.
@@ -151,6 +162,7 @@ impl Run {
             most_torque: 0.0,
             low_rows: 0,
             kept: 0,
+            span: None,
             held_back: VecDeque::new(),
             bins: BTreeMap::new(),
         }
@@ -164,8 +176,8 @@ impl Run {
 
     /// The greatest torque among the rows held back at nearby speeds.
     fn nearby_most(&self, speed: f64, within: f64) -> f64 {
-        let nearby = self.held_back.iter().filter(|row| (row.0 - speed).abs() <= within * speed);
-        nearby.map(|row| row.1).fold(0.0, f64::max)
+        let nearby = self.held_back.iter().filter(|row| (row.speed - speed).abs() <= within * speed);
+        nearby.map(|row| row.torque).fold(0.0, f64::max)
     }
 
     fn goes_on(&mut self, speed: f64) -> bool {
@@ -188,15 +200,17 @@ impl Run {
     /// Leaves out the rows in which load was still coming on at the speed where the sweep begins.
     fn set_off(&mut self) {
         self.has_set_off = true;
-        let mut last: Vec<f64> = self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.1).collect();
+        let mut last: Vec<f64> =
+            self.held_back.iter().rev().take(SETTING_OFF).map(|row| row.torque).collect();
         last.sort_by(f64::total_cmp);
         let Some(&reached) = last.get(last.len() / 2) else { return };
         let coming_on =
-            self.held_back.iter().rposition(|row| row.1 < LOADED * reached).map_or(0, |at| at + 1);
+            self.held_back.iter().rposition(|row| row.torque < LOADED * reached).map_or(0, |at| at + 1);
         self.held_back.drain(..coming_on.min(self.held_back.len().saturating_sub(1)));
     }
 
-    fn take(&mut self, speed: f64, torque: f64, step: u32) {
+    fn take(&mut self, held: Held, step: u32) {
+        let Held { speed, torque, .. } = held;
         self.low = self.low.min(speed);
         self.high = self.high.max(speed);
         self.rows += 1;
@@ -205,7 +219,7 @@ impl Run {
         // Only a row that is low against the whole sweep is worth holding against its neighbours.
         let low = torque < LET_GO * self.most_torque && torque < LET_GO * self.nearby_most(speed, NEARBY);
         self.low_rows = if low { self.low_rows + 1 } else { 0 };
-        self.held_back.push_back((speed, torque));
+        self.held_back.push_back(held);
         if !self.has_set_off {
             if self.held_back.len() > LONGEST_DWELL {
                 self.held_back.pop_front();
@@ -213,9 +227,9 @@ impl Run {
             return;
         }
         while self.held_back.len() > HELD_BACK
-            && let Some((speed, torque)) = self.held_back.pop_front()
+            && let Some(held) = self.held_back.pop_front()
         {
-            self.put(speed, torque, step);
+            self.put(held, step);
         }
     }
 
@@ -225,18 +239,20 @@ impl Run {
             self.set_off();
         }
         // The last row before load was let go is the last that still holds against its nearest speeds.
-        while let Some(&(speed, torque)) = self.held_back.back()
+        while let Some(&Held { speed, torque, .. }) = self.held_back.back()
             && torque < LOADED * self.nearby_most(speed, SET_OFF)
         {
             self.held_back.pop_back();
         }
-        while let Some((speed, torque)) = self.held_back.pop_front() {
-            self.put(speed, torque, step);
+        while let Some(held) = self.held_back.pop_front() {
+            self.put(held, step);
         }
     }
 
-    fn put(&mut self, speed: f64, torque: f64, step: u32) {
+    fn put(&mut self, held: Held, step: u32) {
+        let Held { speed, torque, row } = held;
         self.kept += 1;
+        self.span = Some((self.span.map_or(row, |(first, _)| first), row));
         let step = f64::from(step);
         let point = (speed / step).round() * step;
         if !(0.0..=1_000_000.0).contains(&point) || (speed - point).abs() > step.min(LOCAL_RPM) / 2.0 {
@@ -266,7 +282,14 @@ impl Run {
             })
             .collect();
         let rows = self.kept;
-        Curve { step_rpm, points, cut_rows: seen - rows, rows, falling: self.direction == Direction::Falling }
+        Curve {
+            step_rpm,
+            points,
+            cut_rows: seen - rows,
+            rows,
+            span: self.span.unwrap_or((1, 0)),
+            falling: self.direction == Direction::Falling,
+        }
     }
 }
 

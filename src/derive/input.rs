@@ -1,9 +1,11 @@
 //! One input of a relation as the records state it: which figure stands for it, how it is known, how far it may be off.
 
+use crate::derive::ChannelMean;
 use crate::derive::Ground;
 use crate::derive::budget;
 use crate::derive::budget::Off;
 use crate::quantity::QuantityKind;
+use crate::quantity::parse_reading;
 use crate::record::Answer;
 use crate::record::Course;
 use crate::record::FieldSpec;
@@ -15,6 +17,7 @@ use crate::record::PartState;
 use crate::record::Resolved;
 use crate::record::Standing;
 use crate::record::Value;
+use crate::statistics::budget::Budgeted;
 
 /// How well an input is known; the later, the worse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -62,6 +65,8 @@ pub struct Input {
     pub no_instrument: bool,
     /// The channel of a raw file that it stands for, whose instrument nobody named: its own error is not known.
     pub unknown_error: Option<String>,
+    /// Under which circumstance it holds, where the entry says: `0.006 in`, `cold`.
+    pub circumstance: Option<String>,
     /// Which entry it is, so that the same reading on two sides is known as one.
     pub identity: String,
     /// Its values in SI; at least one.
@@ -70,6 +75,35 @@ pub struct Input {
     pub(super) each: Option<String>,
     /// How far its values may be off.
     pub(super) off: Off,
+}
+
+impl Input {
+    /// An input that another record's figure gives: `place` is how commands name it, its title, and where it stands.
+    pub(super) fn worked_out(
+        means: &str,
+        place: (String, String, String),
+        text: String,
+        grade: Grade,
+        value: &Budgeted,
+    ) -> Self {
+        let (path, title, at) = place;
+        Self {
+            means: means.to_owned(),
+            identity: format!("{at} {means}"),
+            path,
+            title,
+            at,
+            text,
+            grade,
+            last_digit: false,
+            no_instrument: false,
+            unknown_error: None,
+            circumstance: None,
+            values: vec![value.value()],
+            each: None,
+            off: Off::of(value),
+        }
+    }
 }
 
 /// What is to be said of how far inputs may be off, each thing once.
@@ -85,7 +119,7 @@ pub(super) fn remarks(inputs: &[Input]) -> Vec<String> {
     }
     if !channels.is_empty() {
         remarks.push(format!(
-            "no instrument is named for {} in the raw file: only scatter counts, so the interval is wider than shown",
+            "no instrument with a stated uncertainty is named for {} in the raw file: only scatter counts, so the interval is wider than shown",
             channels.join(", ")
         ));
     }
@@ -104,6 +138,11 @@ pub struct Missing {
     /// Why it does not stand.
     pub why: String,
 }
+
+/// What a mean flow coefficient, worked out from a flow sheet, means.
+pub(super) const FLOW_COEFFICIENT: &str = "mean-flow-coefficient";
+/// What the meaning of a channel's mean begins with: `channel-torque`.
+pub(super) const CHANNEL: &str = "channel-";
 
 /// A place in the records where an input may stand.
 struct Candidate<'g> {
@@ -133,6 +172,24 @@ impl<'a> Ground<'a> {
         }
         if let Some(spec) = self.kinds.conditions.iter().find(has) {
             return self.condition(means, spec);
+        }
+        if means == FLOW_COEFFICIENT {
+            return Err(Missing {
+                means: means.to_owned(),
+                path: "flow sheet".to_owned(),
+                title: "mean flow coefficient".to_owned(),
+                why: "no flow sheet of this head's inlet in this state gives a mean flow coefficient"
+                    .to_owned(),
+            });
+        }
+        if let Some(word) = means.strip_prefix(CHANNEL) {
+            return self.channel(word);
+        }
+        if let Some(spec) = self.kinds.run.iter().find(has) {
+            return self.run(means, spec);
+        }
+        if let Some(spec) = self.kinds.cell.iter().find(has) {
+            return self.cell_figure(means, spec);
         }
         self.part_figure(means)
     }
@@ -277,25 +334,121 @@ impl<'a> Ground<'a> {
         let channel = spec.channel.as_ref().and_then(|word| Some((word, self.channels.get(word)?)));
         match channel.filter(|(_, mean)| Some(mean.kind) == kind && mean.mean_si.is_finite()) {
             Some((word, mean)) => {
-                let instrument = mean.instrument.as_ref().and_then(|tag| self.instruments.get(tag));
-                Ok(Input {
-                    means: means.to_owned(),
-                    path: path.clone(),
-                    title: spec.title.clone(),
-                    at: self.name.to_owned(),
-                    text: format!("{}, mean of {} rows of {}", mean.text, mean.rows, mean.file),
-                    grade: Grade::Measured,
-                    last_digit: false,
-                    no_instrument: false,
-                    unknown_error: instrument.is_none().then(|| word.clone()),
-                    identity: format!("{} channel {word}", self.name),
-                    values: vec![mean.mean_si],
-                    each: None,
-                    off: budget::of_channel(mean, instrument, self.session, self.moment),
-                })
+                let title = spec.title.clone();
+                Ok(Input { means: means.to_owned(), path, title, ..self.of_channel(word, mean) })
             }
             None => Err(missing("neither written down nor in a channel of a raw file".to_owned())),
         }
+    }
+
+    /// The mean of a channel of the raw files, which stands for no condition.
+    fn channel(&self, word: &str) -> Result<Input, Missing> {
+        let mean = self.channels.get(word).filter(|mean| mean.mean_si.is_finite());
+        mean.map(|mean| self.of_channel(word, mean)).ok_or_else(|| Missing {
+            means: format!("{CHANNEL}{word}"),
+            path: format!("channel {word}"),
+            title: word.replace('-', " "),
+            why: "no raw file with a sweep carries it".to_owned(),
+        })
+    }
+
+    fn of_channel(&self, word: &str, mean: &ChannelMean) -> Input {
+        let instrument = mean.instrument.as_ref().and_then(|tag| self.instruments.get(tag));
+        let (off, stated) = budget::of_channel(mean, instrument, self.session, self.moment);
+        Input {
+            means: format!("{CHANNEL}{word}"),
+            path: format!("channel {word}"),
+            title: word.replace('-', " "),
+            at: self.name.to_owned(),
+            text: format!("{}, mean of {} rows of {}", mean.text, mean.rows, mean.file),
+            grade: Grade::Measured,
+            last_digit: false,
+            no_instrument: false,
+            unknown_error: (!stated).then(|| word.to_owned()),
+            circumstance: None,
+            identity: format!("{} channel {word}", self.name),
+            values: vec![mean.mean_si],
+            each: None,
+            off,
+        }
+    }
+
+    /// A quantity of the run, as it was set.
+    fn run(&self, means: &str, spec: &FieldSpec) -> Result<Input, Missing> {
+        let path = format!("run.{}", spec.name);
+        let missing = |why: String| Missing {
+            means: means.to_owned(),
+            path: path.clone(),
+            title: spec.title.clone(),
+            why,
+        };
+        let text =
+            self.effective.run.get(&spec.name).ok_or_else(|| missing("nobody wrote it down".to_owned()))?;
+        let Holds::Quantity { kind, unit } = &spec.holds else {
+            return Err(missing("it is written as text".to_owned()));
+        };
+        let reading = parse_reading(text, *kind, Some(*unit))
+            .map_err(|_| missing(format!("it is said to be {text}")))?;
+        let (off, last_digit) = budget::of_reading(&reading, None, None, None);
+        Ok(Input {
+            means: means.to_owned(),
+            path: path.clone(),
+            title: spec.title.clone(),
+            at: self.name.to_owned(),
+            text: text.clone(),
+            grade: Grade::Assumed,
+            last_digit,
+            no_instrument: false,
+            unknown_error: None,
+            circumstance: None,
+            identity: format!("{} {path} {text}", self.name),
+            values: reading.values().iter().map(|value| value.si()).collect(),
+            each: None,
+            off,
+        })
+    }
+
+    /// A figure of the cell.
+    fn cell_figure(&self, means: &str, spec: &FieldSpec) -> Result<Input, Missing> {
+        let missing = |at: &str, why: &str| Missing {
+            means: means.to_owned(),
+            path: format!("{at}.{}", spec.name),
+            title: spec.title.clone(),
+            why: why.to_owned(),
+        };
+        let Some(cell) = self.cell else { return Err(missing("cell", "no cell is named")) };
+        let standing =
+            cell.figures.get(&spec.name).and_then(|figure| figure.standing(spec.course, self.moment));
+        let Some(standing) = standing else {
+            return Err(missing(&cell.tag, "nobody wrote it down for the cell"));
+        };
+        let path = format!("{}.{}", cell.tag, spec.name);
+        let identity = format!("{path} entry {}", standing.number);
+        self.entry(means, spec, &path, &cell.tag, identity, &standing, None)
+            .map_err(|why| missing(&cell.tag, &why))
+    }
+
+    /// A word that the records say instead of a quantity: the cycle, the kind of ignition; with the part that says it.
+    ///
+    /// # Errors
+    /// What is missing, and why.
+    pub(super) fn word(&self, means: &str) -> Result<(String, String), Missing> {
+        for candidate in self.candidates(means).iter().filter(|candidate| candidate.overruled.is_none()) {
+            let Candidate { role, part, kind, spec, .. } = candidate;
+            let Some(record) = self.parts.get(&part.tag) else { continue };
+            if let Resolved::Stands { standing, .. } =
+                record.resolve(kind, &part.letter, &spec.name, self.moment)
+                && let Some(value) = standing.entry.known.value()
+            {
+                return Ok((value.text().to_owned(), format!("{role}.{}", spec.name)));
+            }
+        }
+        let mut missing = self.nowhere(means);
+        if let Some(candidate) = self.candidates(means).first() {
+            missing.path = format!("{}.{}", candidate.role, candidate.spec.name);
+            missing.why = format!("nobody wrote it down for {}", candidate.part);
+        }
+        Err(missing)
     }
 
     /// An entry as an input.
@@ -334,7 +487,11 @@ impl<'a> Ground<'a> {
             .filter(|_| grade == Grade::Measured)
             .and_then(|tag| self.instruments.get(tag));
         let taken = entry.moment();
-        let (off, last_digit) = budget::of_reading(reading, instrument, session, taken.as_ref());
+        let (off, last_digit) = match kind {
+            // A count is known or it is wrong.
+            QuantityKind::Count => (Off::default(), false),
+            _ => budget::of_reading(reading, instrument, session, taken.as_ref()),
+        };
         let no_instrument = grade == Grade::Measured && spec.instrument && entry.with.is_none();
         Ok(Input {
             means: means.to_owned(),
@@ -346,6 +503,7 @@ impl<'a> Ground<'a> {
             last_digit,
             no_instrument,
             unknown_error: None,
+            circumstance: entry.at.clone(),
             identity,
             values: reading.values().iter().map(|value| value.si()).collect(),
             each: spec.each.clone(),

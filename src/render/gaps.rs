@@ -5,6 +5,7 @@ use crate::answer::GapsAnswer;
 use crate::render::Look;
 use crate::render::Page;
 use crate::render::derived::bars;
+use crate::render::derived::contradictions;
 use crate::render::page::Tone;
 
 /// Gaps shown in full; the rest is counted, so that a refusal fits one screen.
@@ -36,6 +37,7 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
             page.line(2, Tone::Plain, soft);
         }
     }
+    contradictions(&mut page, &answer.contradictions);
     bars(&mut page, &answer.bars, answer.about.len() > 1);
     pending(&mut page, &answer.pending);
     page.gap();

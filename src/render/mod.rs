@@ -28,6 +28,7 @@ pub use entry::pull_entered;
 pub use finding::failure;
 pub use flow::flow_diff;
 pub use flow::flow_entered;
+pub use flow::flow_sheet;
 pub use gaps::gaps;
 pub use html::diff_page;
 pub use html::sheet_page;

@@ -21,6 +21,7 @@ mod enter_record;
 mod failure;
 mod fit_up;
 pub mod flow;
+mod flow_bench;
 mod flow_points;
 mod gate;
 mod gather;

@@ -22,6 +22,7 @@ use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::sweep;
+use crate::workflow::sweep::Channels;
 
 /// A pull with its curve on the basis of the weighing.
 pub(super) struct Weighable {
@@ -74,7 +75,7 @@ pub(super) fn gathered(
             left_out.push((id.clone(), format!("set aside: {why}")));
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
+        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
         sides.push(side);
     }
     Ok((sides, left_out))
@@ -91,7 +92,7 @@ pub(super) fn weighable(
     basis: Option<Basis>,
     step_rpm: u32,
 ) -> Result<Result<Weighable, String>, Failure> {
-    let curve = match sweep::of_pull(book, library, &side, step_rpm)? {
+    let mut curve = match sweep::of_pull(book, library, &side, step_rpm)? {
         Ok(curve) => curve,
         Err(why) => return Ok(Err(why)),
     };
@@ -100,6 +101,10 @@ pub(super) fn weighable(
         match derive::bring(&side.ground(library.kinds()), basis) {
             Ok(brought) => {
                 factor = brought.factor.value();
+                // Where the factor goes with the speed, the curve takes the difference from the one over the sweep.
+                if !brought.by_speed.is_empty() {
+                    curve = curve.times(|speed| brought.factor_at(speed) / factor);
+                }
                 factor_sources.extend(
                     brought.factor.contributions().iter().map(|(source, part)| (source.clone(), part.amount)),
                 );
@@ -247,7 +252,7 @@ pub(super) fn others(
         if side.effective.outcome != Outcome::Kept || !place(&side).is_some_and(|at| places.contains(&at)) {
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
+        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
         match weighable(book, library, side, basis, step_rpm)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,
