@@ -66,6 +66,23 @@ pub(super) fn why_words(why: &Why) -> String {
     }
 }
 
+/// A derived figure that is known no better than an input that nobody measured.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct WeakLine {
+    /// The pull or build.
+    pub side: String,
+    /// Its name.
+    pub figure: String,
+    /// The trade's name.
+    pub title: String,
+    /// The number with its interval, as a person writes it.
+    pub text: String,
+    /// How its worst-known input is known.
+    pub worst_input: &'static str,
+    /// The inputs that nobody measured, as commands name them.
+    pub not_measured: Vec<String>,
+}
+
 /// What is not documented on one side, or between two.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct GapsAnswer {
@@ -79,6 +96,8 @@ pub struct GapsAnswer {
     pub soft: Vec<String>,
     /// Missing inputs of derived figures, and what each bars.
     pub bars: Vec<BarsLine>,
+    /// Derived figures that are known no better than an input that nobody measured.
+    pub weak: Vec<WeakLine>,
     /// Figures that cannot all be right, a sentence each.
     pub contradictions: Vec<String>,
     /// Files with pending edits that would change the answer.

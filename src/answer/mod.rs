@@ -65,6 +65,7 @@ pub use flow::FlowRow;
 pub use flow::FlowSheetAnswer;
 pub use gaps::GapLine;
 pub use gaps::GapsAnswer;
+pub use gaps::WeakLine;
 pub use look::ChannelLine;
 pub use look::LookAnswer;
 pub use look::SegmentLine;

@@ -89,6 +89,16 @@ fn read(gathering: &mut Gathering<'_, '_>) -> Option<Weather> {
     } else {
         Saturation::Magnus
     };
+    if read != DampRead::VapourPressure {
+        let formula = match saturation {
+            Saturation::IapwsIf97 => "IAPWS-IF97",
+            _ => "the Magnus form",
+        };
+        gathering.notes.push(format!("vapour pressure over water by {formula}; 0 °C is 273.15 K"));
+    }
+    if read == DampRead::WetBulb {
+        gathering.notes.push("damp from the wet bulb by WMO-No. 8".to_owned());
+    }
     Some(Weather {
         pressure,
         temperature,

@@ -59,6 +59,7 @@ type Event = fn(&Lobe) -> Result<f64, EngineError>;
 /// Valve events of one side.
 pub(super) fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
     let mut all = at_lift(ground, At::FiftyThou);
+    all.push(exhaust_centre(ground));
     all.push(separation(ground));
     all.push(advance(ground));
     all.extend(
@@ -322,6 +323,15 @@ fn separation(ground: &Ground<'_>) -> Outcome {
     } else {
         card_separation(&mut gathering).map(Ok)
     };
+    gathering.finish(label, value)
+}
+
+/// Where the exhaust lobe is fully open, as installed.
+fn exhaust_centre(ground: &Ground<'_>) -> Outcome {
+    let label =
+        Label::new("exhaust-centreline", "exhaust lobe centre before top", QuantityKind::Angle, "deg");
+    let mut gathering = Gathering::new(ground);
+    let value = exhaust_centreline(&mut gathering).map(Ok);
     gathering.finish(label, value)
 }
 

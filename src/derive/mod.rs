@@ -52,6 +52,7 @@ pub use milling::MilledChamber;
 pub use milling::MilledIntake;
 pub use milling::milled_chamber;
 pub use milling::milled_intake;
+pub use milling::milling_lacks;
 pub use running::near_speed;
 pub use spread::LEVEL;
 pub use spread::Spread;

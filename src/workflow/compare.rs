@@ -237,6 +237,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         common: Vec::new(),
         soft: Vec::new(),
         bars: Vec::new(),
+        weak: Vec::new(),
         contradictions: Vec::new(),
         pending: Vec::new(),
         next: String::new(),
@@ -269,6 +270,7 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         }
     }
     for side in &sides {
+        answer.weak.extend(derived::weak(&library, side)?);
         answer.bars.extend(derived::bars(&library, side)?);
         let found = derive::contradictions(&side.ground(library.kinds()));
         answer.contradictions.extend(found.iter().map(|words| format!("{}: {words}", side.name)));

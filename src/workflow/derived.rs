@@ -11,6 +11,7 @@ use crate::answer::FigureLine;
 use crate::answer::Interval;
 use crate::answer::MovedLine;
 use crate::answer::SheetSpeed;
+use crate::answer::WeakLine;
 use crate::check::OneBasis;
 use crate::check::Side;
 use crate::check::Wanted;
@@ -126,6 +127,29 @@ pub(super) fn of_side(library: &Library, side: &Side) -> Result<(Vec<FigureLine>
         }
     }
     Ok((lines, barred))
+}
+
+/// The derived figures of a side that are known no better than an input that nobody measured.
+///
+/// # Errors
+/// As [`of_side`].
+pub(super) fn weak(library: &Library, side: &Side) -> Result<Vec<WeakLine>, Failure> {
+    let mut weak = Vec::new();
+    for outcome in whole(derive::figures(&side.ground(library.kinds()))) {
+        let Ok(derived) = outcome else { continue };
+        let line = line(library, &derived)?;
+        if !line.not_measured.is_empty() {
+            weak.push(WeakLine {
+                side: side.name.clone(),
+                figure: line.figure,
+                title: line.title,
+                text: line.interval.text,
+                worst_input: line.worst_input,
+                not_measured: line.not_measured.into_iter().map(|input| input.item).collect(),
+            });
+        }
+    }
+    Ok(weak)
 }
 
 /// What follows from a pull's channels near each speed, in steps of so many rpm.
