@@ -417,12 +417,13 @@ fn a_channel_documents_a_condition_and_says_what_is_not_known_of_it() {
         rows: 400,
         file: "run-01.csv".to_owned(),
         text: "100.00 kPa".to_owned(),
+        place: String::new(),
         instrument: None,
     };
     side.channel_means.insert("barometer".to_owned(), mean.clone());
     let dry = book.figure(&side, "dry-air-pressure");
     assert!((dry.value.value() - 99_000.0).abs() < 1e-6 && dry.is_understated(), "{dry:?}");
-    assert!(dry.notes.iter().any(|note| note.contains("barometer")), "{dry:?}");
+    assert!(dry.inputs.iter().any(|input| input.unknown_error.as_deref() == Some("barometer")), "{dry:?}");
     mean.instrument = Some("weather-1".to_owned());
     side.channel_means.insert("barometer".to_owned(), mean);
     let dry = book.figure(&side, "dry-air-pressure");

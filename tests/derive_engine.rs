@@ -296,6 +296,7 @@ fn mean(kind: QuantityKind, value: f64, unit: &str) -> ChannelMean {
         rows: 100,
         file: "run.csv".to_owned(),
         text: format!("{value} {unit}"),
+        place: String::new(),
         instrument: None,
     }
 }
@@ -603,6 +604,25 @@ fn means_over_lift_and_exhaust_to_inlet() {
     let exhaust = flow::sheet(&ground, &exhaust, mulebook::record::PortSide::Exhaust);
     let over = inlet.over(0.002, 0.010);
     let mean = over.iter().flatten().find(|mean| mean.label.name == "mean-flow").expect("a mean");
+    // Each lift is read anew: of three readings off by ±1 cfm each, the mean is off by less than one of them.
+    let mut metered = engine();
+    metered.instrument(
+        "instrument: bench-1\nwhat: \"bench\"\nuncertainty:\n  - {of: volume-flow, is: \"±1 cfm\", scope: reading}\n",
+    );
+    let (mut off, kinds_too) = flow::bench_of(&metered, &flow::conditions("as-read", "orifice"));
+    let effective_too = std::mem::replace(&mut off.effective, mulebook::record::Effective::empty());
+    let metered_ground = flow::ground(&off, &kinds_too, &effective_too);
+    let mut by_meter = readings(1.0);
+    for (lift, means) in &mut by_meter {
+        let flow = means.get_mut("flow").expect("a flow");
+        (flow.instrument, flow.place) = (Some("bench-1".to_owned()), format!("{lift} m"));
+    }
+    let metered = flow::sheet(&metered_ground, &by_meter, mulebook::record::PortSide::Inlet);
+    let found = metered.over(0.002, 0.010);
+    let u = found.iter().flatten().find(|mean| mean.label.name == "mean-flow").expect("a mean");
+    // Shares of the trapezoids: 0.125, 0.5, 0.375 (by hand); ±1 cfm is rectangular.
+    let expected = CFM / 3.0_f64.sqrt() * (0.125_f64.powi(2) + 0.5_f64.powi(2) + 0.375_f64.powi(2)).sqrt();
+    near(u.value.standard_uncertainty() / expected, 1.0, 1e-3, "each lift by itself");
     // A straight line's mean is its middle.
     near(mean.value.value() / CFM, 260.0, 1e-9, "mean");
     let ratio =

@@ -157,6 +157,7 @@ fn channel(kind: QuantityKind, mean_si: f64, word: &str) -> ChannelMean {
         rows: 400,
         file: "run.csv".to_owned(),
         text: String::new(),
+        place: String::new(),
         instrument: Some(format!("of-{word}")),
     }
 }

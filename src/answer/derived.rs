@@ -129,6 +129,12 @@ pub struct InputLine {
     /// Half its last digit is all that speaks for its uncertainty.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub last_digit: bool,
+    /// Nobody says with what it was measured, though its schema asks.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub no_instrument: bool,
+    /// No instrument with a stated uncertainty is named for this channel: only its scatter counts.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub only_scatter: bool,
 }
 
 impl From<&derive::Input> for InputLine {
@@ -139,6 +145,8 @@ impl From<&derive::Input> for InputLine {
             how: input.grade.word(),
             text: input.text.clone(),
             last_digit: input.last_digit,
+            no_instrument: input.no_instrument,
+            only_scatter: input.unknown_error.is_some(),
         }
     }
 }

@@ -109,7 +109,7 @@ fn words(ground: &Ground<'_>, at: At) -> (&'static str, String) {
             let lift = [Valve::Inlet, Valve::Exhaust]
                 .into_iter()
                 .find_map(|valve| ground.input(&duration_means(valve, at)).ok()?.circumstance);
-            ("-advertised", lift.map_or("as advertised".to_owned(), |lift| format!("at {lift}, advertised")))
+            ("-advertised", lift.map_or("as advertised".to_owned(), |lift| format!("at {lift}")))
         }
     }
 }

@@ -7,7 +7,6 @@ use crate::derive::Missing;
 use crate::derive::air;
 use crate::derive::camshaft;
 use crate::derive::geometry;
-use crate::derive::input::remarks;
 use crate::derive::piston;
 use crate::derive::port;
 use crate::derive::running;
@@ -289,7 +288,7 @@ impl<'g, 'a> Gathering<'g, 'a> {
 
     /// Names an input that a value rests on.
     pub(super) fn rests_on(&mut self, input: &Input) {
-        if !self.inputs.iter().any(|known| known.means == input.means) {
+        if !self.inputs.iter().any(|known| known.identity == input.identity) {
             self.inputs.push(input.clone());
         }
     }
@@ -307,11 +306,13 @@ impl<'g, 'a> Gathering<'g, 'a> {
             cannot: cannot.or_else(|| self.cannot.clone()),
         };
         match value {
-            Some(Ok(value)) => {
-                let mut notes = self.notes.clone();
-                notes.extend(remarks(&self.inputs));
-                Ok(Derived { label, value, inputs: self.inputs.clone(), notes, beyond: Vec::new() })
-            }
+            Some(Ok(value)) => Ok(Derived {
+                label,
+                value,
+                inputs: self.inputs.clone(),
+                notes: self.notes.clone(),
+                beyond: Vec::new(),
+            }),
             Some(Err(error)) => Err(barred(Some(error.to_string()))),
             None => Err(barred(None)),
         }

@@ -296,7 +296,7 @@ fn mean_of(at: &[(f64, Vec<Outcome>)], name: &str, from_m: f64, to_m: f64) -> Op
             Ok(derived) => {
                 values.push(derived.value.clone());
                 for input in &derived.inputs {
-                    if !inputs.iter().any(|known| known.identity == input.identity) {
+                    if !inputs.iter().any(|known| known.path == input.path && known.at == input.at) {
                         inputs.push(input.clone());
                     }
                 }

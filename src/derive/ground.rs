@@ -29,6 +29,8 @@ pub struct ChannelMean {
     pub file: String,
     /// The mean as a person writes it, with its unit.
     pub text: String,
+    /// Which of several such means it is (`5.000 mm`), each off by itself; empty where there is one.
+    pub place: String,
     /// The instrument that the columns record names.
     pub instrument: Option<String>,
 }

@@ -366,7 +366,7 @@ impl<'a> Ground<'a> {
             no_instrument: false,
             unknown_error: (!stated).then(|| word.to_owned()),
             circumstance: None,
-            identity: format!("{} channel {word}", self.name),
+            identity: format!("{} channel {word} {}", self.name, mean.place).trim_end().to_owned(),
             values: vec![mean.mean_si],
             each: None,
             off,

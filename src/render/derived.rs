@@ -62,30 +62,35 @@ pub(super) fn derived(page: &mut Page, lines: &[DerivedLine]) {
     notes(page, &both);
 }
 
-/// What is to be said of figures, each thing once.
+/// What is to be said of figures and their inputs, each thing once.
 fn notes(page: &mut Page, figures: &[&FigureLine]) {
-    let mut rough: Vec<&str> = Vec::new();
     let mut said: Vec<&str> = Vec::new();
-    for figure in figures {
-        let inputs = figure.measured.iter().chain(&figure.not_measured);
-        for input in inputs.filter(|input| input.last_digit) {
-            if !rough.contains(&input.item.as_str()) {
-                rough.push(&input.item);
-            }
-        }
-        for note in &figure.notes {
-            if !said.contains(&note.as_str()) {
-                said.push(note);
-            }
+    for note in figures.iter().flat_map(|figure| &figure.notes) {
+        if !said.contains(&note.as_str()) {
+            said.push(note);
         }
     }
     for note in said {
         page.line(2, Tone::Faint, &format!("Note: {note}."));
     }
-    if !rough.is_empty() {
-        let text = format!("Note: half the last digit stands for the uncertainty of {}.", rough.join(", "));
-        page.line(2, Tone::Faint, &text);
-    }
+    let mut of_inputs = |lead: &str, end: &str, chosen: fn(&InputLine) -> bool| {
+        let mut items: Vec<&str> = Vec::new();
+        let inputs = figures.iter().flat_map(|figure| figure.measured.iter().chain(&figure.not_measured));
+        for input in inputs.filter(|input| chosen(input)) {
+            if !items.contains(&input.item.as_str()) {
+                items.push(&input.item);
+            }
+        }
+        if !items.is_empty() {
+            page.line(2, Tone::Faint, &format!("Note: {lead} {}{end}.", items.join(", ")));
+        }
+    };
+    let wider = ": only its scatter counts, so intervals are wider than shown";
+    of_inputs("no instrument that states how far it may be off is named for", wider, |input| {
+        input.only_scatter
+    });
+    of_inputs("nobody says with what was measured:", "", |input| input.no_instrument);
+    of_inputs("half the last digit stands for the uncertainty of", "", |input| input.last_digit);
 }
 
 fn inputs(inputs: &[&InputLine]) -> String {
@@ -138,7 +143,9 @@ pub(super) fn figures(page: &mut Page, lines: &[FigureLine]) {
             .filter(|other| other.figure == line.figure && other.cylinder.is_some())
             .map(|other| other.interval.text.as_str())
             .collect();
-        if !each.is_empty() {
+        if each.len() > 1 && each.iter().all(|one| *one == each[0]) {
+            page.line(6, Tone::Plain, &format!("each cylinder: {}", each[0]));
+        } else if !each.is_empty() {
             page.items(6, Tone::Plain, &listed(std::iter::once("by cylinder:"), &each, ","));
         }
         for beyond in &line.beyond {

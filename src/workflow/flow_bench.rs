@@ -170,8 +170,10 @@ fn by_lift(sheet: &FlowSheet, readings: &[FlowReading]) -> Vec<(f64, Means)> {
         .into_values()
         .map(|group| {
             let mut means = Means::new();
+            let lift_m = group.first().map_or(0.0, |reading| reading.lift_m);
             let mut put = |word: &str, kind: QuantityKind, unit: &str, values: Vec<f64>| {
-                if let Some(mean) = mean(sheet, file, kind, unit, &values) {
+                if let Some(mut mean) = mean(sheet, file, kind, unit, &values) {
+                    mean.place = format!("{:.3} mm", lift_m * 1e3);
                     means.insert(word.to_owned(), mean);
                 }
             };
@@ -184,7 +186,7 @@ fn by_lift(sheet: &FlowSheet, readings: &[FlowReading]) -> Vec<(f64, Means)> {
             );
             let pressures: Option<Vec<f64>> = group.iter().map(|reading| reading.pressure_pa).collect();
             put("test-pressure", QuantityKind::PressureDifference, "inH2O", pressures.unwrap_or_default());
-            (group.first().map_or(0.0, |reading| reading.lift_m), means)
+            (lift_m, means)
         })
         .collect()
 }
@@ -214,6 +216,7 @@ fn mean(
         rows: values.len() as u64,
         file: file.to_owned(),
         text: format!("{:.2} {unit}", unit.from_si(mean_si)),
+        place: String::new(),
         instrument: sheet.bench.clone(),
     })
 }

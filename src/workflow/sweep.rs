@@ -366,6 +366,7 @@ impl Sums {
             rows: self.rows,
             file: file.to_owned(),
             text: text(self.mean),
+            place: String::new(),
             instrument: None,
         })
     }
