@@ -79,15 +79,50 @@ const CHANNELS: [(&str, QuantityKind, f64, f64, &str); 5] = [
     ("inertia", QuantityKind::Inertia, 0.35, 0.03, "kg·m²"),
 ];
 
-/// A book with every input off by what `off` says, and the limits written behind it where `limits` are wanted.
-fn book(off: &dyn Fn(&str, &str) -> f64, limits: bool) -> (Book, Side) {
+/// The trade's unit beside each metric one, for writing the same figures in other units.
+const OTHERS: [(&str, &str); 5] =
+    [("mm", "in"), ("cc", "L"), ("degC", "degF"), ("kPa", "inHg"), ("MJ/kg", "BTU/lb")];
+
+/// How a book is written.
+#[derive(Clone, Copy, PartialEq)]
+enum Written {
+    /// With the limits of every input behind it.
+    WithLimits,
+    /// Values alone.
+    Plain,
+    /// Values alone, in the trade's units.
+    InOtherUnits,
+}
+
+/// A value and its unit as they are written.
+fn written(value: f64, unit: &str, how: Written) -> String {
+    let other = OTHERS.iter().find(|(metric, _)| *metric == unit).filter(|_| how == Written::InOtherUnits);
+    let kinds = [
+        QuantityKind::Length,
+        QuantityKind::Volume,
+        QuantityKind::Temperature,
+        QuantityKind::PressureAbsolute,
+        QuantityKind::SpecificEnergy,
+    ];
+    let converted = other.and_then(|(metric, trade)| {
+        kinds.into_iter().find_map(|kind| {
+            let (from, to) = (Unit::parse(metric, kind).ok()?, Unit::parse(trade, kind).ok()?);
+            Some(format!("{:.13} {}", to.from_si(from.to_si(value)), to.symbol()))
+        })
+    });
+    converted.unwrap_or_else(|| format!("{value:.9} {unit}"))
+}
+
+/// A book with every input off by what `off` says.
+fn book(off: &dyn Fn(&str, &str) -> f64, how: Written) -> (Book, Side) {
+    let limits = how == Written::WithLimits;
     let entry = |place: &str, name: &str| {
         let (_, _, value, half, unit) =
             GIVEN.iter().find(|given| given.0 == place && given.1 == name).expect("a given");
         let at = if name.ends_with("advertised") { ", at: 0.006 in" } else { "" };
-        let limit = if limits { format!(" ±{half}") } else { String::new() };
         let value = value + off(place, name);
-        format!("{name}: {{measured: {value:.9}{limit} {unit}{at}, by: mk, taken: 2026-03-01}}")
+        let text = if limits { format!("{value:.9} ±{half} {unit}") } else { written(value, unit, how) };
+        format!("{name}: {{measured: {text}{at}, by: mk, taken: 2026-03-01}}")
     };
     let of = |place: &str| -> Vec<String> {
         GIVEN.iter().filter(|given| given.0 == place).map(|given| entry(place, given.1)).collect()
@@ -180,7 +215,7 @@ fn deviation(values: &[f64]) -> (f64, f64) {
 
 #[test]
 fn every_figure_s_uncertainty_agrees_with_drawing_its_inputs() {
-    let (book_, side) = book(&|_, _| 0.0, true);
+    let (book_, side) = book(&|_, _| 0.0, Written::WithLimits);
     let stated: BTreeMap<String, (f64, f64)> = book_
         .outcomes(&side)
         .into_iter()
@@ -200,7 +235,7 @@ fn every_figure_s_uncertainty_agrees_with_drawing_its_inputs() {
         let off = |place: &str, name: &str| {
             offs.iter().find(|(key, _)| key.0 == place && key.1 == name).map_or(0.0, |(_, off)| *off)
         };
-        let (book, side) = book(&off, false);
+        let (book, side) = book(&off, Written::Plain);
         for (name, value) in values(&book, &side) {
             drawn.entry(name).or_default().push(value);
         }
@@ -221,7 +256,7 @@ fn what_two_sides_share_cancels_as_drawing_says() {
     let (shared_cc, own_cc) = (0.4, 0.1);
     let (shared_kpa, own_kpa) = (0.15, 0.02);
     let side_of = |number: usize, cc: f64, kpa: f64| {
-        let mut book = book(&|_, _| 0.0, true).0;
+        let mut book = book(&|_, _| 0.0, Written::WithLimits).0;
         book.instrument(&format!(
             "instrument: burette-1\nwhat: \"burette\"\nuncertainty:\n  - {{of: volume, is: \"±{own_cc} cc\", scope: reading}}\n  - {{of: volume, is: \"±{shared_cc} cc\", scope: calibration}}\ncalibrations:\n  - {{on: 2026-01-01, by: \"mk\"}}\n"
         ))
@@ -261,5 +296,59 @@ fn what_two_sides_share_cancels_as_drawing_says() {
         assert!((left / found - 1.0).abs() < WITHIN, "{name}: {left} by propagation, {found} by drawing");
         let alone = was.value.standard_uncertainty();
         assert!(left < 0.5 * alone, "{name}: most of it is the instrument's and cancels: {left}, {alone}");
+    }
+}
+
+#[test]
+fn units_never_change_a_figure() {
+    let nothing = |_: &str, _: &str| 0.0;
+    let (metric, trade) = (book(&nothing, Written::Plain), book(&nothing, Written::InOtherUnits));
+    let (metric, trade) = (values(&metric.0, &metric.1), values(&trade.0, &trade.1));
+    assert!(metric.len() > 50 && metric.len() == trade.len());
+    for (name, value) in &metric {
+        let other = trade[name];
+        // Thirteen decimals are written, and temperatures lose three digits to their zero.
+        assert!((value - other).abs() <= 1e-9 * value.abs().max(1e-6), "{name}: {value} {other}");
+    }
+}
+
+#[test]
+fn figures_move_the_way_physics_does() {
+    let at = |place: &'static str, name: &'static str, by: f64| {
+        let (book, side) =
+            book(&move |where_, what| if (where_, what) == (place, name) { by } else { 0.0 }, Written::Plain);
+        values(&book, &side)
+    };
+    for (place, name, step, figure, rises) in [
+        ("e1", "bore", 0.1, "compression-ratio", true),
+        ("e1", "bore", 0.1, "displacement", true),
+        ("e1", "stroke", 0.1, "mean-piston-speed", true),
+        ("e1", "rod-length", 1.0, "piston-acceleration-top", false),
+        ("e1", "deck-clearance", 0.05, "compression-ratio", false),
+        ("e1", "deck-clearance", 0.05, "quench", true),
+        ("h1", "chamber-volume", 1.0, "compression-ratio", false),
+        ("g1", "thickness", 0.1, "compression-ratio", false),
+        ("c1", "inlet-duration", 2.0, "compression-ratio-at-inlet-closing", false),
+        ("c1", "inlet-duration", 2.0, "overlap", true),
+        ("c1", "lobe-separation", 1.0, "overlap", false),
+        ("settings", "installed-centreline", 1.0, "inlet-opens", false),
+        ("settings", "installed-centreline", 1.0, "cam-advance", false),
+        ("settings", "valve-lash-inlet", 0.05, "inlet-valve-lift", false),
+        ("v1", "rocker-ratio", 0.05, "inlet-curtain-area", true),
+        ("h1", "inlet-stem", 0.5, "inlet-throat-area", false),
+        ("i1", "runner-diameter", 1.0, "gas-speed-runner", false),
+        ("conditions", "station-pressure", 1.0, "correction-factor-sae-j1349", false),
+        ("conditions", "air-temperature", 2.0, "correction-factor-iso-1585", true),
+        ("conditions", "humidity", 10.0, "correction-factor-sae-j607", true),
+        ("conditions", "humidity", 10.0, "air-density", false),
+        ("channel", "fuel-flow", 0.001, "specific-fuel-consumption", true),
+        ("channel", "fuel-flow", 0.001, "air-fuel-ratio", false),
+        ("channel", "air-flow", 0.01, "volumetric-efficiency", true),
+        ("channel", "torque", 5.0, "mean-effective-pressure", true),
+        ("channel", "torque", 5.0, "specific-fuel-consumption", false),
+    ] {
+        let (before, after) = (at(place, name, 0.0)[figure], at(place, name, step)[figure]);
+        assert_eq!(after > before, rises, "{figure} with more {name}: {before}, {after}");
+        assert!((after - before).abs() > 0.0, "{figure} moves with {name}");
     }
 }

@@ -111,7 +111,7 @@ fn read(gathering: &mut Gathering<'_, '_>) -> Option<Weather> {
 }
 
 /// The station pressure as read; else from one reduced to sea level and the documented altitude of the cell.
-fn station_pressure(gathering: &mut Gathering<'_, '_>) -> Option<Budgeted> {
+pub(super) fn station_pressure(gathering: &mut Gathering<'_, '_>) -> Option<Budgeted> {
     let ground = gathering.ground;
     if ground.input("station-pressure").is_ok() || ground.input("sea-level-pressure").is_err() {
         return gathering.one("station-pressure");

@@ -7,9 +7,11 @@
 use crate::derive::Ground;
 use crate::derive::Input;
 use crate::derive::Missing;
+use crate::derive::air;
 use crate::derive::air::Weather;
 use crate::derive::air::weather;
 use crate::derive::figure::Gathering;
+use crate::derive::figure::combined;
 use crate::derive::geometry;
 use crate::derive::running;
 use crate::engine::Beyond;
@@ -23,6 +25,7 @@ use crate::engine::correction::diesel::Fuelling;
 use crate::engine::correction::diesel::LIMITS;
 use crate::engine::correction::spark::SparkStandard;
 use crate::engine::shaft::WorkingCycle;
+use crate::quantity::QuantityKind;
 use crate::statistics::budget::Budgeted;
 
 /// A correction factor with what it rests on.
@@ -141,14 +144,25 @@ fn charge_cooler(gathering: &mut Gathering<'_, '_>) -> Option<bool> {
     gathering.word("charge-cooler").map(|word| word == "air-to-water")
 }
 
-/// Absolute pressure after the compressor over that before it; exactly 1 where nothing charges the engine.
+/// Absolute pressure after the compressor over that before it: as the log has it, else as it was set; exactly 1 where
+/// nothing charges the engine.
 fn boost(gathering: &mut Gathering<'_, '_>) -> Option<Result<Budgeted, EngineError>> {
     let ground = gathering.ground;
     if !ground.has("turbocharger") && !ground.has("blower") {
         return Some(Budgeted::exact(1.0).map_err(EngineError::from));
     }
-    let values = gathering.all(&["boost-pressure", "station-pressure"])?;
-    Some(Budgeted::combine(&[&values[0], &values[1]], |x| Ok((1.0 + x[0] / x[1]).max(1.0))))
+    let logged = ground.channels.get("manifold-pressure").map(|mean| mean.kind);
+    let (means, is_absolute) = match logged {
+        Some(QuantityKind::PressureAbsolute) => ("channel-manifold-pressure", true),
+        Some(QuantityKind::PressureGauge) => ("channel-manifold-pressure", false),
+        _ => ("boost-pressure", false),
+    };
+    let (after, before) = (gathering.one(means), air::station_pressure(gathering));
+    let (after, before) = (after?, before?);
+    Some(combined(&[after, before], |x| {
+        let ratio = if is_absolute { x[0] / x[1] } else { 1.0 + x[0] / x[1] };
+        Ok(ratio.max(1.0))
+    }))
 }
 
 fn compression(

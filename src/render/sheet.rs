@@ -43,10 +43,24 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
             pull_lines(&mut page, pull);
         }
     }
+    cautions(&mut page);
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
+}
+
+/// What every sheet that goes to the cell says.
+fn cautions(page: &mut Page) {
+    page.heading("Cautions");
+    page.line(
+        2,
+        Tone::Plain,
+        "Engines and shafts can burst, fuel and oil burn, exhaust poisons, noise deafens: guard the shaft, keep everybody out \
+         of the cell and out of line with what turns, have fuel shut-off, extinguisher, extraction with an alarm for \
+         carbon monoxide, hearing protection and a working emergency stop. Nothing on this sheet says that an engine is \
+         safe to run.",
+    );
 }
 
 fn head(page: &mut Page, answer: &SheetAnswer) {

@@ -166,6 +166,10 @@ fn compression_ignition_is_corrected_by_its_own_formula() {
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("fa^fm, fa = (99 kPa/pd)*(T/298)^0.7"), "{text}");
     assert!(words.contains("the factor goes with the fuel at each speed"), "{text}");
+    // Weighing takes the factor at each speed, too.
+    let weighed =
+        bench.run(&["weigh", "--base", "0411a-01..03", "--test", "0411a-04..06", "--json"]).done().json();
+    assert!(weighed["correction"].as_str().is_some_and(|basis| basis.contains("J1349")), "{weighed}");
     let refused = bench.run(&["diff", "0411a-03", "0411a-04", "--correct-to", "stp"]);
     assert_eq!(refused.code, 3, "{refused:?}");
     let words = refused.out.split_whitespace().collect::<Vec<_>>().join(" ");
