@@ -3,11 +3,15 @@
 //!
 //! The answers come from `tests/outside/engine_relations.py`; each tolerance names why it is not tighter.
 
+#[path = "support/case.rs"]
+mod case;
 #[path = "support/outside.rs"]
 mod outside;
 
 use std::collections::BTreeMap;
 
+use case::Case;
+use case::numbers;
 use mulebook::engine::air::Air;
 use mulebook::engine::altitude::{Reduction, sea_level_pressure_pa, station_pressure_pa};
 use mulebook::engine::cam::{Lobe, advance_deg, lobe_separation_deg, overlap_deg};
@@ -35,47 +39,6 @@ use mulebook::engine::port::{bench_velocity_m_per_s, speed_of_sound_m_per_s};
 use mulebook::engine::shaft::{WorkingCycle, power_w};
 use mulebook::engine::valve::{curtain_area_m2, throat_area_m2};
 use mulebook::engine::vapour::Saturation;
-use serde_json::Value;
-
-/// One case: what went in, what came out of the reference.
-struct Case<'a> {
-    name: &'a str,
-    given: &'a Value,
-    answers: &'a Value,
-}
-
-impl Case<'_> {
-    fn number(&self, key: &str) -> f64 {
-        self.given[key].as_f64().unwrap_or_else(|| panic!("{}: no number {key}", self.name))
-    }
-
-    fn list(&self, key: &str) -> Vec<f64> {
-        numbers(&self.given[key])
-    }
-
-    fn answer(&self, key: &str) -> f64 {
-        self.answers[key].as_f64().unwrap_or_else(|| panic!("{}: no answer {key}", self.name))
-    }
-
-    /// Compares within a share of the answer or an absolute gap, whichever is wider.
-    fn close(&self, key: &str, found: f64, relative: f64, absolute: f64) {
-        self.near(key, found, self.answer(key), relative, absolute);
-    }
-
-    fn near(&self, key: &str, found: f64, expected: f64, relative: f64, absolute: f64) {
-        let allowed = (relative * expected.abs()).max(absolute);
-        assert!(
-            (found - expected).abs() <= allowed,
-            "{} {key}: found {found}, reference {expected}, for {}",
-            self.name,
-            self.given
-        );
-    }
-}
-
-fn numbers(value: &Value) -> Vec<f64> {
-    value.as_array().expect("a list").iter().map(|entry| entry.as_f64().expect("a number")).collect()
-}
 
 #[test]
 fn relations_agree_with_integrals_roots_and_published_libraries() {
@@ -167,8 +130,8 @@ fn camshaft(case: &Case) {
     }
     let back = Lobe::from_inlet_events(i).expect("a lobe");
     let expected = numbers(&case.answers["back"]);
-    case.near("back", back.duration_deg, expected[0], 0.0, 1e-10);
-    case.near("back", back.centreline_deg, expected[1], 0.0, 1e-10);
+    case.close_to("back", back.duration_deg, expected[0], 0.0, 1e-10);
+    case.close_to("back", back.centreline_deg, expected[1], 0.0, 1e-10);
 }
 
 fn card(case: &Case) {
@@ -289,7 +252,7 @@ fn correction(case: &Case) {
     let kinds = [Charging::NaturalOrMechanical, Charging::Turbocharged, Charging::TurbochargedLiquidCooler];
     for (charging, expected) in kinds.into_iter().zip(expected) {
         let found = DieselEdition::SaeJis.factor(&air, charging, corrected, TemperatureScale::Exact);
-        case.near("factors", found.expect("a factor").value, expected, 1e-9, 0.0);
+        case.close_to("factors", found.expect("a factor").value, expected, 1e-9, 0.0);
     }
     let spark =
         |standard: SparkStandard| standard.factor(&air, TemperatureScale::Exact).expect("a factor").value;
@@ -313,7 +276,7 @@ fn reduction(case: &Case) {
         let station = station_pressure_pa(sea, height, reduction).expect("in the troposphere");
         case.close(key, station, 5e-5, 0.0);
         let back = sea_level_pressure_pa(station, height, reduction).expect("in the troposphere");
-        case.near(key, back, sea, 1e-9, 0.0);
+        case.close_to(key, back, sea, 1e-9, 0.0);
     }
 }
 
