@@ -246,7 +246,7 @@ fn card_separation(gathering: &mut Gathering<'_, '_>) -> Option<Budgeted> {
 }
 
 /// The exhaust's centreline before top: as measured, else from the card's lobe separation and the inlet's.
-fn exhaust_centreline(gathering: &mut Gathering<'_, '_>) -> Option<Budgeted> {
+pub(super) fn exhaust_centreline(gathering: &mut Gathering<'_, '_>) -> Option<Budgeted> {
     let ground = gathering.ground;
     let worked_out = if ground.input("exhaust-centreline").is_err() && has_separation(ground) {
         let (separation, inlet) = (card_separation(gathering), gathering.one("installed-centreline"));

@@ -7,12 +7,16 @@ use crate::derive::camshaft::STATED_LIFT_M;
 use crate::derive::camshaft::Valve;
 use crate::derive::camshaft::advertised_lift_m;
 use crate::derive::camshaft::events;
+use crate::derive::camshaft::exhaust_centreline;
+use crate::derive::figure::Gathering;
 use crate::derive::figure::Outcome;
+use crate::derive::figure::combined;
 use crate::derive::valve;
 use crate::engine::cam_card::CardContradiction;
 use crate::engine::cam_card::CardFigure;
 use crate::engine::cam_card::contradicting_durations;
 use crate::engine::cam_card::read_card;
+use crate::statistics::budget::Budgeted;
 
 /// Figures that cannot all be right, a sentence each.
 ///
@@ -105,34 +109,27 @@ fn installed(ground: &Ground<'_>) -> Option<String> {
     let input = |means: &str| ground.input(means).ok();
     let (inlet, exhaust, separation) =
         (input("installed-centreline")?, input("exhaust-centreline")?, input("lobe-separation")?);
-    let turn = std::f64::consts::TAU;
-    let value = exhaust.mean().ok()?;
-    let before = if -value.value() < 0.0 { turn } else { 0.0 };
-    let apart = inlet
-        .mean()
-        .ok()?
-        .plus_scaled(&value, -1.0)
-        .ok()?
-        .plus_scaled(&separation.mean().ok()?, -2.0)
-        .ok()?;
-    let interval = apart.interval(LEVEL).ok()?;
-    let (half, off) = ((interval.upper - interval.lower) / 2.0, apart.value() + before);
-    (off.abs() > half).then(|| {
+    let centre = exhaust_centreline(&mut Gathering::new(ground))?;
+    let values = [inlet.mean().ok()?, centre, separation.mean().ok()?];
+    let found = combined(&values, |x| Ok((x[0] + x[1]) / 2.0)).ok()?.value();
+    let apart = combined(&values, |x| Ok((x[0] + x[1]) / 2.0 - x[2])).ok()?;
+    is_off(&apart)?.then(|| {
         format!(
             "{} {} and {} {} stand {:.1}° apart, {} says {}",
             inlet.path,
             inlet.text,
             exhaust.path,
             exhaust.text,
-            (off / 2.0 + separation.values.iter().sum::<f64>() / count(&separation)).to_degrees(),
+            found.to_degrees(),
             separation.path,
             separation.text
         )
     })
 }
 
-fn count(input: &Input) -> f64 {
-    f64::from(u32::try_from(input.values.len().max(1)).unwrap_or(u32::MAX))
+/// Whether a difference that should be nothing is more than its interval holds.
+fn is_off(apart: &Budgeted) -> Option<bool> {
+    Some(apart.value().abs() > apart.interval(LEVEL).ok()?.half_width())
 }
 
 /// A lift at the valve that lobe, rocker and lash do not make.
@@ -142,10 +139,7 @@ fn lift(ground: &Ground<'_>, which: Valve) -> Option<String> {
     else {
         return None;
     };
-    let apart = measured.value.minus(&made.value).ok()?;
-    let interval = apart.interval(LEVEL).ok()?;
-    let half = (interval.upper - interval.lower) / 2.0;
-    (apart.value().abs() > half).then(|| {
+    is_off(&measured.value.minus(&made.value).ok()?)?.then(|| {
         format!(
             "the {} valve's lift was measured as {:.2} mm; lobe, rocker and lash make {:.2} mm",
             which.word(),

@@ -16,6 +16,7 @@ mod flow;
 mod geometry;
 mod ground;
 mod input;
+mod lookup;
 mod milling;
 mod piston;
 mod port;
