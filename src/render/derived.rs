@@ -232,29 +232,44 @@ const BY_SPEED: [(&str, &str); 6] = [
 const MOST_COLUMNS: usize = 4;
 const COLUMN: usize = 17;
 
+/// A column of the table by speed.
+pub(super) struct SpeedColumn<'a> {
+    /// The figure's name.
+    pub(super) name: &'static str,
+    /// Its heading.
+    pub(super) title: &'static str,
+    /// Its unit; empty for a ratio.
+    pub(super) unit: &'a str,
+}
+
+/// The columns that the rows by speed have something for.
+pub(super) fn speed_columns(rows: &[SheetSpeed]) -> Vec<SpeedColumn<'_>> {
+    let unit = |name: &str| rows.iter().find_map(|row| row.figures.get(name)).map(|one| one.unit.as_str());
+    BY_SPEED
+        .into_iter()
+        .filter_map(|(name, title)| Some(SpeedColumn { name, title, unit: unit(name)? }))
+        .collect()
+}
+
 /// Derived figures of a pull near each speed.
 pub(super) fn by_speed(page: &mut Page, rows: &[SheetSpeed]) {
-    let columns: Vec<(&str, &str)> = BY_SPEED
-        .into_iter()
-        .filter(|(name, _)| rows.iter().any(|row| row.figures.contains_key(*name)))
-        .take(MOST_COLUMNS)
-        .collect();
+    let mut columns = speed_columns(rows);
+    columns.truncate(MOST_COLUMNS);
     if columns.is_empty() {
         return;
     }
     page.heading("Near each speed, torque as observed, with intervals of 95 %");
-    let unit = |name: &str| rows.iter().find_map(|row| row.figures.get(name)).map(|one| one.unit.as_str());
     let (mut heads, mut units) = (format!("{:>7}", "rpm"), format!("{:>7}", ""));
-    for (name, title) in &columns {
+    for SpeedColumn { title, unit, .. } in &columns {
         heads.push_str(&format!("{title:>COLUMN$}"));
-        units.push_str(&format!("{:>COLUMN$}", unit(name).unwrap_or_default()));
+        units.push_str(&format!("{unit:>COLUMN$}"));
     }
     page.verbatim(0, Tone::Plain, heads.trim_end());
     page.verbatim(0, Tone::Plain, units.trim_end());
     for row in rows {
         let mut text = format!("{:>7}", row.speed_rpm);
-        for (name, _) in &columns {
-            text.push_str(&format!("{:>COLUMN$}", row.figures.get(*name).map_or("-", bare)));
+        for column in &columns {
+            text.push_str(&format!("{:>COLUMN$}", row.figures.get(column.name).map_or("-", bare)));
         }
         page.verbatim(0, Tone::Plain, &text);
     }

@@ -3,6 +3,7 @@
 //! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
 //! cleaned of control sequences here, since a record may come from anybody.
 
+mod cautions;
 mod combos;
 mod demo;
 mod derived;

@@ -7,6 +7,8 @@ use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::cautions::CAUTIONS;
+use crate::render::cautions::TITLE;
 use crate::render::derived::bars;
 use crate::render::derived::by_speed;
 use crate::render::derived::contradictions;
@@ -50,17 +52,11 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
     page.finish()
 }
 
-/// What every sheet that goes to the cell says.
 fn cautions(page: &mut Page) {
-    page.heading("Cautions");
-    page.line(
-        2,
-        Tone::Plain,
-        "Engines and shafts can burst, fuel and oil burn, exhaust poisons, noise deafens: guard the shaft, keep everybody out \
-         of the cell and out of line with what turns, have fuel shut-off, extinguisher, extraction with an alarm for \
-         carbon monoxide, hearing protection and a working emergency stop. Nothing on this sheet says that an engine is \
-         safe to run.",
-    );
+    page.heading(TITLE);
+    for caution in CAUTIONS {
+        page.line(2, Tone::Plain, caution);
+    }
 }
 
 fn head(page: &mut Page, answer: &SheetAnswer) {
