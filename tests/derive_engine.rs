@@ -155,6 +155,8 @@ fn events_follow_from_durations_and_durations_from_events() {
     for (name, expected) in [
         ("inlet-duration-of-events", 230.0),
         ("exhaust-duration-of-events", 240.0),
+        ("inlet-centreline-of-events", 105.0),
+        ("exhaust-centreline-of-events", 110.0),
         ("lobe-separation", 107.5),
         ("inlet-opens", 10.0),
         ("exhaust-closes", 10.0),

@@ -28,6 +28,12 @@ pub(super) struct Sheet {
     /// Distance of the rows of figures by speed, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 500, value_parser = clap::value_parser!(u32).range(100..=5000))]
     step: u32,
+    /// Of a flow sheet: the test pressure to bring its flows to (28 inH2O); its own unless said
+    #[arg(long, value_name = "PRESSURE")]
+    at_pressure: Option<String>,
+    /// Of a flow sheet: the range of lifts that means are taken over ("2 mm..10 mm"); all of them unless said
+    #[arg(long, value_name = "FROM..TO")]
+    lifts: Option<String>,
     /// Answer from the work tree, pending edits included
     #[arg(long)]
     pending: bool,
@@ -41,6 +47,8 @@ impl Sheet {
             speed: self.speed,
             crank_deg: self.crank,
             step_rpm: self.step,
+            at_pressure: self.at_pressure,
+            lifts: self.lifts,
             pending: self.pending,
         };
         Ok(match sheet::sheet(&book, &request)? {

@@ -62,9 +62,7 @@ pub(super) fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
     all.push(exhaust_centre(ground));
     all.push(separation(ground));
     all.push(advance(ground));
-    all.extend(
-        [Valve::Inlet, Valve::Exhaust].into_iter().filter_map(|valve| duration_of_events(ground, valve)),
-    );
+    all.extend([Valve::Inlet, Valve::Exhaust].into_iter().flat_map(|valve| of_events(ground, valve)));
     all.push(left_compression(ground, At::FiftyThou));
     let advertised = |valve: Valve| ground.input(&duration_means(valve, At::Advertised)).is_ok();
     if advertised(Valve::Inlet) || advertised(Valve::Exhaust) {
@@ -213,20 +211,22 @@ fn card_lobe(
     Some(of(|lobe| lobe.duration_deg).and_then(|duration| Ok((duration, of(|lobe| lobe.centreline_deg)?))))
 }
 
-/// The duration that a card's events mean, where it states events.
-fn duration_of_events(ground: &Ground<'_>, valve: Valve) -> Option<Outcome> {
-    has_events(ground, valve).then(|| {
-        let word = valve.word();
-        let label = Label::new(
-            &format!("{word}-duration-of-events"),
-            &format!("{word} duration by the events on the card, at 0.050 in"),
-            QuantityKind::Angle,
-            "deg",
-        );
+/// The duration and the lobe centre that a card's events mean, where it states events.
+fn of_events(ground: &Ground<'_>, valve: Valve) -> Vec<Outcome> {
+    if !has_events(ground, valve) {
+        return Vec::new();
+    }
+    let (word, side) = (valve.word(), if valve == Valve::Inlet { "after" } else { "before" });
+    let one = |name: &str, title: String, which: fn((Budgeted, Budgeted)) -> Budgeted| {
+        let label = Label::new(&format!("{word}-{name}-of-events"), &title, QuantityKind::Angle, "deg");
         let mut gathering = Gathering::new(ground);
-        let value = card_lobe(&mut gathering, valve).map(|lobe| lobe.map(|lobe| lobe.0));
+        let value = card_lobe(&mut gathering, valve).map(|lobe| lobe.map(which));
         gathering.finish(label, value)
-    })
+    };
+    vec![
+        one("duration", format!("{word} duration by the events on the card"), |lobe| lobe.0),
+        one("centreline", format!("{word} lobe centre {side} top by those events"), |lobe| lobe.1),
+    ]
 }
 
 /// The card's lobe separation: as stated, else by its events.

@@ -51,6 +51,15 @@ use crate::workflow::flow_points::FlowReading;
 /// Lifts closer than this are one lift, in m: no dial shows less.
 pub(super) const SAME_LIFT_M: f64 = 1e-6;
 
+/// What is asked of a flow sheet beyond what it says by itself.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct FlowAsked {
+    /// The test pressure that flows are brought to, in Pa; the sheet's own unless said.
+    pub(super) to_pa: Option<f64>,
+    /// The lifts, in m, that means are taken over; all of them unless said.
+    pub(super) range: Option<(f64, f64)>,
+}
+
 /// A flow sheet with every record that its figures rest on.
 #[derive(Debug)]
 pub(super) struct Bench {
@@ -225,7 +234,11 @@ fn mean(
 ///
 /// # Errors
 /// A number that no interval can be given for.
-pub(super) fn meaning(library: &Library, bench: &FlowBench<'_>) -> Result<FlowMeaning, Failure> {
+pub(super) fn meaning(
+    library: &Library,
+    bench: &FlowBench<'_>,
+    range: Option<(f64, f64)>,
+) -> Result<FlowMeaning, Failure> {
     let mut barred: Vec<BarredLine> = Vec::new();
     let mut lines = |outcomes: Vec<Outcome>| -> Result<Vec<FigureLine>, Failure> {
         let mut lines = Vec::new();
@@ -248,8 +261,9 @@ pub(super) fn meaning(library: &Library, bench: &FlowBench<'_>) -> Result<FlowMe
         let lift_mm = (lift_m * 1e6).round() / 1e3;
         lifts.push(FlowLift { lift_mm, figures: lines(outcomes)? });
     }
-    let means = match (bench.lifts.first(), bench.lifts.last()) {
-        (Some((from, _)), Some((to, _))) if to > from => lines(bench.over(*from, *to))?,
+    let whole = bench.lifts.first().zip(bench.lifts.last()).map(|(first, last)| (first.0, last.0));
+    let means = match range.or(whole) {
+        Some((from, to)) if range.is_some() || to > from => lines(bench.over(from, to))?,
         _ => Vec::new(),
     };
     Ok(FlowMeaning { lifts, means, bars: BarsLine::gather(bench.ground.name, &barred) })
@@ -317,6 +331,7 @@ pub(super) fn laid_out(
     book: &Book,
     library: &Library,
     sheet: &FlowSheet,
+    asked: &FlowAsked,
 ) -> Result<FlowSheetAnswer, Failure> {
     let side = FlowSide { part: library.part(&sheet.part.tag)?, sheet: sheet.clone() };
     let conditions = flow_sheet_of(&side, library.kinds());
@@ -344,11 +359,11 @@ pub(super) fn laid_out(
     };
     match Bench::of(book, library, sheet)? {
         Err(why) => answer.no_readings = Some(why),
-        Ok(bench) => match bench.pressure_pa() {
+        Ok(bench) => match asked.to_pa.or_else(|| bench.pressure_pa()) {
             None => answer.no_readings = Some("nobody says its test pressure".to_owned()),
             Some(pressure) => {
                 answer.brought_to = Some(pressure_words(library, pressure));
-                answer.meaning = Some(meaning(library, &bench.bench(pressure))?);
+                answer.meaning = Some(meaning(library, &bench.bench(pressure), asked.range)?);
                 answer.ratios = ratios(book, library, &bench)?;
             }
         },
@@ -406,7 +421,7 @@ pub(super) fn both(
         answer.derived = derived::lines_of_both(library, &base.over(from, to), &test.over(from, to))?;
     }
     for bench in [&base, &test] {
-        answer.bars.extend(meaning(library, bench)?.bars);
+        answer.bars.extend(meaning(library, bench, None)?.bars);
     }
     Ok(())
 }

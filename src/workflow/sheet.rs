@@ -41,6 +41,10 @@ pub struct SheetRequest {
     pub crank_deg: Vec<f64>,
     /// Distance of the rows of figures by speed, in rpm.
     pub step_rpm: u32,
+    /// The test pressure that a flow sheet is brought to; its own unless said.
+    pub at_pressure: Option<String>,
+    /// The range of lifts that a flow sheet's means are taken over, as `2 mm..10 mm`; all of them unless said.
+    pub lifts: Option<String>,
     /// Answer from the work tree, pending edits included.
     pub pending: bool,
 }
@@ -62,7 +66,7 @@ pub fn sheet(book: &Book, request: &SheetRequest) -> Result<Laid, Failure> {
     let pending = request.pending;
     let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
     if let Some(sheet) = library.flow(&request.about)? {
-        let mut answer = flow_bench::laid_out(book, &library, &sheet)?;
+        let mut answer = flow_bench::laid_out(book, &library, &sheet, &flow_asked(request)?)?;
         let touched = if pending { Vec::new() } else { library.touched() };
         answer.pending = pending_among(book, &touched)?;
         return Ok(Laid::Flow(Box::new(answer)));
@@ -128,6 +132,35 @@ fn of_library(book: &Book, library: &Library, request: &SheetRequest) -> Result<
     let touched = if pending { Vec::new() } else { library.touched() };
     answer.pending = pending_among(book, &touched)?;
     Ok(answer)
+}
+
+fn flow_asked(request: &SheetRequest) -> Result<flow_bench::FlowAsked, Failure> {
+    let read = |text: &str, kind: QuantityKind, unit: &str| -> Result<f64, Failure> {
+        parse_reading(text, kind, Unit::parse(unit, kind).ok()).map(|reading| reading.mean().si()).map_err(
+            |error| {
+                let what = Finding::error("not-a-quantity", format!("this is no {}", kind.title()));
+                Failure::usage(
+                    what.found(format!("`{text}`")).expected(format!("such as 28 {unit} ({error})")),
+                )
+            },
+        )
+    };
+    let pressure = |text: &String| read(text, QuantityKind::PressureDifference, "inH2O");
+    let to_pa = request.at_pressure.as_ref().map(pressure).transpose()?;
+    let range = match request.lifts.as_deref().map(|text| (text, text.split_once(".."))) {
+        None => None,
+        Some((_, Some((from, to)))) => Some((
+            read(from.trim(), QuantityKind::Length, "mm")?,
+            read(to.trim(), QuantityKind::Length, "mm")?,
+        )),
+        Some((text, None)) => {
+            let what = Finding::error("not-a-range", "this is no range of lifts");
+            return Err(Failure::usage(
+                what.found(format!("`{text}`")).expected("two lifts, as 2 mm..10 mm"),
+            ));
+        }
+    };
+    Ok(flow_bench::FlowAsked { to_pa, range })
 }
 
 fn asked(request: &SheetRequest) -> Result<Asked, Failure> {

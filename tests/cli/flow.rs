@@ -116,6 +116,25 @@ fn a_sheet_tells_what_its_readings_mean() {
         bench.run(&["measure", "h2/a", name, value]).done();
     }
     shown!(bench, "meaning", &["sheet", "h2a-in1-1"]);
+    // At another pressure, over some of its lifts: 28 to 7 inches of water is half the flow.
+    let over = |more: &[&str]| -> serde_json::Value {
+        let mut words = vec!["sheet", "h2a-in1-1", "--json"];
+        words.extend(more);
+        bench.run(&words).done().json()["meaning"]["means"].clone()
+    };
+    let flow = |means: &serde_json::Value| -> f64 {
+        let found =
+            means.as_array().expect("means").iter().find(|one| one["figure"] == "mean-flow-at-pressure");
+        found.and_then(|one| one["value"].as_f64()).expect("a mean flow")
+    };
+    let at_seven = over(&["--at-pressure", "7 inH2O"]);
+    assert!((flow(&over(&[])) / flow(&at_seven) - 2.0).abs() < 1e-9, "{at_seven}");
+    // Between 2 and 4 mm the mean is the middle of the two: ((41.2 + 80.6)/2 − 0.8)/0.997.
+    let low = over(&["--lifts", "2 mm..4 mm"]);
+    assert!((flow(&low) - (60.9 - 0.8) / 0.997).abs() < 1e-6, "{low}");
+    shown!(bench, "lifts-beyond", &["sheet", "h2a-in1-1", "--lifts", "2 mm..30 mm"]);
+    shown!(bench, "not-a-range", &["sheet", "h2a-in1-1", "--lifts", "4 mm"]);
+    shown!(bench, "not-a-pressure", &["sheet", "h2a-in1-1", "--at-pressure", "28 mm"]);
     for (name, value) in [("bore", "86.00 mm"), ("stroke", "86.00 mm"), ("rod-length", "152.0 mm")] {
         bench.run(&["measure", "mule-1/a", name, value]).done();
     }
