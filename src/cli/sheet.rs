@@ -23,7 +23,7 @@ pub(super) struct Sheet {
     #[arg(long, value_name = "SPEED")]
     speed: Option<String>,
     /// Crank angles after top dead centre, in degrees, at which to tell where the piston stands and how it moves
-    #[arg(long, value_name = "DEGREES", value_delimiter = ',', allow_negative_numbers = true)]
+    #[arg(long, value_name = "DEGREES", value_delimiter = ',', allow_negative_numbers = true, value_parser = crank_angle)]
     crank: Vec<f64>,
     /// Distance of the rows of figures by speed, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 500, value_parser = clap::value_parser!(u32).range(100..=5000))]
@@ -37,6 +37,12 @@ pub(super) struct Sheet {
     /// Answer from the work tree, pending edits included
     #[arg(long)]
     pending: bool,
+}
+
+/// An angle of the crank within the two turns of a cycle.
+fn crank_angle(text: &str) -> Result<f64, String> {
+    let angle: f64 = text.trim().parse().map_err(|_| "this is no number of degrees".to_owned())?;
+    if (-720.0..=720.0).contains(&angle) { Ok(angle) } else { Err("it lies from -720 to 720".to_owned()) }
 }
 
 impl Sheet {

@@ -131,7 +131,8 @@ pub fn bring(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
     Ok(brought)
 }
 
-fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
+/// The same by the means over the sweep alone, without the factors at each speed.
+pub(super) fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
     let carried = ground.effective.correction.as_ref();
     let carries =
         carried.map_or_else(|| "no correction that is written down".to_owned(), ToString::to_string);

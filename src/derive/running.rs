@@ -8,7 +8,7 @@ use crate::derive::Basis;
 use crate::derive::Derived;
 use crate::derive::Ground;
 use crate::derive::air;
-use crate::derive::basis::bring;
+use crate::derive::basis::brought;
 use crate::derive::figure::Gathering;
 use crate::derive::figure::Label;
 use crate::derive::figure::Outcome;
@@ -146,7 +146,7 @@ fn air_flow(gathering: &mut Gathering<'_, '_>) -> Value {
 /// Mean torque as the load cell read it: what the file carries is taken out.
 fn torque(gathering: &mut Gathering<'_, '_>) -> Value {
     let torque = gathering.one("channel-torque");
-    match bring(gathering.ground, Basis::Observed) {
+    match brought(gathering.ground, Basis::Observed) {
         Ok(brought) => {
             brought.inputs.iter().for_each(|input| gathering.rests_on(input));
             torque.map(|torque| combined(&[torque, brought.factor], |x| Ok(x[0] * x[1])))

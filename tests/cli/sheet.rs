@@ -24,7 +24,9 @@ fn the_piston_is_told_at_the_speed_and_angles_asked_for() {
     }
     shown!(bench, "speed-unclear", &["sheet", "b1", "--speed", "fast"]);
     assert_eq!(bench.run(&["sheet", "b1", "--speed", "0 rpm"]).code, 2);
-    assert_eq!(bench.run(&["sheet", "b1", "--crank", "half"]).code, 2);
+    for angle in ["half", "nan", "inf", "721"] {
+        assert_eq!(bench.run(&["sheet", "b1", "--crank", angle]).code, 2, "{angle}");
+    }
 }
 
 #[test]
