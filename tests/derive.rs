@@ -1,108 +1,25 @@
 //! Records to derived figures: binding, uncertainty, what is shared, what is missing, and corrections to one basis.
 #![expect(clippy::disallowed_methods, reason = "the demo's records are read from disk")]
 
+#[path = "support/book_in_memory.rs"]
+mod book_in_memory;
+
 use std::collections::BTreeMap;
-use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
-use mulebook::check::Side;
+use book_in_memory::Book;
 use mulebook::derive::Basis;
 use mulebook::derive::Derived;
 use mulebook::derive::Grade;
-use mulebook::derive::Outcome;
 use mulebook::derive::bring;
-use mulebook::derive::figures;
 use mulebook::derive::milled_chamber;
 use mulebook::derive::moved_by;
 use mulebook::engine::compression::Clearance;
-use mulebook::manifest::Schemas;
-use mulebook::manifest::bind;
-use mulebook::manifest::yaml;
 use mulebook::quantity::QuantityKind;
 use mulebook::quantity::parse_reading;
 use mulebook::record::Build;
-use mulebook::record::Effective;
-use mulebook::record::Instrument;
-use mulebook::record::Part;
-use mulebook::record::Pull;
 use proptest::prelude::*;
-
-/// A small book in memory.
-struct Book {
-    schemas: Schemas,
-    parts: BTreeMap<String, Part>,
-    instruments: BTreeMap<String, Instrument>,
-}
-
-impl Book {
-    fn new() -> Self {
-        let schemas = Schemas::load(&[]).expect("the shipped schemas hold");
-        Self { schemas, parts: BTreeMap::new(), instruments: BTreeMap::new() }
-    }
-
-    fn part(&mut self, text: &str) -> &mut Self {
-        let node = yaml::read("part.yaml", text.as_bytes()).expect("YAML");
-        let (part, found) = bind::part("part.yaml", &node, self.schemas.kinds());
-        let part = part.unwrap_or_else(|| panic!("{found:#?}"));
-        self.parts.insert(part.tag.clone(), part);
-        self
-    }
-
-    fn instrument(&mut self, text: &str) -> &mut Self {
-        let node = yaml::read("instrument.yaml", text.as_bytes()).expect("YAML");
-        let (instrument, found) = bind::instrument("instrument.yaml", &node, self.schemas.kinds());
-        let instrument = instrument.unwrap_or_else(|| panic!("{found:#?}"));
-        self.instruments.insert(instrument.tag.clone(), instrument);
-        self
-    }
-
-    fn build(&self, text: &str) -> Build {
-        let node = yaml::read("build.yaml", text.as_bytes()).expect("YAML");
-        let (build, found) = bind::build("build.yaml", &node, self.schemas.kinds());
-        build.unwrap_or_else(|| panic!("{found:#?}"))
-    }
-
-    fn side(&self, build: &Build, pull: Option<Pull>) -> Side {
-        let effective = match &pull {
-            Some(pull) => Effective::of_pull(pull, Some(build)),
-            None => Effective::of_build(build),
-        };
-        Side {
-            name: pull.as_ref().map_or_else(|| build.name.clone(), |pull| pull.id.clone()),
-            build: Some(build.clone()),
-            pull,
-            session: None,
-            cell: None,
-            effective,
-            parts: self.parts.clone(),
-            engine: self.parts.get(&build.engine).cloned(),
-            instruments: self.instruments.clone(),
-            channels: BTreeSet::new(),
-            channel_means: BTreeMap::new(),
-            refit_after: None,
-            wear: BTreeMap::new(),
-        }
-    }
-
-    fn pull(&self, text: &str) -> Pull {
-        let node = yaml::read("pull.yaml", text.as_bytes()).expect("YAML");
-        let (pull, found) = bind::pull("pull.yaml", &node, self.schemas.kinds());
-        pull.unwrap_or_else(|| panic!("{found:#?}"))
-    }
-
-    fn outcomes(&self, side: &Side) -> Vec<Outcome> {
-        figures(&side.ground(self.schemas.kinds()))
-    }
-
-    fn figure(&self, side: &Side, name: &str) -> Derived {
-        let found = self.outcomes(side).into_iter().find(|outcome| match outcome {
-            Ok(derived) => derived.label.name == name && derived.label.cylinder.is_none(),
-            Err(barred) => barred.label.name == name,
-        });
-        found.expect("the figure is known").unwrap_or_else(|barred| panic!("{barred:#?}"))
-    }
-}
 
 /// A V8 of the reference table of docs/engine.md.
 struct Sizes {
@@ -270,8 +187,8 @@ proptest! {
         let (a, b) = (book.side(&book.build(BUILD), None), book.side(&book.build(&second), None));
         let volumes = (book.figure(&a, "clearance-volume"), book.figure(&b, "clearance-volume"));
         let left = volumes.1.value.minus(&volumes.0.value).expect("a difference").standard_uncertainty();
-        // ± is rectangular; the mean of eight readings, on two sides.
-        let expected = f64::from(own) * 1e-7 / 3.0_f64.sqrt() / 8.0_f64.sqrt() * 2.0_f64.sqrt();
+        // ± is rectangular; the sum of eight readings, on two sides.
+        let expected = f64::from(own) * 1e-7 / 3.0_f64.sqrt() * 8.0_f64.sqrt() * 2.0_f64.sqrt();
         prop_assert!((left - expected).abs() < 1e-6 * expected, "{left} {expected}");
         let moved = moved_by(&a.ground(book.schemas.kinds()), &volumes.0, &volumes.1);
         prop_assert!(moved.iter().all(|(_, input, _)| input.means == "chamber-volume"));
@@ -500,12 +417,13 @@ fn a_channel_documents_a_condition_and_says_what_is_not_known_of_it() {
         rows: 400,
         file: "run-01.csv".to_owned(),
         text: "100.00 kPa".to_owned(),
+        place: String::new(),
         instrument: None,
     };
     side.channel_means.insert("barometer".to_owned(), mean.clone());
     let dry = book.figure(&side, "dry-air-pressure");
     assert!((dry.value.value() - 99_000.0).abs() < 1e-6 && dry.is_understated(), "{dry:?}");
-    assert!(dry.notes.iter().any(|note| note.contains("barometer")), "{dry:?}");
+    assert!(dry.inputs.iter().any(|input| input.unknown_error.as_deref() == Some("barometer")), "{dry:?}");
     mean.instrument = Some("weather-1".to_owned());
     side.channel_means.insert("barometer".to_owned(), mean);
     let dry = book.figure(&side, "dry-air-pressure");

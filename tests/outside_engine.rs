@@ -3,11 +3,15 @@
 //!
 //! The answers come from `tests/outside/engine_reference.py`; each tolerance names why it is not tighter.
 
+#[path = "support/case.rs"]
+mod case;
 #[path = "support/outside.rs"]
 mod outside;
 
 use std::collections::BTreeMap;
 
+use case::Case;
+use case::numbers;
 use mulebook::engine::EngineError;
 use mulebook::engine::air::Air;
 use mulebook::engine::altitude::standard_pressure_pa;
@@ -33,43 +37,8 @@ use mulebook::statistics::power::{noncentral_student_probability, power};
 use mulebook::statistics::rank_sum::rank_sum_probability;
 use mulebook::statistics::sample::Summary;
 use mulebook::statistics::two_sample::{pooled, welch};
-use serde_json::Value;
-
-/// One case: what went in, what came out of the reference.
-struct Case<'a> {
-    name: &'a str,
-    given: &'a Value,
-    answers: &'a Value,
-}
 
 impl Case<'_> {
-    fn number(&self, key: &str) -> f64 {
-        self.given[key].as_f64().unwrap_or_else(|| panic!("{}: no number {key}", self.name))
-    }
-
-    fn list(&self, key: &str) -> Vec<f64> {
-        numbers(&self.given[key])
-    }
-
-    fn answer(&self, key: &str) -> f64 {
-        self.answers[key].as_f64().unwrap_or_else(|| panic!("{}: no answer {key}", self.name))
-    }
-
-    /// Compares within a share of the answer or an absolute gap, whichever is wider.
-    fn close(&self, key: &str, found: f64, relative: f64, absolute: f64) {
-        self.close_to(key, found, self.answer(key), relative, absolute);
-    }
-
-    fn close_to(&self, key: &str, found: f64, expected: f64, relative: f64, absolute: f64) {
-        let allowed = (relative * expected.abs()).max(absolute);
-        assert!(
-            (found - expected).abs() <= allowed,
-            "{} {key}: found {found}, reference {expected}, for {}",
-            self.name,
-            self.given
-        );
-    }
-
     fn budgeted(&self, key: &str) -> Budgeted {
         let pair = self.list(key);
         Budgeted::from_source(pair[0], key, pair[1]).expect("a value and an uncertainty")
@@ -81,10 +50,6 @@ impl Case<'_> {
         // Sensitivities here are numeric differences.
         self.close_to(key, found.standard_uncertainty(), pair[1], 1e-6, 1e-12);
     }
-}
-
-fn numbers(value: &Value) -> Vec<f64> {
-    value.as_array().expect("a list").iter().map(|entry| entry.as_f64().expect("a number")).collect()
 }
 
 #[test]

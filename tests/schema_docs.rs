@@ -34,6 +34,7 @@ manifest's first line, and the program, through annotations:
 | `x-each` | a field | one value for each cylinder, valve or corner |
 | `x-documented` | a field or role | `always`, `{\"when\": {\"role\": …}}` or `welcome`: whether a comparison demands it |
 | `x-answered-by` | a condition | other conditions that answer it as well |
+| `x-needs` | a condition | what else must be documented before it answers another: `cell.altitude` |
 | `x-measured` | a field | a claim about its role needs it measured |
 | `x-instrument` | a field | measured without a named instrument it is a gap |
 | `x-drifts` | a field | it changes by itself and is true when taken; without it, it changes only by work |

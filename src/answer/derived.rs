@@ -95,6 +95,8 @@ pub struct FigureLine {
     pub figure: String,
     /// The trade's name.
     pub title: String,
+    /// What it is a figure of: `geometry`, `piston`, `camshaft`, `valves`, `ports`, `air`, `run`, `flow`.
+    pub group: &'static str,
     /// The cylinder, where it belongs to one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<usize>,
@@ -127,6 +129,12 @@ pub struct InputLine {
     /// Half its last digit is all that speaks for its uncertainty.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub last_digit: bool,
+    /// Nobody says with what it was measured, though its schema asks.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub no_instrument: bool,
+    /// No instrument with a stated uncertainty is named for this channel: only its scatter counts.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub only_scatter: bool,
 }
 
 impl From<&derive::Input> for InputLine {
@@ -137,6 +145,8 @@ impl From<&derive::Input> for InputLine {
             how: input.grade.word(),
             text: input.text.clone(),
             last_digit: input.last_digit,
+            no_instrument: input.no_instrument,
+            only_scatter: input.unknown_error.is_some(),
         }
     }
 }
@@ -149,6 +159,7 @@ impl FigureLine {
         Self {
             figure: derived.label.name.clone(),
             title: derived.label.title.clone(),
+            group: derived.label.group,
             cylinder: derived.label.cylinder,
             interval: Interval::of(spread, unit).or_more(derived.is_understated()),
             worst_input: derived.grade().word(),
@@ -172,10 +183,16 @@ fn beyond_words(beyond: &derive::Beyond) -> String {
         "{} {:.decimals$}{unit} lies outside the limits {} to {}{unit} of {}",
         beyond.what,
         beyond.found * scale,
-        beyond.lower * scale,
-        beyond.upper * scale,
+        plain(beyond.lower * scale),
+        plain(beyond.upper * scale),
         beyond.source
     )
+}
+
+/// A limit as a standard prints it: no more decimals than it needs, four at most.
+fn plain(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// A derived figure that a missing input bars.

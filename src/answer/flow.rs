@@ -2,8 +2,13 @@
 
 use serde::Serialize;
 
+use crate::answer::BarsLine;
+use crate::answer::DerivedLine;
+use crate::answer::FigureLine;
 use crate::answer::GapLine;
+use crate::answer::Interval;
 use crate::answer::Refused;
+use crate::answer::SheetLine;
 use crate::answer::SideLine;
 use crate::answer::TakenIn;
 
@@ -93,6 +98,78 @@ pub struct FlowRow {
     pub test: Option<f64>,
 }
 
+/// Flow of two sheets at one lift, brought to one test pressure.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlowBrought {
+    /// Valve lift in mm.
+    pub lift_mm: f64,
+    /// The base sheet.
+    pub base: Option<Interval>,
+    /// The test sheet.
+    pub test: Option<Interval>,
+    /// Test less base; what both share has cancelled.
+    pub difference: Option<Interval>,
+}
+
+/// What a flow sheet means at one lift.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlowLift {
+    /// Valve lift in mm.
+    pub lift_mm: f64,
+    /// Its derived figures.
+    pub figures: Vec<FigureLine>,
+}
+
+/// What a flow sheet means.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlowMeaning {
+    /// By lift.
+    pub lifts: Vec<FlowLift>,
+    /// Means over all of its lifts.
+    pub means: Vec<FigureLine>,
+    /// Missing inputs of derived figures.
+    pub bars: Vec<BarsLine>,
+}
+
+/// A flow sheet laid out.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlowSheetAnswer {
+    /// Its tag.
+    pub flow: String,
+    /// The part with its state.
+    pub part: String,
+    /// `inlet` or `exhaust`.
+    pub side: &'static str,
+    /// Which port.
+    pub port: Option<String>,
+    /// What else was on the bench.
+    pub with_part: Vec<String>,
+    /// The bench.
+    pub bench: Option<String>,
+    /// The day.
+    pub on: String,
+    /// Who flowed it.
+    pub by: String,
+    /// Its conditions.
+    pub conditions: Vec<SheetLine>,
+    /// The test pressure that derived flows are brought to, as a person writes it.
+    pub brought_to: Option<String>,
+    /// What its readings mean; none where it has none.
+    pub meaning: Option<FlowMeaning>,
+    /// Why its readings mean nothing, where they do not.
+    pub no_readings: Option<String>,
+    /// Exhaust to inlet with the sheets of the other side of the same part in the same state.
+    pub ratios: Vec<FigureLine>,
+    /// Doubts recorded when it was entered, a line each.
+    pub doubts: Vec<String>,
+    /// Files with pending edits that would change the answer.
+    pub pending: Vec<String>,
+    /// The commit that was answered from.
+    pub commit: String,
+    /// What to do next.
+    pub next: String,
+}
+
 /// Two flow sheets that may be compared.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FlowCompared {
@@ -112,6 +189,14 @@ pub struct FlowCompared {
     pub rows: Vec<FlowRow>,
     /// Why there are none, or why some lifts are left out.
     pub no_rows: Option<String>,
+    /// The test pressure that derived flows of both are brought to, as a person writes it.
+    pub brought_to: Option<String>,
+    /// Flow at that pressure by lift, less leakage and by the plate.
+    pub brought: Vec<FlowBrought>,
+    /// Means over the lifts that both sheets have.
+    pub derived: Vec<DerivedLine>,
+    /// Missing inputs of derived figures.
+    pub bars: Vec<BarsLine>,
     /// Doubts recorded when the sheets were entered, a line each.
     pub doubts: Vec<String>,
     /// Files with pending edits that would change the answer.

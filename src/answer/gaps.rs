@@ -58,9 +58,29 @@ pub(super) fn why_words(why: &Why) -> String {
         Why::Refit { was } => format!("{was} stood here, but the parts were apart since"),
         Why::OtherPart { role } => format!("the build's figure speaks of another {role}"),
         Why::NoInstrument { was } => format!("{was} was measured, nobody says with what"),
+        Why::Needs { was, record, field } => {
+            format!("{was} would answer it, but the {field} of {record} is not documented")
+        }
         Why::NoBatch => "the same name on both sides, and nothing says it is the same batch".to_owned(),
         Why::NoBuild => "the pull has no build yet".to_owned(),
     }
+}
+
+/// A derived figure that is known no better than an input that nobody measured.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct WeakLine {
+    /// The pull or build.
+    pub side: String,
+    /// Its name.
+    pub figure: String,
+    /// The trade's name.
+    pub title: String,
+    /// The number with its interval, as a person writes it.
+    pub text: String,
+    /// How its worst-known input is known.
+    pub worst_input: &'static str,
+    /// The inputs that nobody measured, as commands name them.
+    pub not_measured: Vec<String>,
 }
 
 /// What is not documented on one side, or between two.
@@ -76,6 +96,10 @@ pub struct GapsAnswer {
     pub soft: Vec<String>,
     /// Missing inputs of derived figures, and what each bars.
     pub bars: Vec<BarsLine>,
+    /// Derived figures that are known no better than an input that nobody measured.
+    pub weak: Vec<WeakLine>,
+    /// Figures that cannot all be right, a sentence each.
+    pub contradictions: Vec<String>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

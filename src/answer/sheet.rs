@@ -1,9 +1,12 @@
 //! The build sheet of a build or a pull.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use crate::answer::BarsLine;
 use crate::answer::FigureLine;
+use crate::answer::Interval;
 use crate::answer::SideLine;
 use crate::answer::gaps::why_words;
 use crate::check::SheetItem;
@@ -174,6 +177,15 @@ pub struct SheetPull {
     pub raw: Vec<SheetFile>,
 }
 
+/// Derived figures of a pull near one speed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SheetSpeed {
+    /// The speed in rpm.
+    pub speed_rpm: u32,
+    /// The figures by name, each with its interval.
+    pub figures: BTreeMap<String, Interval>,
+}
+
 /// The sheet of a build or a pull.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SheetAnswer {
@@ -203,6 +215,10 @@ pub struct SheetAnswer {
     pub run: Vec<SheetLine>,
     /// What follows from the records.
     pub derived: Vec<FigureLine>,
+    /// What follows from a pull's channels near each speed.
+    pub by_speed: Vec<SheetSpeed>,
+    /// Figures that cannot all be right, a sentence each.
+    pub contradictions: Vec<String>,
     /// Missing inputs of derived figures.
     pub bars: Vec<BarsLine>,
     /// The pulls of the build, or the pull itself.

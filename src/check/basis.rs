@@ -28,6 +28,13 @@ pub struct OneBasis {
     pub test: Brought,
 }
 
+impl OneBasis {
+    /// What the torque of base and test is multiplied by at a speed.
+    pub fn factors_at(&self, speed_rpm: u32) -> (f64, f64) {
+        (self.base.factor_at(speed_rpm), self.test.factor_at(speed_rpm))
+    }
+}
+
 /// Why two pulls do not come to one basis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NoBasis {

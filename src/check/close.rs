@@ -59,6 +59,9 @@ pub(super) fn close(side: &Side, item: &Item, why: &Why, same_build: bool) -> Cl
         like,
     };
     match (item.group, why) {
+        (_, Why::Needs { record, field, .. }) => {
+            Close::Measure { at: record.clone(), field: field.clone(), gone: false }
+        }
         (_, Why::NoBuild) => correct(&side.name, "build", "NAME"),
         (_, Why::NoBatch) => {
             let role = item.role.as_deref().unwrap_or(&item.name);

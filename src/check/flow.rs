@@ -5,6 +5,7 @@ use crate::check::Gap;
 use crate::check::GapSide;
 use crate::check::Group;
 use crate::check::Item;
+use crate::check::SheetItem;
 use crate::check::Shown;
 use crate::check::Told;
 use crate::check::Why;
@@ -128,6 +129,17 @@ pub fn flow_soft(side: &FlowSide, kinds: &Kinds) -> Vec<String> {
     told.filter_map(|(item, told)| Some((item, told.known()?.clone())))
         .filter(|(_, shown)| matches!(shown.how, "listed" | "assumed" | "calculated" | "unknown"))
         .map(|(item, shown)| format!("{}: {} {}", item.path(), shown.how, shown.text))
+        .collect()
+}
+
+/// The conditions of a flow sheet: what is documented, and what a comparison demands and is not.
+pub fn flow_sheet_of(side: &FlowSide, kinds: &Kinds) -> Vec<SheetItem> {
+    kinds
+        .flow
+        .iter()
+        .map(|spec| (spec, told(side, spec, kinds)))
+        .filter(|(spec, told)| told.known().is_some() || demanded(side, spec))
+        .map(|(spec, told)| SheetItem { item: item(spec), told })
         .collect()
 }
 

@@ -1,7 +1,5 @@
 //! A side as the ground that derived figures stand on.
 
-use std::collections::BTreeMap;
-
 use crate::check::Side;
 use crate::check::Told;
 use crate::check::Why;
@@ -30,6 +28,7 @@ impl Side {
             name: &self.name,
             build: self.build.as_ref().map(|build| build.name.as_str()),
             is_pull: self.pull.is_some(),
+            cell: self.cell.as_ref(),
             session: self.session.as_ref().map(|session| session.tag.as_str()),
             kinds,
             effective: &self.effective,
@@ -38,8 +37,10 @@ impl Side {
             instruments: &self.instruments,
             moment: self.moment(),
             channels: &self.channel_means,
+            by_speed: &self.by_speed,
             voided_settings,
-            substitutes: BTreeMap::new(),
+            substitutes: self.worked_out.clone(),
+            asked: self.asked.clone(),
         }
     }
 }

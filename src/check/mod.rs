@@ -34,6 +34,7 @@ pub use flow::FlowChange;
 pub use flow::FlowSide;
 pub use flow::documented_flow;
 pub use flow::flow_gaps;
+pub use flow::flow_sheet_of;
 pub use flow::flow_soft;
 pub use sheet::Sheet;
 pub use sheet::SheetItem;

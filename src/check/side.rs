@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
-use crate::derive::ChannelMean;
+use crate::derive::Asked;
+use crate::derive::Input;
+use crate::derive::Means;
 use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Cell;
@@ -49,8 +51,14 @@ pub struct Side {
     pub instruments: BTreeMap<String, Instrument>,
     /// The channels that its raw files carry, by quantity word.
     pub channels: BTreeSet<String>,
-    /// Their means over the sweep, by quantity word, for the channels that document a condition.
-    pub channel_means: BTreeMap<String, ChannelMean>,
+    /// Their means over the sweep, by quantity word, and what torque and power follow from them.
+    pub channel_means: Means,
+    /// The same near each speed of the sweep, by speed in rpm.
+    pub by_speed: BTreeMap<u32, Means>,
+    /// Inputs that were worked out from other records of the book, by what they mean.
+    pub worked_out: BTreeMap<String, Input>,
+    /// What is asked of derived figures.
+    pub asked: Asked,
     /// When its parts were put together for this fit-up, where that was a refit: the last pull before it.
     pub refit_after: Option<Moment>,
     /// Wear of its parts by tag.

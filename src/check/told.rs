@@ -175,6 +175,15 @@ pub enum Why {
         /// What was measured.
         was: String,
     },
+    /// What would answer it is there, and what that needs beside it is not.
+    Needs {
+        /// What was written down.
+        was: String,
+        /// What it needs: a record and its field.
+        record: String,
+        /// The field.
+        field: String,
+    },
     /// The same name on both sides, and nothing says it is the same instance or batch.
     NoBatch,
     /// The pull has no build yet.
@@ -258,12 +267,20 @@ impl Side {
     /// A condition: its own figure, one that answers it as well, or a channel of a raw file.
     pub(super) fn condition(&self, spec: &FieldSpec, kinds: &Kinds) -> Told {
         let names = std::iter::once(&spec.name).chain(&spec.answered_by);
+        let mut needs = None;
         for name in names {
             if let Some(held) = self.effective.conditions.get(name)
                 && let Some(standing) = held.figure.standing(Course::Drifting, self.moment())
             {
                 let own = kinds.condition(name).unwrap_or(spec);
                 let mut shown = Shown::of(&standing, false, held.origin.correction());
+                if *name != spec.name
+                    && !shown.is_unknown()
+                    && let Some((record, field)) = own.needs.iter().find_map(|need| self.lacks(need))
+                {
+                    needs = Some(Why::Needs { was: format!("{} {}", own.title, shown.text), record, field });
+                    continue;
+                }
                 if *name != spec.name {
                     shown.source = Some(format!("as {}", own.title));
                 }
@@ -275,7 +292,18 @@ impl Side {
                 return Told::Known(Shown { how: "channel", ..Shown::said("in the raw file") });
             }
         }
-        Told::Gap(Why::Absent)
+        Told::Gap(needs.unwrap_or(Why::Absent))
+    }
+
+    /// The record and field of something needed that is not documented; none where it is.
+    fn lacks(&self, need: &str) -> Option<(String, String)> {
+        let (record, field) = need.split_once('.')?;
+        let cell = self.cell.as_ref().filter(|_| record == "cell");
+        let stands = cell
+            .and_then(|cell| cell.figures.get(field)?.standing(Course::Fixed, self.moment()))
+            .is_some_and(|standing| standing.entry.known.value().is_some());
+        let record = cell.map_or(record, |cell| cell.tag.as_str());
+        (!stands).then(|| (record.to_owned(), field.to_owned()))
     }
 
     /// A field of the run.

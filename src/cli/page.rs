@@ -14,6 +14,7 @@ use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
 use crate::workflow::page;
 use crate::workflow::sheet;
+use crate::workflow::sheet::SheetRequest;
 
 /// Write a page for the browser and for paper: a build sheet, or what differs between two, with its curves
 #[derive(Debug, Args)]
@@ -41,7 +42,8 @@ impl Page {
         let book = surroundings.book()?;
         let (shows, name, commit, html) = match self.test {
             None => {
-                let answer = sheet::sheet(&book, &self.about, false)?;
+                let request = SheetRequest { about: self.about, step_rpm: 500, ..SheetRequest::default() };
+                let answer = sheet::of_side(&book, &request)?;
                 (
                     "sheet",
                     format!("sheet-{}.html", answer.name),

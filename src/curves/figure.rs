@@ -53,6 +53,13 @@ impl Curve {
         Some(point.torque_nm * factor)
     }
 
+    /// The same with its torque multiplied by a factor at each speed.
+    #[must_use]
+    pub fn times(mut self, factor: impl Fn(u32) -> f64) -> Self {
+        self.points.iter_mut().for_each(|point| point.torque_nm *= factor(point.speed_rpm));
+        self
+    }
+
     /// The mean over the grid points named; none where one of them is empty.
     pub fn mean(&self, speeds: &[u32], power: bool) -> Option<f64> {
         let mut sum = 0.0;
@@ -109,7 +116,7 @@ mod tests {
                 rate_rpm_per_s: None,
             })
             .collect();
-        Curve { step_rpm: 100, points, cut_rows: 0, cut_before: 0, rows: 510, falling: false }
+        Curve { step_rpm: 100, points, cut_rows: 0, cut_before: 0, rows: 510, span: (1, 510), falling: false }
     }
 
     #[test]

@@ -39,6 +39,8 @@ pub struct Curve {
     pub cut_before: u64,
     /// Rows in the sweep.
     pub rows: u64,
+    /// Its first and last row among those that the finder was given, counted from 1.
+    pub span: (u64, u64),
     /// Whether speed fell in it.
     pub falling: bool,
 }
@@ -210,7 +212,15 @@ mod tests {
         let speeds = (3000..4000).chain(4200..5000).map(f64::from);
         let points = curve(speeds.map(|speed| (speed, 200.0, f64::NAN)), 100);
         assert!(points.iter().all(|point| point.rate_rpm_per_s.is_none()));
-        let curve = Curve { step_rpm: 100, points, cut_rows: 0, cut_before: 0, rows: 1800, falling: false };
+        let curve = Curve {
+            step_rpm: 100,
+            points,
+            cut_rows: 0,
+            cut_before: 0,
+            rows: 1800,
+            span: (1, 1800),
+            falling: false,
+        };
         assert_eq!(curve.empty_bins(), [4100]);
         assert_eq!(curve.rate_rpm_per_s(), None);
     }

@@ -23,12 +23,12 @@ impl SideBySide {
         let at = |curve: &Curve, speed, factor: f64| {
             curve.points.iter().find(|point| point.speed_rpm == speed).map(|point| point.torque_nm * factor)
         };
-        let (of_base, of_test) = checked
-            .basis()
-            .map_or((1.0, 1.0), |basis| (basis.base.factor.value(), basis.test.factor.value()));
         let rows = speeds
             .into_iter()
-            .map(|speed| (speed, at(base, speed, of_base), at(test, speed, of_test)))
+            .map(|speed| {
+                let factors = checked.basis().map_or((1.0, 1.0), |basis| basis.factors_at(speed));
+                (speed, at(base, speed, factors.0), at(test, speed, factors.1))
+            })
             .collect();
         Self { step_rpm: base.step_rpm, rows }
     }

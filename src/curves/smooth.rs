@@ -49,6 +49,7 @@ mod tests {
                 .collect(),
             cut_rows: 0,
             cut_before: 0,
+            span: (1, 1),
             rows: 900,
             falling: false,
         }

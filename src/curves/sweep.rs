@@ -53,6 +53,7 @@ struct Run {
     /// Rows of the file before the first that is kept.
     before: u64,
     kept: u64,
+    span: Option<(u64, u64)>,
     held_back: VecDeque<Row>,
     bins: Bins,
 }
@@ -64,6 +65,8 @@ struct Row {
     torque: f64,
     /// In seconds from any beginning; not finite where the log has no time.
     time: f64,
+    /// Its number among those that were given, counted from 1.
+    number: u64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -101,7 +104,7 @@ impl SweepFinder {
         }
         let (step, before) = (self.step_rpm, self.seen - 1);
         let run = self.current.get_or_insert_with(|| Run::starting(speed_rpm, before, step));
-        run.take(Row { speed: speed_rpm, torque: torque_nm, time: time_s });
+        run.take(Row { speed: speed_rpm, torque: torque_nm, time: time_s, number: self.seen });
     }
 
     /// The sweep found, if any row was loaded.
@@ -135,6 +138,7 @@ impl Run {
             low_rows: 0,
             before,
             kept: 0,
+            span: None,
             held_back: VecDeque::new(),
             bins: Bins::new(step_rpm),
         }
@@ -233,6 +237,7 @@ impl Run {
 
     fn put(&mut self, row: Row) {
         self.kept += 1;
+        self.span = Some((self.span.map_or(row.number, |(first, _)| first), row.number));
         self.bins.put(row.speed, row.torque, row.time);
     }
 
@@ -243,6 +248,7 @@ impl Run {
             cut_rows: seen - self.kept,
             cut_before: self.before,
             rows: self.kept,
+            span: self.span.unwrap_or((1, 0)),
             falling: self.direction == Direction::Falling,
         }
     }

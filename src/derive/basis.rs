@@ -4,15 +4,19 @@
 //! another by the ratio of the two factors of the same air (`engine::correction::convert`). A factor that the file
 //! states stands before one worked out from the weather.
 
+use std::collections::BTreeMap;
+
 use crate::derive::Ground;
 use crate::derive::Input;
 use crate::derive::Missing;
-use crate::derive::air::Weather;
-use crate::derive::air::weather;
 use crate::derive::budget::FACTOR_IN_FILE;
+use crate::derive::diesel;
+use crate::derive::diesel::Found;
+use crate::derive::diesel::Lack;
 use crate::derive::input::remarks;
 use crate::engine::Beyond;
 use crate::engine::EngineError;
+use crate::engine::correction::Limits;
 use crate::engine::correction::spark::SparkStandard;
 use crate::quantity::QuantityKind;
 use crate::quantity::Reading;
@@ -30,6 +34,19 @@ pub enum Basis {
 }
 
 impl Brought {
+    /// The factor at a speed: between two speeds of the sweep on the line between them.
+    pub fn factor_at(&self, speed_rpm: u32) -> f64 {
+        let below = self.by_speed.range(..=speed_rpm).next_back();
+        let above = self.by_speed.range(speed_rpm..).next();
+        match (below, above) {
+            (Some((&low, &a)), Some((&high, &b))) if high > low => {
+                a + (b - a) * f64::from(speed_rpm - low) / f64::from(high - low)
+            }
+            (Some((_, &factor)), _) | (_, Some((_, &factor))) => factor,
+            (None, None) => self.factor.value(),
+        }
+    }
+
     /// Whether the error of an input is not known, so that the interval is wider than it says.
     pub fn is_understated(&self) -> bool {
         self.inputs.iter().any(|input| input.unknown_error.is_some())
@@ -63,8 +80,10 @@ impl Basis {
 /// A pull's figures brought to a basis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Brought {
-    /// What the file's torque and power are multiplied by.
+    /// What the file's torque and power are multiplied by; over the sweep, where it differs by speed.
     pub factor: Budgeted,
+    /// The factor near each speed of the sweep in rpm, where the fuel makes it differ by speed.
+    pub by_speed: BTreeMap<u32, f64>,
     /// What the file carries, in words.
     pub carries: String,
     /// How the factor came about, in words.
@@ -95,17 +114,44 @@ pub struct Unbrought {
 pub fn bring(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
     let mut brought = brought(ground, to)?;
     brought.notes.extend(remarks(&brought.inputs));
+    if diesel::ignites_by_compression(ground) && !brought.inputs.is_empty() {
+        brought.by_speed = ground
+            .by_speed
+            .iter()
+            .filter_map(|(speed, means)| {
+                Some((*speed, self::brought(&ground.near(means), to).ok()?.factor.value()))
+            })
+            .collect();
+        if !brought.by_speed.is_empty() {
+            brought.notes.push(
+                "compression ignition: the factor goes with the fuel at each speed; the one shown is of the means over the sweep"
+                    .to_owned(),
+            );
+        }
+    }
     Ok(brought)
 }
 
-fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
+/// The same by the means over the sweep alone, without the factors at each speed.
+pub(super) fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
     let carried = ground.effective.correction.as_ref();
     let carries =
         carried.map_or_else(|| "no correction that is written down".to_owned(), ToString::to_string);
     let refuse =
         |missing: Vec<Missing>, why: Option<String>| Unbrought { carries: carries.clone(), missing, why };
     let unclear = |error: EngineError| refuse(Vec::new(), Some(error.to_string()));
-    let air = weather(ground);
+    let lacking = |lack: Lack| refuse(lack.missing, lack.why);
+    let plain = |how: &str| -> Result<Brought, Unbrought> {
+        Ok(Brought {
+            factor: Budgeted::exact(1.0).map_err(EngineError::from).map_err(unclear)?,
+            by_speed: BTreeMap::new(),
+            carries: carries.clone(),
+            how: how.to_owned(),
+            inputs: Vec::new(),
+            beyond: Vec::new(),
+            notes: Vec::new(),
+        })
+    };
     let (name, written) = match carried {
         None | Some(Correcting::Unknown(_)) => {
             return Err(refuse(
@@ -113,7 +159,16 @@ fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
                 Some("nobody knows which correction its file carries".to_owned()),
             ));
         }
-        Some(Correcting::Observed) => return from_observed(to, &air, &carries, &refuse),
+        Some(Correcting::Observed) => {
+            let mut brought = plain("as in the file")?;
+            if let Basis::Standard(standard) = to {
+                let found = diesel::factor(ground, standard).map_err(lacking)?;
+                found.formula.clone_into(&mut brought.how);
+                brought.factor = found.value.clone();
+                brought.rests_on(found);
+            }
+            return Ok(brought);
+        }
         Some(Correcting::Standard { name, factor }) => (name, factor),
     };
     let carried = SparkStandard::named(name);
@@ -123,89 +178,80 @@ fn brought(ground: &Ground<'_>, to: Basis) -> Result<Brought, Unbrought> {
         })?),
         None => None,
     };
-    let mut brought = Brought {
-        factor: Budgeted::exact(1.0).map_err(EngineError::from).map_err(unclear)?,
-        carries: carries.clone(),
-        how: String::new(),
-        inputs: Vec::new(),
-        beyond: Vec::new(),
-        notes: Vec::new(),
-    };
-    check_stated(&mut brought, carried, stated.as_ref(), air.as_ref().ok());
+    let of_carried = carried.map(|standard| diesel::factor(ground, standard));
+    let mut brought = plain("as in the file, which carries this correction")?;
+    let limits = carried.and_then(|carried| diesel::limits(ground, carried));
+    check_stated(
+        &mut brought,
+        carried.zip(stated.as_ref()),
+        limits,
+        of_carried.as_ref().and_then(|found| found.as_ref().ok()),
+    );
     if carried.is_some() && carried.map(Basis::Standard) == Some(to) {
-        brought.how = "as in the file, which carries this correction".to_owned();
         return Ok(brought);
     }
-    let from = match (&stated, carried, &air) {
+    let from = match (&stated, carried, of_carried) {
         (Some(stated), _, _) => {
             brought.how = format!("divided by the file's factor {}", stated.text());
             stated_value(ground, stated).map_err(unclear)?
         }
-        (None, Some(carried), Ok(air)) => {
-            let (factor, _, formula) = air.factor(carried).map_err(unclear)?;
-            brought.how = format!("divided by the factor of {} for its weather, {formula}", carried.name());
-            brought.inputs.clone_from(&air.inputs);
-            factor
+        (None, Some(carried), Some(Ok(found))) => {
+            brought.how =
+                format!("divided by the factor of {} for its weather, {}", carried.name(), found.formula);
+            let value = found.value.clone();
+            brought.rests_on(found);
+            value
         }
-        (None, None, _) => {
+        (None, Some(_), Some(Err(lack))) => {
+            let mut missing = lack.missing;
+            missing.push(factor_missing());
+            return Err(refuse(missing, lack.why));
+        }
+        (None, _, _) => {
             let why = format!("its file gives no factor, and no formula of `{name}` is known here");
             return Err(refuse(Vec::new(), Some(why)));
-        }
-        (None, Some(_), Err(missing)) => {
-            let mut missing = missing.clone();
-            missing.push(factor_missing());
-            return Err(refuse(missing, None));
         }
     };
     let Basis::Standard(standard) = to else {
         brought.factor = Budgeted::combine(&[&from], |x| positive_inverse(x[0])).map_err(unclear)?;
         return Ok(brought);
     };
-    let air = air.map_err(|missing| refuse(missing, None))?;
-    let (factor, beyond, formula) = air.factor(standard).map_err(unclear)?;
+    let found = diesel::factor(ground, standard).map_err(lacking)?;
     brought.factor =
-        Budgeted::combine(&[&factor, &from], |x| Ok::<f64, EngineError>(x[0] * positive_inverse(x[1])?))
+        Budgeted::combine(&[&found.value, &from], |x| Ok::<f64, EngineError>(x[0] * positive_inverse(x[1])?))
             .map_err(unclear)?;
-    brought.how.push_str(&format!(", times {formula}"));
-    brought.inputs = air.inputs;
-    brought.beyond.extend(beyond);
+    brought.how.push_str(&format!(", times {}", found.formula));
+    brought.rests_on(found);
     Ok(brought)
 }
 
-fn from_observed(
-    to: Basis,
-    air: &Result<Weather, Vec<Missing>>,
-    carries: &str,
-    refuse: &dyn Fn(Vec<Missing>, Option<String>) -> Unbrought,
-) -> Result<Brought, Unbrought> {
-    let unclear = |error: EngineError| refuse(Vec::new(), Some(error.to_string()));
-    let plain = |factor, how: String, inputs, beyond| Brought {
-        factor,
-        carries: carries.to_owned(),
-        how,
-        inputs,
-        beyond,
-        notes: Vec::new(),
-    };
-    let Basis::Standard(standard) = to else {
-        let one = Budgeted::exact(1.0).map_err(EngineError::from).map_err(unclear)?;
-        return Ok(plain(one, "as in the file".to_owned(), Vec::new(), Vec::new()));
-    };
-    let air = air.as_ref().map_err(|missing| refuse(missing.clone(), None))?;
-    let (factor, beyond, formula) = air.factor(standard).map_err(unclear)?;
-    Ok(plain(factor, formula.to_owned(), air.inputs.clone(), beyond))
+impl Brought {
+    /// Takes over what a factor rests on and what is to be said of it.
+    fn rests_on(&mut self, found: Found) {
+        for input in found.inputs {
+            if !self.inputs.iter().any(|known| known.means == input.means) {
+                self.inputs.push(input);
+            }
+        }
+        self.beyond.extend(found.beyond);
+        for note in found.notes {
+            if !self.notes.contains(&note) {
+                self.notes.push(note);
+            }
+        }
+    }
 }
 
 /// Holds the file's own factor against its standard's limits and against the weather, where both are there.
 fn check_stated(
     brought: &mut Brought,
-    carried: Option<SparkStandard>,
-    stated: Option<&Reading>,
-    air: Option<&Weather>,
+    stated: Option<(SparkStandard, &Reading)>,
+    limits: Option<Limits>,
+    worked_out: Option<&Found>,
 ) {
-    let (Some(carried), Some(stated)) = (carried, stated) else { return };
+    let Some((carried, stated)) = stated else { return };
     let found = stated.mean().si();
-    if let Some(limits) = carried.limits()
+    if let Some(limits) = limits
         && !(limits.factor.0..=limits.factor.1).contains(&found)
     {
         brought.beyond.push(Beyond {
@@ -217,7 +263,8 @@ fn check_stated(
             source: limits.source,
         });
     }
-    if let Some(Ok((factor, _, _))) = air.map(|air| air.factor(carried)) {
+    if let Some(worked_out) = worked_out {
+        let factor = &worked_out.value;
         let apart = (factor.value() - found).abs();
         let u = libm::hypot(factor.standard_uncertainty(), stated.standard_uncertainty().si);
         // Twice the combined standard uncertainty: about 95 % (JCGM 100:2008, 6.3.3).

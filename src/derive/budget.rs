@@ -35,6 +35,15 @@ pub(super) struct Off {
     own: f64,
     /// The same for every value that shares the source, by the source's name.
     shared: Vec<(String, f64)>,
+    /// The value itself, where it was worked out from others.
+    worked_out: Option<Budgeted>,
+}
+
+impl Off {
+    /// How far a value that was worked out may be off: as its own sources say.
+    pub(super) fn of(value: &Budgeted) -> Self {
+        Self { worked_out: Some(value.clone()), ..Self::default() }
+    }
 }
 
 /// How far a reading's values may be off, and whether half the last digit is all that says so.
@@ -49,25 +58,26 @@ pub(super) fn of_reading(
     let own = reading.standard_uncertainty().si;
     if reading.uncertainty().is_some() {
         let common: f64 = shared.iter().map(|(_, u)| u * u).sum();
-        return (Off { own: (own * own - common).max(0.0).sqrt(), shared }, false);
+        return (Off { own: (own * own - common).max(0.0).sqrt(), shared, worked_out: None }, false);
     }
-    (Off { own: own.max(anew), shared }, !stated)
+    (Off { own: own.max(anew), shared, worked_out: None }, !stated)
 }
 
-/// How far the mean of a channel may be off: the scatter of its mean, and what its instrument shares.
+/// How far the mean of a channel may be off: the scatter of its mean, and what its instrument shares; and whether the
+/// instrument states anything.
 pub(super) fn of_channel(
     mean: &ChannelMean,
     instrument: Option<&Instrument>,
     session: Option<&str>,
     taken: Option<&Moment>,
-) -> Off {
-    let (anew, shared, _) =
+) -> (Off, bool) {
+    let (anew, shared, stated) =
         instrument.map_or((0.0, Vec::new(), false), |found| of_instrument(found, mean.kind, session, taken));
     #[expect(clippy::cast_precision_loss, reason = "a file holds far fewer than 2^53 rows")]
     let rows = mean.rows.max(1) as f64;
     // Rows of one channel follow each other closely, so the mean is not taken as better than one reading's own error.
     let scatter = if mean.deviation_si.is_finite() { mean.deviation_si / rows.sqrt() } else { 0.0 };
-    Off { own: libm::hypot(scatter, anew), shared }
+    (Off { own: libm::hypot(scatter, anew), shared, worked_out: None }, stated)
 }
 
 /// What an instrument states for a kind: anew with each reading, the shared parts by name, and whether anything.
@@ -118,6 +128,9 @@ impl Input {
     /// # Errors
     /// A value or uncertainty that is not finite.
     pub(super) fn mean(&self) -> Result<Budgeted, StatisticsError> {
+        if let Some(value) = &self.off.worked_out {
+            return Ok(value.clone());
+        }
         let count = self.count();
         let mean = self.values.iter().sum::<f64>() / count;
         let mut value = Budgeted::exact(mean)?;

@@ -7,7 +7,10 @@ use crate::derive::Missing;
 use crate::derive::air;
 use crate::derive::camshaft;
 use crate::derive::geometry;
-use crate::derive::input::remarks;
+use crate::derive::piston;
+use crate::derive::port;
+use crate::derive::running;
+use crate::derive::valve;
 use crate::engine::Beyond;
 use crate::engine::EngineError;
 use crate::quantity::QuantityKind;
@@ -27,11 +30,13 @@ pub struct Label {
     pub kind: QuantityKind,
     /// The unit that the trade writes it in.
     pub unit: &'static str,
+    /// What it is a figure of: `geometry`, `piston`, `camshaft`, `valves`, `ports`, `air`, `run`, `flow`.
+    pub group: &'static str,
 }
 
 impl Label {
     pub(super) fn new(name: &str, title: &str, kind: QuantityKind, unit: &'static str) -> Self {
-        Self { name: name.to_owned(), title: title.to_owned(), cylinder: None, kind, unit }
+        Self { name: name.to_owned(), title: title.to_owned(), cylinder: None, kind, unit, group: "" }
     }
 
     pub(super) fn of_cylinder(&self, cylinder: usize) -> Self {
@@ -86,14 +91,55 @@ pub type Outcome = Result<Derived, Barred>;
 
 /// Every figure that one side's records are meant to give, derived or barred.
 pub fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
-    let mut all = geometry::figures(ground);
-    if !ground.says_none("installed-centreline") && !ground.says_none("cam-duration-inlet-050") {
-        all.extend(camshaft::figures(ground));
+    GROUPS.iter().flat_map(|(group, figures)| in_group(group, figures(ground))).collect()
+}
+
+/// The figures of a side, by what they are figures of.
+type Figures = fn(&Ground<'_>) -> Vec<Outcome>;
+
+/// Every group of figures; one group may stand in several rows.
+const GROUPS: [(&str, Figures); 7] = [
+    ("geometry", geometry::figures),
+    ("piston", piston::figures),
+    ("camshaft", |ground| match ground.has_camshaft() {
+        true => camshaft::figures(ground),
+        false => Vec::new(),
+    }),
+    ("valves", valve::figures),
+    ("ports", port::figures),
+    ("air", |ground| if ground.is_pull { air::figures(ground) } else { Vec::new() }),
+    ("run", |ground| if ground.is_pull { running::figures(ground) } else { Vec::new() }),
+];
+
+/// Marks what these are figures of.
+pub(super) fn in_group(group: &'static str, mut outcomes: Vec<Outcome>) -> Vec<Outcome> {
+    for outcome in &mut outcomes {
+        match outcome {
+            Ok(derived) => derived.label.group = group,
+            Err(barred) => barred.label.group = group,
+        }
     }
-    if ground.is_pull {
-        all.extend(air::figures(ground));
-    }
-    all
+    outcomes
+}
+
+/// A figure of these inputs by one relation.
+pub(super) fn of<'a>(
+    ground: &Ground<'a>,
+    label: Label,
+    means: &[&str],
+    relation: impl Fn(&[f64]) -> Result<f64, EngineError>,
+) -> Outcome {
+    let mut gathering = Gathering::new(ground);
+    let values = gathering.all(means);
+    gathering.finish(label, values.map(|values| combined(&values, relation)))
+}
+
+/// The result of a relation on several values.
+pub(super) fn combined(
+    values: &[Budgeted],
+    relation: impl Fn(&[f64]) -> Result<f64, EngineError>,
+) -> Result<Budgeted, EngineError> {
+    Budgeted::combine(&values.iter().collect::<Vec<_>>(), relation)
 }
 
 /// How far each input that differs between two sides moves a figure by itself: from the base side, one input at a time
@@ -109,8 +155,10 @@ pub fn moved_by(base: &Ground<'_>, was: &Derived, now: &Derived) -> Vec<(Input, 
         }
         let mut ground = base.clone();
         ground.substitutes.insert(input.means.clone(), input.clone());
-        let changed = figures(&ground)
-            .into_iter()
+        let changed = GROUPS
+            .iter()
+            .filter(|(group, _)| *group == was.label.group)
+            .flat_map(|(group, figures)| in_group(group, figures(&ground)))
             .filter_map(Result::ok)
             .find(|figure| figure.label == was.label)
             .map(|figure| figure.value.value() - was.value.value());
@@ -123,6 +171,11 @@ pub fn moved_by(base: &Ground<'_>, was: &Derived, now: &Derived) -> Vec<(Input, 
 }
 
 impl Ground<'_> {
+    /// Whether nobody says that the engine has no camshaft.
+    pub(super) fn has_camshaft(&self) -> bool {
+        !self.says_none("installed-centreline") && !self.says_none("cam-duration-inlet-050")
+    }
+
     /// Whether the role that this input belongs to is said to be empty.
     pub(super) fn says_none(&self, means: &str) -> bool {
         let has = |spec: &crate::record::FieldSpec| spec.means.as_deref() == Some(means);
@@ -163,6 +216,12 @@ impl<'g, 'a> Gathering<'g, 'a> {
         }
     }
 
+    /// The means of several inputs; each that is none is remembered as missing.
+    pub(super) fn all(&mut self, means: &[&str]) -> Option<Vec<Budgeted>> {
+        let found: Vec<Option<Budgeted>> = means.iter().map(|means| self.one(means)).collect();
+        found.into_iter().collect()
+    }
+
     /// An input cylinder by cylinder; none is remembered as missing.
     pub(super) fn each(&mut self, means: &str, cylinders: Option<usize>) -> Option<Vec<Budgeted>> {
         let input = self.input(means)?;
@@ -186,18 +245,16 @@ impl<'g, 'a> Gathering<'g, 'a> {
         }
     }
 
-    fn lack(&mut self, missing: Missing) {
+    pub(super) fn lack(&mut self, missing: Missing) {
         if !self.missing.contains(&missing) {
             self.missing.push(missing);
         }
     }
 
-    fn input(&mut self, means: &str) -> Option<Input> {
+    pub(super) fn input(&mut self, means: &str) -> Option<Input> {
         match self.ground.input(means) {
             Ok(input) => {
-                if !self.inputs.iter().any(|known| known.means == input.means) {
-                    self.inputs.push(input.clone());
-                }
+                self.rests_on(&input);
                 Some(input)
             }
             Err(missing) => {
@@ -207,24 +264,33 @@ impl<'g, 'a> Gathering<'g, 'a> {
         }
     }
 
-    /// Adds what another gathering found, without naming an input twice.
-    pub(super) fn add(&mut self, other: Self) {
-        for input in other.inputs {
-            if !self.inputs.iter().any(|known| known.means == input.means) {
-                self.inputs.push(input);
+    /// A speed that is said, or what is missing of it.
+    pub(super) fn said(&mut self, speed: &piston::Speed) -> Option<(f64, String)> {
+        match speed {
+            Ok(said) => Some(said.clone()),
+            Err(missing) => {
+                self.lack(missing.clone());
+                None
             }
         }
-        for missing in other.missing {
-            if !self.missing.contains(&missing) {
-                self.missing.push(missing);
+    }
+
+    /// A word that the records say; none is remembered as missing.
+    pub(super) fn word(&mut self, means: &str) -> Option<String> {
+        match self.ground.word(means) {
+            Ok((word, _)) => Some(word),
+            Err(missing) => {
+                self.lack(missing);
+                None
             }
         }
-        for note in other.notes {
-            if !self.notes.contains(&note) {
-                self.notes.push(note);
-            }
+    }
+
+    /// Names an input that a value rests on.
+    pub(super) fn rests_on(&mut self, input: &Input) {
+        if !self.inputs.iter().any(|known| known.identity == input.identity) {
+            self.inputs.push(input.clone());
         }
-        self.cannot = self.cannot.take().or(other.cannot);
     }
 
     pub(super) fn cannot<T>(&mut self, why: impl ToString) -> Option<T> {
@@ -240,11 +306,13 @@ impl<'g, 'a> Gathering<'g, 'a> {
             cannot: cannot.or_else(|| self.cannot.clone()),
         };
         match value {
-            Some(Ok(value)) => {
-                let mut notes = self.notes.clone();
-                notes.extend(remarks(&self.inputs));
-                Ok(Derived { label, value, inputs: self.inputs.clone(), notes, beyond: Vec::new() })
-            }
+            Some(Ok(value)) => Ok(Derived {
+                label,
+                value,
+                inputs: self.inputs.clone(),
+                notes: self.notes.clone(),
+                beyond: Vec::new(),
+            }),
             Some(Err(error)) => Err(barred(Some(error.to_string()))),
             None => Err(barred(None)),
         }

@@ -1,28 +1,26 @@
-//! Displacement, clearance, compression, quench, rod ratio and piston speed from the records of the parts.
+//! Displacement, clearance, compression, quench and rod ratio from the records of the parts.
 
 use crate::derive::Ground;
 use crate::derive::figure::Gathering;
 use crate::derive::figure::Label;
 use crate::derive::figure::Outcome;
+use crate::derive::figure::of;
 use crate::engine::EngineError;
 use crate::engine::compression::Clearance;
 use crate::engine::compression::TopLand;
 use crate::engine::compression::static_ratio;
 use crate::engine::cylinder::rod_ratio;
 use crate::engine::cylinder::swept_volume_m3;
-use crate::engine::piston::mean_speed_m_per_s;
 use crate::quantity::QuantityKind;
-use crate::quantity::parse_reading;
 use crate::statistics::StatisticsError;
 use crate::statistics::budget::Budgeted;
 
 /// Geometry of one side.
 pub(super) fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
-    let mut all = vec![displacement(ground)];
+    let mut all = displacements(ground);
     all.extend(clearances(ground));
     all.extend(ratios(ground));
     all.extend([quench(ground), rods(ground)]);
-    all.extend(piston_speed(ground));
     all
 }
 
@@ -37,11 +35,17 @@ pub(super) fn mean(values: &[Budgeted]) -> Result<Budgeted, StatisticsError> {
     Budgeted::exact(0.0)?.plus_scaled(&sum(values)?, share)
 }
 
-fn displacement(ground: &Ground<'_>) -> Outcome {
+fn displacements(ground: &Ground<'_>) -> Vec<Outcome> {
     let label = Label::new("displacement", "displacement", QuantityKind::Volume, "cc");
+    let each = Label { title: "swept volume".to_owned(), ..label.clone() };
     let mut gathering = Gathering::new(ground);
     let swept = swept(&mut gathering);
-    gathering.finish(label, swept.map(|swept| swept.and_then(|swept| Ok(sum(&swept)?))))
+    by_cylinder(&gathering, &label, &each, swept, |all| Ok(sum(all)?))
+}
+
+/// The displacement of the engine, by whatever gathers it.
+pub(super) fn displacement(gathering: &mut Gathering<'_, '_>) -> Option<Result<Budgeted, EngineError>> {
+    swept(gathering).map(|swept| swept.and_then(|swept| Ok(sum(&swept)?)))
 }
 
 /// Swept volume cylinder by cylinder.
@@ -137,11 +141,11 @@ fn top_land(gathering: &mut Gathering<'_, '_>) -> Option<(Budgeted, Budgeted)> {
 }
 
 fn clearances(ground: &Ground<'_>) -> Vec<Outcome> {
-    let label = Label::new("clearance-volume", "clearance volume, mean", QuantityKind::Volume, "cc");
+    let label = Label::new("clearance-volume", "clearance volume, all cylinders", QuantityKind::Volume, "cc");
     let each = Label { title: "clearance volume".to_owned(), ..label.clone() };
     let mut gathering = Gathering::new(ground);
     let found = clearance(&mut gathering);
-    by_cylinder(&gathering, &label, &each, found, |all| Ok(mean(all)?))
+    by_cylinder(&gathering, &label, &each, found, |all| Ok(sum(all)?))
 }
 
 fn ratios(ground: &Ground<'_>) -> Vec<Outcome> {
@@ -217,22 +221,5 @@ fn quench(ground: &Ground<'_>) -> Outcome {
 
 fn rods(ground: &Ground<'_>) -> Outcome {
     let label = Label::new("rod-ratio", "rod ratio", QuantityKind::Ratio, "");
-    let mut gathering = Gathering::new(ground);
-    let (rod, stroke) = (gathering.one("rod-length"), gathering.one("stroke"));
-    let value =
-        rod.zip(stroke).map(|(rod, stroke)| Budgeted::combine(&[&rod, &stroke], |x| rod_ratio(x[0], x[1])));
-    gathering.finish(label, value)
-}
-
-/// Mean piston speed at the end of the sweep, where the pull says how far it went.
-fn piston_speed(ground: &Ground<'_>) -> Option<Outcome> {
-    let to = ground.effective.run.get("to")?;
-    let speed = parse_reading(to, QuantityKind::RotationalSpeed, None).ok()?.mean().in_spelled("rpm").ok()?;
-    let title = format!("mean piston speed at {to}");
-    let label = Label::new("mean-piston-speed", &title, QuantityKind::Velocity, "m/s");
-    let mut gathering = Gathering::new(ground);
-    let value = gathering
-        .one("stroke")
-        .map(|stroke| Budgeted::combine(&[&stroke], |x| mean_speed_m_per_s(x[0], speed)));
-    Some(gathering.finish(label, value))
+    of(ground, label, &["rod-length", "stroke"], |x| rod_ratio(x[0], x[1]))
 }

@@ -38,6 +38,18 @@ pub struct MilledIntake {
     pub from: String,
 }
 
+/// What a flat cut would need beside itself and does not stand in the newest state: figures by name, first those of the
+/// chamber volume, then that of the shift of the intake face.
+pub fn milling_lacks<'k>(ground: &Ground<'_>, part: &Part, kind: &'k PartKind) -> [Vec<&'k str>; 2] {
+    let letter = part.newest().map(|state| state.letter.clone()).unwrap_or_default();
+    [&["chamber-volume", "chamber-area"][..], &["intake-face-angle"]].map(|means| {
+        let lacking = means.iter().filter(|means| ground.figure_of(part, kind, &letter, means).is_none());
+        let specs =
+            lacking.filter_map(|means| kind.figures.iter().find(|spec| spec.means.as_deref() == Some(means)));
+        specs.map(|spec| spec.name.as_str()).collect()
+    })
+}
+
 /// The chamber volumes of a head in the state before, less the cut times the chamber's area at the deck.
 ///
 /// None where volume or area does not stand in that state, or where the cut would take more than the chamber holds.

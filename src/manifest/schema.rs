@@ -262,6 +262,7 @@ impl Compiler<'_> {
             aliases: strings(field.get("x-alias")),
             channel: map_string(&field, "x-channel").map(str::to_owned),
             answered_by: strings(field.get("x-answered-by")),
+            needs: strings(field.get("x-needs")),
             role: map_string(&field, "x-role").map(str::to_owned),
             holds,
         }

@@ -68,6 +68,8 @@ pub struct FieldSpec {
     pub channel: Option<String>,
     /// Other fields that answer it as well (humidity by a wet bulb).
     pub answered_by: Vec<String>,
+    /// What else must be documented before it may answer another (`cell.altitude`).
+    pub needs: Vec<String>,
     /// The role it belongs to, for a setting.
     pub role: Option<String>,
 }
@@ -91,6 +93,7 @@ impl FieldSpec {
             aliases: Vec::new(),
             channel: None,
             answered_by: Vec::new(),
+            needs: Vec::new(),
             role: None,
         }
     }

@@ -5,6 +5,7 @@ use crate::answer::GapsAnswer;
 use crate::render::Look;
 use crate::render::Page;
 use crate::render::derived::bars;
+use crate::render::derived::contradictions;
 use crate::render::page::Tone;
 
 /// Gaps shown in full; the rest is counted, so that a refusal fits one screen.
@@ -36,6 +37,16 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
             page.line(2, Tone::Plain, soft);
         }
     }
+    if !answer.weak.is_empty() {
+        page.heading("Derived figures that are known no better than what nobody measured");
+        for weak in &answer.weak {
+            let side = if answer.about.len() > 1 { format!(" ({})", weak.side) } else { String::new() };
+            let from = weak.not_measured.join(", ");
+            let text = format!("{}{side}: {}, {}: {from}", weak.title, weak.text, weak.worst_input);
+            page.line(2, Tone::Plain, &text);
+        }
+    }
+    contradictions(&mut page, &answer.contradictions);
     bars(&mut page, &answer.bars, answer.about.len() > 1);
     pending(&mut page, &answer.pending);
     page.gap();

@@ -3,6 +3,7 @@
 //! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
 //! cleaned of control sequences here, since a record may come from anybody.
 
+mod cautions;
 mod combos;
 mod demo;
 mod derived;
@@ -31,6 +32,7 @@ pub use find::find_csv;
 pub use finding::failure;
 pub use flow::flow_diff;
 pub use flow::flow_entered;
+pub use flow::flow_sheet;
 pub use gaps::gaps;
 pub use html::diff_page;
 pub use html::sheet_page;

@@ -84,6 +84,16 @@ impl Page {
         }
     }
 
+    /// Items one after the other, wrapped to the width; none is broken that fits on a line.
+    pub fn items(&mut self, indent: usize, tone: Tone, items: &[String]) {
+        let whole: Vec<String> = items.iter().map(|item| clean(item).replace(' ', "\u{a0}")).collect();
+        let mut lead = indent;
+        for line in wrap(&whole.join(" "), self.look.width, indent, indent + 2) {
+            self.put(lead, tone, &line.replace('\u{a0}', " "));
+            lead = indent + 2;
+        }
+    }
+
     /// A name and a value, the values of several such lines under each other.
     pub fn pair(&mut self, indent: usize, name: &str, width: usize, value: &str) {
         let name = clean(name);

@@ -7,7 +7,11 @@ use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::cautions::CAUTIONS;
+use crate::render::cautions::TITLE;
 use crate::render::derived::bars;
+use crate::render::derived::by_speed;
+use crate::render::derived::contradictions;
 use crate::render::derived::figures;
 use crate::render::diff::side_text;
 use crate::render::gaps::pending;
@@ -32,6 +36,8 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
         page.heading("Derived from these, with intervals of 95 %");
         figures(&mut page, &answer.derived);
     }
+    by_speed(&mut page, &answer.by_speed);
+    contradictions(&mut page, &answer.contradictions);
     bars(&mut page, &answer.bars, false);
     if !answer.pulls.is_empty() {
         page.heading(if answer.of == "pull" { "Raw files" } else { "Pulls and raw files" });
@@ -39,10 +45,18 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
             pull_lines(&mut page, pull);
         }
     }
+    cautions(&mut page);
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
+}
+
+fn cautions(page: &mut Page) {
+    page.heading(TITLE);
+    for caution in CAUTIONS {
+        page.line(2, Tone::Plain, caution);
+    }
 }
 
 fn head(page: &mut Page, answer: &SheetAnswer) {
@@ -115,7 +129,7 @@ fn section(page: &mut Page, title: &str, lines: &[SheetLine]) {
     }
 }
 
-fn item(page: &mut Page, indent: usize, line: &SheetLine) {
+pub(super) fn item(page: &mut Page, indent: usize, line: &SheetLine) {
     match (&line.said, &line.gap) {
         (Some(said), _) => {
             let tone = if said.how == "unknown" { Tone::Doubt } else { Tone::Plain };

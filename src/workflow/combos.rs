@@ -29,6 +29,7 @@ use crate::workflow::gather;
 use crate::workflow::inertia;
 use crate::workflow::names::Named;
 use crate::workflow::sought::Sought;
+use crate::workflow::sweep::Channels;
 use crate::workflow::weigh::Figure;
 use crate::workflow::weigh::plain;
 use crate::workflow::weigh_pulls;
@@ -103,7 +104,7 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
         true
     });
     for side in &mut sides {
-        derived::add_channel_means(book, &library, side)?;
+        derived::add_channel_means(book, &library, side, Channels::OfConditions)?;
     }
     comparable(&mut sides, kinds, wanted, &mut out);
     let basis = wanted.map(|wanted| wanted.basis);

@@ -14,6 +14,7 @@ use crate::check::Checked;
 use crate::check::Side;
 use crate::curves::Curve;
 use crate::curves::SideBySide;
+use crate::derive;
 use crate::finding::Finding;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
@@ -24,9 +25,11 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::columns_change;
 use crate::workflow::derived;
+use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::sweep;
+use crate::workflow::sweep::Channels;
 
 /// What `diff` is asked.
 #[derive(Debug, Clone)]
@@ -60,7 +63,8 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
     }
     gather::add_wear(&library, [&mut base, &mut test])?;
     for side in [&mut base, &mut test] {
-        derived::add_channel_means(book, &library, side)?;
+        derived::add_channel_means(book, &library, side, Channels::All)?;
+        flow_bench::add_coefficient(book, &library, side)?;
     }
     let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
     let outcome = check::documented(&base, &test, library.kinds(), wanted);
@@ -94,6 +98,10 @@ fn compared(
     let (base, test) = (checked.base(), checked.test());
     answer.wear = wear_lines(base, test);
     answer.derived = derived::of_both(library, base, test)?;
+    for side in [base, test] {
+        let found = derive::contradictions(&side.ground(library.kinds()));
+        answer.doubts.extend(found.iter().map(|words| format!("{}: {words}", side.name)));
+    }
     for side in [base, test] {
         for pull in side.pull.iter() {
             answer.doubts.extend(pull.doubts.iter().map(|doubt| format!("{}: {}", side.name, doubt.says)));
@@ -218,7 +226,8 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
     let mut sides = Vec::new();
     for name in about {
         let mut side = gather::side(&library, &names::pull_or_build(&library, name)?)?;
-        derived::add_channel_means(book, &library, &mut side)?;
+        derived::add_channel_means(book, &library, &mut side, Channels::All)?;
+        flow_bench::add_coefficient(book, &library, &mut side)?;
         sides.push(side);
     }
     let wanted = derived::wanted(&library, None)?;
@@ -228,6 +237,8 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         common: Vec::new(),
         soft: Vec::new(),
         bars: Vec::new(),
+        weak: Vec::new(),
+        contradictions: Vec::new(),
         pending: Vec::new(),
         next: String::new(),
     };
@@ -259,7 +270,10 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         }
     }
     for side in &sides {
+        answer.weak.extend(derived::weak(&library, side)?);
         answer.bars.extend(derived::bars(&library, side)?);
+        let found = derive::contradictions(&side.ground(library.kinds()));
+        answer.contradictions.extend(found.iter().map(|words| format!("{}: {words}", side.name)));
     }
     answer.next = match (answer.gaps.is_empty(), about.len()) {
         (true, 2) if let Some(none) = unlike => format!(

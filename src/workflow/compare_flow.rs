@@ -25,6 +25,9 @@ use crate::workflow::columns_change;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
 use crate::workflow::flow;
+use crate::workflow::flow_bench;
+use crate::workflow::flow_bench::SAME_LIFT_M;
+use crate::workflow::flow_bench::step;
 use crate::workflow::flow_gaps;
 use crate::workflow::flow_points;
 use crate::workflow::flow_points::FlowReading;
@@ -32,8 +35,6 @@ use crate::workflow::flow_points::FlowReading;
 /// Test pressures further apart than this share of each other are unlike: flow goes with the square root, so that 1 %
 /// is 0.5 % of flow, what a bench repeats to (common practice, no source).
 const LIKE_PRESSURE: f64 = 0.01;
-/// Lifts closer than this are one lift, in m: no dial shows less.
-const SAME_LIFT_M: f64 = 1e-6;
 
 /// What `diff` answers: of pulls and builds, or of flow sheets.
 #[derive(Debug, Clone, PartialEq)]
@@ -143,6 +144,10 @@ fn compared(book: &Book, library: &Library, checked: &CheckedFlow<'_>) -> Result
         flow_unit: flow_unit.to_owned(),
         rows: Vec::new(),
         no_rows: None,
+        brought_to: None,
+        brought: Vec::new(),
+        derived: Vec::new(),
+        bars: Vec::new(),
         doubts: [base, test]
             .iter()
             .flat_map(|sheet| sheet.doubts.iter().map(|doubt| format!("{}: {}", sheet.tag, doubt.says)))
@@ -172,6 +177,7 @@ fn compared(book: &Book, library: &Library, checked: &CheckedFlow<'_>) -> Result
         }
         (Err(why), _) | (_, Err(why)) => answer.no_rows = Some(why),
     }
+    flow_bench::both(book, library, [base, test], &mut answer)?;
     Ok(answer)
 }
 
@@ -238,12 +244,7 @@ fn by_lift(sheet: &FlowSheet, readings: &[FlowReading]) -> BTreeMap<i64, AtLift>
         });
     let mut groups: BTreeMap<i64, Vec<&FlowReading>> = BTreeMap::new();
     for reading in readings {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "a lift beyond the range saturates, and is one lift"
-        )]
-        let step = (reading.lift_m / SAME_LIFT_M).round() as i64;
-        groups.entry(step).or_default().push(reading);
+        groups.entry(step(reading.lift_m)).or_default().push(reading);
     }
     let mean = |values: &mut dyn Iterator<Item = f64>| {
         let (sum, count) = values.fold((0.0, 0.0), |(sum, count), value| (sum + value, count + 1.0));

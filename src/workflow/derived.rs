@@ -1,5 +1,6 @@
 //! Derived figures of one side and of two, in the book's units.
 
+use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::answer::BarredLine;
@@ -9,6 +10,8 @@ use crate::answer::DerivedLine;
 use crate::answer::FigureLine;
 use crate::answer::Interval;
 use crate::answer::MovedLine;
+use crate::answer::SheetSpeed;
+use crate::answer::WeakLine;
 use crate::check::OneBasis;
 use crate::check::Side;
 use crate::check::Wanted;
@@ -26,12 +29,32 @@ use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::sweep;
+use crate::workflow::sweep::Channels;
 
 /// Two figures that differ by less than this part of themselves are the same: rounding of units and sums.
 const SAME: f64 = 1e-12;
 /// Figures that would only repeat others in a comparison; a build sheet has them all.
-const LEFT_OUT: [&str; 6] = [
+const LEFT_OUT: [&str; 25] = [
     "clearance-volume",
+    "greatest-piston-speed",
+    "piston-acceleration-top",
+    "piston-acceleration-bottom",
+    "piston-position-at-inlet-closing",
+    "cam-advance",
+    "inlet-opens-advertised",
+    "exhaust-opens-advertised",
+    "exhaust-closes-advertised",
+    "inlet-lift-of-equal-areas",
+    "exhaust-lift-of-equal-areas",
+    "gas-speed-runner",
+    "gas-speed-throat",
+    "rating-iso-3046-1",
+    "mean-power",
+    "mean-effective-pressure",
+    "thermal-efficiency",
+    "air-fuel-ratio",
+    "inertia-torque",
+    "steady-torque",
     "inlet-opens",
     "exhaust-opens",
     "exhaust-closes",
@@ -39,12 +62,24 @@ const LEFT_OUT: [&str; 6] = [
     "dry-air-density",
 ];
 
-/// Adds the means of the channels that document a condition.
+/// Adds the means of the channels that derived figures are made of.
 ///
 /// # Errors
 /// The store's, or a file that its columns record does not fit.
-pub(super) fn add_channel_means(book: &Book, library: &Library, side: &mut Side) -> Result<(), Failure> {
-    side.channel_means = sweep::channel_means(book, library, side)?;
+pub(super) fn add_channel_means(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    which: Channels,
+) -> Result<(), Failure> {
+    // Compression ignition is corrected by its fuel, whatever else is asked.
+    let which = match derive::ignites_by_compression(&side.ground(library.kinds())) {
+        true => Channels::All,
+        false => which,
+    };
+    let means = sweep::channel_means(book, library, side, which)?;
+    side.channel_means = means.whole;
+    side.by_speed = means.by_speed;
     Ok(())
 }
 
@@ -53,25 +88,30 @@ pub(super) fn add_channel_means(book: &Book, library: &Library, side: &mut Side)
 /// # Errors
 /// A name that is no correction.
 pub(super) fn wanted(library: &Library, asked: Option<&str>) -> Result<Option<Wanted>, Failure> {
-    let unknown = |name: &str| {
-        Finding::error("unknown-correction", "no correction of this name can be worked out")
-            .found(format!("`{name}`"))
-            .expected(Basis::names())
-    };
     match (asked, &library.page().correction) {
         (Some(name), _) => match Basis::named(name) {
             Some(basis) => Ok(Some(Wanted { basis, insisted: true })),
-            None => Err(Failure::usage(unknown(name))),
+            None => Err(Failure::usage(unknown_correction(name))),
         },
         (None, Some(name)) => match Basis::named(name) {
             Some(basis) => Ok(Some(Wanted { basis, insisted: false })),
-            None => Err(unknown(name)
-                .at(Place::file("book.yaml").field("correction"))
-                .next("name another there, or one for this comparison with `--correct-to`")
-                .into()),
+            None => Err(page_correction_unknown(name).into()),
         },
         (None, None) => Ok(None),
     }
+}
+
+fn unknown_correction(name: &str) -> Finding {
+    Finding::error("unknown-correction", "no correction of this name can be worked out")
+        .found(format!("`{name}`"))
+        .expected(Basis::names())
+}
+
+/// The book's own page asks for a correction that cannot be worked out.
+pub(super) fn page_correction_unknown(name: &str) -> Finding {
+    unknown_correction(name)
+        .at(Place::file("book.yaml").field("correction"))
+        .next("name another there, or one for this comparison with `--correct-to`")
 }
 
 /// The derived figures of one side, and what bars the others.
@@ -87,6 +127,46 @@ pub(super) fn of_side(library: &Library, side: &Side) -> Result<(Vec<FigureLine>
         }
     }
     Ok((lines, barred))
+}
+
+/// The derived figures of a side that are known no better than an input that nobody measured.
+///
+/// # Errors
+/// As [`of_side`].
+pub(super) fn weak(library: &Library, side: &Side) -> Result<Vec<WeakLine>, Failure> {
+    let mut weak = Vec::new();
+    for outcome in whole(derive::figures(&side.ground(library.kinds()))) {
+        let Ok(derived) = outcome else { continue };
+        let line = line(library, &derived)?;
+        if !line.not_measured.is_empty() {
+            weak.push(WeakLine {
+                side: side.name.clone(),
+                figure: line.figure,
+                title: line.title,
+                text: line.interval.text,
+                worst_input: line.worst_input,
+                not_measured: line.not_measured.into_iter().map(|input| input.item).collect(),
+            });
+        }
+    }
+    Ok(weak)
+}
+
+/// What follows from a pull's channels near each speed, in steps of so many rpm.
+///
+/// # Errors
+/// As [`of_side`].
+pub(super) fn by_speed(library: &Library, side: &Side, step_rpm: u32) -> Result<Vec<SheetSpeed>, Failure> {
+    let ground = side.ground(library.kinds());
+    let mut rows = Vec::new();
+    for (&speed_rpm, means) in side.by_speed.iter().filter(|(speed, _)| **speed % step_rpm.max(1) == 0) {
+        let mut figures = BTreeMap::new();
+        for derived in derive::near_speed(&ground.near(means)) {
+            figures.insert(derived.label.name.clone(), line(library, &derived)?.interval);
+        }
+        rows.push(SheetSpeed { speed_rpm, figures });
+    }
+    Ok(rows)
 }
 
 /// The missing inputs of a side with the derived figures that each bars.
@@ -111,51 +191,96 @@ pub(super) fn of_both(library: &Library, base: &Side, test: &Side) -> Result<Vec
     let (ground, other) = (base.ground(library.kinds()), test.ground(library.kinds()));
     let (was, now) = (whole(derive::figures(&ground)), whole(derive::figures(&other)));
     let mut lines = Vec::new();
-    let mut seen: BTreeSet<String> = BTreeSet::new();
-    for outcome in was.iter().chain(&now) {
-        let label = label_of(outcome);
-        if !seen.insert(label.name.clone()) {
-            continue;
-        }
-        let find = |all: &[Outcome]| all.iter().find(|found| label_of(found).name == label.name).cloned();
-        let (a, b) = (find(&was), find(&now));
+    for label in labels(&was, &now) {
+        let (a, b) = (find(&was, &label.name), find(&now, &label.name));
         let ratio = label.name == "compression-ratio";
-        if !ratio && !differ(a.as_ref(), b.as_ref()) {
+        if !ratio && !differ(a, b) {
             continue;
         }
-        let unit = unit(library, label);
-        let both = a.as_ref().and_then(|a| a.as_ref().ok()).zip(b.as_ref().and_then(|b| b.as_ref().ok()));
-        let (mut difference, mut moved_by) = (None, Vec::new());
-        if let Some((a, b)) = both {
-            let spread = b.less(a).map_err(unclear)?;
-            let understated = a.is_understated() || b.is_understated();
-            difference = Some(Interval::of_difference(spread, unit).or_more(understated));
-            moved_by = derive::moved_by(&ground, a, b)
-                .iter()
-                .filter(|(_, _, by)| by.abs() > SAME * a.value.value().abs())
-                .map(|(was, now, by)| MovedLine::of(was, now, *by, unit, spread.half_width_si))
-                .collect();
-        }
-        let side = |outcome: &Option<Outcome>| match outcome {
-            Some(Ok(derived)) => line(library, derived).map(Some),
-            _ => Ok(None),
-        };
-        let barred = |outcome: &Option<Outcome>| match outcome {
-            Some(Err(why)) => Some(BarredLine::from(why)),
-            _ => None,
-        };
-        lines.push(DerivedLine {
-            figure: label.name.clone(),
-            title: label.title.clone(),
-            base: side(&a)?,
-            test: side(&b)?,
-            base_barred: barred(&a),
-            test_barred: barred(&b),
-            difference,
-            moved_by,
-        });
+        let moved = |a: &Derived, b: &Derived| derive::moved_by(&ground, a, b);
+        lines.push(line_of_both(library, label, a, b, &moved)?);
     }
     Ok(lines)
+}
+
+/// Figures of two sides side by side, whatever they are of.
+///
+/// # Errors
+/// As [`of_side`].
+pub(super) fn lines_of_both(
+    library: &Library,
+    was: &[Outcome],
+    now: &[Outcome],
+) -> Result<Vec<DerivedLine>, Failure> {
+    let nothing = |_: &Derived, _: &Derived| Vec::new();
+    let stands = |name: &str| [find(was, name), find(now, name)].into_iter().flatten().any(Result::is_ok);
+    labels(was, now)
+        .into_iter()
+        .filter(|label| stands(&label.name))
+        .map(|label| line_of_both(library, label, find(was, &label.name), find(now, &label.name), &nothing))
+        .collect()
+}
+
+/// The labels of both sides, each name once.
+fn labels<'o>(was: &'o [Outcome], now: &'o [Outcome]) -> Vec<&'o Label> {
+    let mut seen: BTreeSet<&str> = BTreeSet::new();
+    was.iter().chain(now).map(label_of).filter(|label| seen.insert(&label.name)).collect()
+}
+
+fn find<'o>(all: &'o [Outcome], name: &str) -> Option<&'o Outcome> {
+    all.iter().find(|found| label_of(found).name == name)
+}
+
+/// Inputs that moved a figure, with what each moves by itself.
+type Moved = Vec<(derive::Input, derive::Input, f64)>;
+
+fn line_of_both(
+    library: &Library,
+    label: &Label,
+    a: Option<&Outcome>,
+    b: Option<&Outcome>,
+    moved: &dyn Fn(&Derived, &Derived) -> Moved,
+) -> Result<DerivedLine, Failure> {
+    let unit = unit(library, label);
+    let both = a.and_then(|a| a.as_ref().ok()).zip(b.and_then(|b| b.as_ref().ok()));
+    let (mut difference, mut moved_by) = (None, Vec::new());
+    if let Some((a, b)) = both {
+        let half = b.less(a).map_err(unclear)?.half_width_si;
+        difference = Some(self::difference(library, a, b)?);
+        moved_by = moved(a, b)
+            .iter()
+            .filter(|(_, _, by)| by.abs() > SAME * a.value.value().abs())
+            .map(|(was, now, by)| MovedLine::of(was, now, *by, unit, half))
+            .collect();
+    }
+    let side = |outcome: Option<&Outcome>| match outcome {
+        Some(Ok(derived)) => line(library, derived).map(Some),
+        _ => Ok(None),
+    };
+    let barred = |outcome: Option<&Outcome>| match outcome {
+        Some(Err(why)) => Some(BarredLine::from(why)),
+        _ => None,
+    };
+    Ok(DerivedLine {
+        figure: label.name.clone(),
+        title: label.title.clone(),
+        base: side(a)?,
+        test: side(b)?,
+        base_barred: barred(a),
+        test_barred: barred(b),
+        difference,
+        moved_by,
+    })
+}
+
+/// The second figure less the first; what both share has cancelled.
+///
+/// # Errors
+/// As [`of_side`].
+pub(super) fn difference(library: &Library, base: &Derived, test: &Derived) -> Result<Interval, Failure> {
+    let spread = test.less(base).map_err(unclear)?;
+    let understated = base.is_understated() || test.is_understated();
+    Ok(Interval::of_difference(spread, unit(library, &test.label)).or_more(understated))
 }
 
 /// How both sides came to one basis.
@@ -200,14 +325,18 @@ fn differ(base: Option<&Outcome>, test: Option<&Outcome>) -> bool {
     }
 }
 
-fn line(library: &Library, derived: &Derived) -> Result<FigureLine, Failure> {
+/// A figure in the book's unit.
+///
+/// # Errors
+/// A number that no interval can be given for.
+pub(super) fn line(library: &Library, derived: &Derived) -> Result<FigureLine, Failure> {
     let spread = derived.spread().map_err(unclear)?;
     Ok(FigureLine::of(derived, spread, unit(library, &derived.label)))
 }
 
 /// The unit that the book prefers for a figure's kind, else the trade's; none for a plain ratio.
 fn unit(library: &Library, label: &Label) -> Option<&'static Unit> {
-    if label.kind == QuantityKind::Ratio {
+    if matches!(label.kind, QuantityKind::Ratio | QuantityKind::Lambda | QuantityKind::AirFuelRatio) {
         return None;
     }
     let own = library.page().units.get(label.kind.name());

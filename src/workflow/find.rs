@@ -22,6 +22,7 @@ use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::names::Named;
 use crate::workflow::sought::Said;
+use crate::workflow::sweep::Channels;
 
 /// What is to be found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,7 +94,7 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
             .filter(|(_, answer)| answer.is_none())
             .map(|(index, _)| index)
             .collect();
-        if answers.iter().any(|answer| *answer == Some(false)) {
+        if answers.contains(&Some(false)) {
             return;
         }
         match silent[..] {
@@ -107,7 +108,7 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
             for id in library.pull_paths()?.keys() {
                 let mut side = gather::side(&library, &Named::Pull(id.clone()))?;
                 if by_channel {
-                    derived::add_channel_means(book, &library, &mut side)?;
+                    derived::add_channel_means(book, &library, &mut side, Channels::OfConditions)?;
                 }
                 take(asked.side(&library, &side));
             }

@@ -101,6 +101,8 @@ fn of_sheets(library: &Library, sheets: Vec<FlowSheet>) -> Result<GapsAnswer, Fa
         gaps: gaps.iter().map(GapLine::from).collect(),
         common: Vec::new(),
         soft,
+        weak: Vec::new(),
+        contradictions: Vec::new(),
         bars: Vec::new(),
         pending: Vec::new(),
         next,

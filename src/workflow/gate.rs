@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::derive::Basis;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::Validators;
@@ -22,6 +23,7 @@ use crate::store::Book;
 use crate::store::RawPlace;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::derived;
 use crate::workflow::history;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::columns_of;
@@ -155,7 +157,15 @@ impl Gate<'_> {
         let kinds = self.library.kinds();
         let stem = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml")).unwrap_or_default();
         match sort {
-            Sort::Book => drop(self.take(bind::book(path, root, kinds))),
+            Sort::Book => {
+                let page = self.take(bind::book(path, root, kinds));
+                // A page that asks for what cannot be worked out would bar every comparison.
+                if let Some(name) = page.and_then(|page| page.correction)
+                    && Basis::named(&name).is_none()
+                {
+                    self.findings.push(derived::page_correction_unknown(&name));
+                }
+            }
             Sort::People => drop(self.take(bind::people(path, root, kinds))),
             Sort::Instrument => {
                 if let Some(record) = self.take(bind::instrument(path, root, kinds)) {

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::check::Side;
+use crate::derive::Asked;
 use crate::finding::Finding;
 use crate::record::Answer;
 use crate::record::Build;
@@ -55,6 +56,9 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
         channel_means: BTreeMap::new(),
+        by_speed: BTreeMap::new(),
+        worked_out: BTreeMap::new(),
+        asked: Asked::default(),
         refit_after: None,
         wear: BTreeMap::new(),
     };
@@ -79,6 +83,9 @@ pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
         channel_means: BTreeMap::new(),
+        by_speed: BTreeMap::new(),
+        worked_out: BTreeMap::new(),
+        asked: Asked::default(),
         refit_after: None,
         wear: BTreeMap::new(),
     };
@@ -145,6 +152,9 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         instruments,
         channels,
         channel_means: BTreeMap::new(),
+        by_speed: BTreeMap::new(),
+        worked_out: BTreeMap::new(),
+        asked: Asked::default(),
         refit_after,
         wear: BTreeMap::new(),
     };

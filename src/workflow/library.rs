@@ -453,6 +453,18 @@ impl Library {
         self.record(&flow_path(tag), bind::flow)
     }
 
+    /// Every flow sheet, by tag.
+    ///
+    /// # Errors
+    /// A manifest does not hold.
+    pub fn flow_sheets(&self) -> Result<Vec<FlowSheet>, Failure> {
+        let mut sheets = Vec::new();
+        for tag in self.tags("flow")? {
+            sheets.extend(self.flow(&tag)?);
+        }
+        Ok(sheets)
+    }
+
     /// A columns record.
     ///
     /// # Errors

@@ -1,4 +1,4 @@
-//! Enter a figure of a part, build or pull, with how it is known.
+//! Enter a figure of a part, build, pull, flow sheet or cell, with how it is known.
 
 use crate::answer::Entered;
 use crate::finding::Finding;
@@ -38,11 +38,15 @@ pub fn measure(
         Named::Build(name) => at_build(draft.library(), name, field)?,
         Named::Pull(id) => at_pull(draft.library(), id, field)?,
         Named::Flow(tag) => at_flow(draft.library(), tag, field)?,
-        Named::Session(_) | Named::Cell(_) | Named::Instrument(_) => {
+        Named::Cell(tag) => at_cell(draft.library(), tag, field)?,
+        Named::Session(_) | Named::Instrument(_) => {
             return Err(Failure::usage(
-                Finding::error("not-measured-here", "figures belong to a part's state, a build or a pull")
-                    .found(format!("`{target}`"))
-                    .next("edit the file by hand and `mulebook keep` it"),
+                Finding::error(
+                    "not-measured-here",
+                    "figures belong to a part's state, a build, a pull or a cell",
+                )
+                .found(format!("`{target}`"))
+                .next("edit the file by hand and `mulebook keep` it"),
             ));
         }
     };
@@ -193,6 +197,31 @@ fn at_pull(library: &Library, id: &str, field: &str) -> Result<Place, Failure> {
                 .next(format!("`mulebook correct {id} --set build=NAME --because \"…\"`")),
         )),
     }
+}
+
+fn at_cell(library: &Library, tag: &str, field: &str) -> Result<Place, Failure> {
+    let fields = &library.kinds().cell;
+    let own =
+        input::known_name(field, fields.iter().map(|spec| (spec.name.as_str(), spec.aliases.as_slice())));
+    let Some(spec) = own.and_then(|name| fields.iter().find(|spec| spec.name == name)) else {
+        return Err(Failure::usage(
+            Finding::error("unknown-field", "a cell has no such figure")
+                .found(format!("`{field}`"))
+                .expected(fields.iter().map(|spec| spec.name.as_str()).collect::<Vec<_>>().join(", ")),
+        ));
+    };
+    let next = "mulebook gaps".to_owned();
+    Ok((
+        format!("cells/{tag}.yaml"),
+        vec![spec.name.clone()],
+        Where {
+            of: format!("cell {tag}"),
+            name: spec.name.clone(),
+            spec: Some(spec.clone()),
+            notes: Vec::new(),
+            next,
+        },
+    ))
 }
 
 fn at_flow(library: &Library, tag: &str, field: &str) -> Result<Place, Failure> {

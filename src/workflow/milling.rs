@@ -101,5 +101,15 @@ pub(super) fn offers(library: &Library, cut: &Cut<'_>) -> Result<Vec<String>, Fa
             None => lowered,
         });
     }
+    let before = cut.part.newest().map(|state| state.letter.as_str()).unwrap_or_default();
+    let needs = ["the chamber volume after the cut", "what the cut does to the intake face"];
+    for (what, lacking) in needs.into_iter().zip(derive::milling_lacks(&ground, cut.part, cut.kind)) {
+        if !lacking.is_empty() {
+            offers.push(format!(
+                "To work out {what}, this is missing in {tag}/{before}: {}.",
+                lacking.join(", ")
+            ));
+        }
+    }
     Ok(offers)
 }

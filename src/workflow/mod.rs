@@ -25,6 +25,7 @@ mod failure;
 pub mod find;
 mod fit_up;
 pub mod flow;
+mod flow_bench;
 mod flow_conditions;
 pub mod flow_gaps;
 mod flow_points;

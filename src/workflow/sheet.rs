@@ -1,6 +1,7 @@
 //! The sheet of a build or a pull, with what follows from it.
 
 use crate::answer::BarsLine;
+use crate::answer::FlowSheetAnswer;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetFile;
 use crate::answer::SheetLine;
@@ -10,6 +11,12 @@ use crate::answer::SheetRoleLine;
 use crate::check;
 use crate::check::SheetRole;
 use crate::check::Side;
+use crate::derive;
+use crate::derive::Asked;
+use crate::finding::Finding;
+use crate::quantity::QuantityKind;
+use crate::quantity::Unit;
+use crate::quantity::parse_reading;
 use crate::record::Effective;
 use crate::record::Pull;
 use crate::record::Work;
@@ -18,20 +25,73 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare::pending_among;
 use crate::workflow::derived;
+use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
+use crate::workflow::sweep::Channels;
+
+/// What `sheet` is asked.
+#[derive(Debug, Clone, Default)]
+pub struct SheetRequest {
+    /// The build, pull or flow sheet.
+    pub about: String,
+    /// The engine speed for figures of the moving piston; the end of the sweep unless said.
+    pub speed: Option<String>,
+    /// Crank angles after top dead centre at which the piston is told, in degrees.
+    pub crank_deg: Vec<f64>,
+    /// Distance of the rows of figures by speed, in rpm.
+    pub step_rpm: u32,
+    /// The test pressure that a flow sheet is brought to; its own unless said.
+    pub at_pressure: Option<String>,
+    /// The range of lifts that a flow sheet's means are taken over, as `2 mm..10 mm`; all of them unless said.
+    pub lifts: Option<String>,
+    /// Answer from the work tree, pending edits included.
+    pub pending: bool,
+}
+
+/// What `sheet` answers: of a build or pull, or of a flow sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Laid {
+    /// Of a build or pull.
+    Side(Box<SheetAnswer>),
+    /// Of a flow sheet.
+    Flow(Box<FlowSheetAnswer>),
+}
+
+/// Lays out the build, pull or flow sheet that a name means.
+///
+/// # Errors
+/// The name means nothing, or a record does not hold.
+pub fn sheet(book: &Book, request: &SheetRequest) -> Result<Laid, Failure> {
+    let pending = request.pending;
+    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    if let Some(sheet) = library.flow(&request.about)? {
+        let mut answer = flow_bench::laid_out(book, &library, &sheet, &flow_asked(request)?)?;
+        let touched = if pending { Vec::new() } else { library.touched() };
+        answer.pending = pending_among(book, &touched)?;
+        return Ok(Laid::Flow(Box::new(answer)));
+    }
+    of_library(book, &library, request).map(|answer| Laid::Side(Box::new(answer)))
+}
 
 /// Lays out the build or pull that a name means.
 ///
 /// # Errors
-/// The name means nothing, or a record does not hold.
-pub fn sheet(book: &Book, about: &str, pending: bool) -> Result<SheetAnswer, Failure> {
-    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
-    let mut side = gather::side(&library, &names::pull_or_build(&library, about)?)?;
-    derived::add_channel_means(book, &library, &mut side)?;
+/// As [`sheet`]; a flow sheet is neither.
+pub fn of_side(book: &Book, request: &SheetRequest) -> Result<SheetAnswer, Failure> {
+    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    of_library(book, &library, request)
+}
+
+fn of_library(book: &Book, library: &Library, request: &SheetRequest) -> Result<SheetAnswer, Failure> {
+    let pending = request.pending;
+    let mut side = gather::side(library, &names::pull_or_build(library, &request.about)?)?;
+    side.asked = asked(request)?;
+    derived::add_channel_means(book, library, &mut side, Channels::All)?;
+    flow_bench::add_coefficient(book, library, &mut side)?;
     let kinds = library.kinds();
     let sheet = check::sheet_of(&side, kinds);
-    let (figures, barred) = derived::of_side(&library, &side)?;
+    let (figures, barred) = derived::of_side(library, &side)?;
     let gaps = check::gaps_of(&side, kinds).len();
     let lines = |items: &[check::SheetItem]| items.iter().map(SheetLine::from).collect::<Vec<_>>();
     let build = side.build.as_ref();
@@ -51,14 +111,16 @@ pub fn sheet(book: &Book, about: &str, pending: bool) -> Result<SheetAnswer, Fai
             None => build.and_then(|build| build.by.clone()),
         },
         notes: notes.chain(of_pull.and_then(|pull| pull.note.clone())).collect(),
-        roles: sheet.roles.iter().map(|role| role_line(&library, &side, role)).collect(),
+        roles: sheet.roles.iter().map(|role| role_line(library, &side, role)).collect(),
         settings: lines(&sheet.settings),
         fits: lines(&sheet.fits),
         conditions: lines(&sheet.conditions),
         run: lines(&sheet.run),
         derived: figures,
+        by_speed: derived::by_speed(library, &side, request.step_rpm)?,
+        contradictions: derive::contradictions(&side.ground(kinds)),
         bars: BarsLine::gather(&side.name, &barred),
-        pulls: pulls(&library, &side)?,
+        pulls: pulls(library, &side)?,
         gaps,
         pending: Vec::new(),
         commit: library.commit().short(),
@@ -70,6 +132,62 @@ pub fn sheet(book: &Book, about: &str, pending: bool) -> Result<SheetAnswer, Fai
     let touched = if pending { Vec::new() } else { library.touched() };
     answer.pending = pending_among(book, &touched)?;
     Ok(answer)
+}
+
+fn flow_asked(request: &SheetRequest) -> Result<flow_bench::FlowAsked, Failure> {
+    let read = |text: &str, kind: QuantityKind, unit: &str| -> Result<f64, Failure> {
+        parse_reading(text, kind, Unit::parse(unit, kind).ok()).map(|reading| reading.mean().si()).map_err(
+            |error| {
+                let what = Finding::error("not-a-quantity", format!("this is no {}", kind.title()));
+                Failure::usage(
+                    what.found(format!("`{text}`")).expected(format!("such as 28 {unit} ({error})")),
+                )
+            },
+        )
+    };
+    let pressure = |text: &String| read(text, QuantityKind::PressureDifference, "inH2O");
+    let to_pa = request.at_pressure.as_ref().map(pressure).transpose()?;
+    let range = match request.lifts.as_deref().map(|text| (text, text.split_once(".."))) {
+        None => None,
+        Some((_, Some((from, to)))) => Some((
+            read(from.trim(), QuantityKind::Length, "mm")?,
+            read(to.trim(), QuantityKind::Length, "mm")?,
+        )),
+        Some((text, None)) => {
+            let what = Finding::error("not-a-range", "this is no range of lifts");
+            return Err(Failure::usage(
+                what.found(format!("`{text}`")).expected("two lifts, as 2 mm..10 mm"),
+            ));
+        }
+    };
+    Ok(flow_bench::FlowAsked { to_pa, range })
+}
+
+fn asked(request: &SheetRequest) -> Result<Asked, Failure> {
+    let speed_rpm = match &request.speed {
+        None => None,
+        Some(text) => {
+            let unclear = |why: String| {
+                Failure::usage(
+                    Finding::error("speed-unclear", "this is no engine speed")
+                        .found(format!("`{text}`"))
+                        .expected(format!("a speed such as 8500 rpm ({why})")),
+                )
+            };
+            let reading = parse_reading(
+                text,
+                QuantityKind::RotationalSpeed,
+                Unit::parse("rpm", QuantityKind::RotationalSpeed).ok(),
+            )
+            .map_err(|error| unclear(error.to_string()))?;
+            let rpm = reading.mean().in_spelled("rpm").map_err(|error| unclear(error.to_string()))?;
+            if rpm <= 0.0 {
+                return Err(unclear("above zero".to_owned()));
+            }
+            Some((rpm * 1e6).round() / 1e6)
+        }
+    };
+    Ok(Asked { speed_rpm, crank_deg: request.crank_deg.clone() })
 }
 
 fn role_line(library: &Library, side: &Side, role: &SheetRole) -> SheetRoleLine {

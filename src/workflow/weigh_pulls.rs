@@ -23,6 +23,7 @@ use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::query;
 use crate::workflow::sweep;
+use crate::workflow::sweep::Channels;
 
 /// The grid that all curves of a comparison are put on.
 #[derive(Debug, Clone, Copy)]
@@ -101,7 +102,7 @@ pub(super) fn gathered(
             left_out.push((id.clone(), format!("set aside: {why}")));
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
+        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
         sides.push(side);
     }
     Ok((sides, left_out))
@@ -118,7 +119,7 @@ pub(super) fn weighable(
     basis: Option<Basis>,
     grid: Grid,
 ) -> Result<Result<Weighable, String>, Failure> {
-    let curve = match sweep::of_pull(book, library, &side, grid.step_rpm)? {
+    let mut curve = match sweep::of_pull(book, library, &side, grid.step_rpm)? {
         Ok(curve) => grid.smooth_rpm.map_or_else(|| curve.clone(), |width| curve.smoothed(width)),
         Err(why) => return Ok(Err(why)),
     };
@@ -127,6 +128,10 @@ pub(super) fn weighable(
         match derive::bring(&side.ground(library.kinds()), basis) {
             Ok(brought) => {
                 factor = brought.factor.value();
+                // Where the factor goes with the speed, the curve takes the difference from the one over the sweep.
+                if !brought.by_speed.is_empty() {
+                    curve = curve.times(|speed| brought.factor_at(speed) / factor);
+                }
                 factor_sources.extend(
                     brought.factor.contributions().iter().map(|(source, part)| (source.clone(), part.amount)),
                 );
@@ -327,7 +332,7 @@ pub(super) fn others(
         if side.effective.outcome != Outcome::Kept || !place(&side).is_some_and(|at| places.contains(&at)) {
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
+        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
         match weighable(book, library, side, basis, grid)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,

@@ -99,6 +99,133 @@ fn unlike_corrections_come_to_one_or_are_refused() {
     shown!(bench, "weather-missing", &["diff", "0411a-01", "0411a-03"]);
 }
 
+/// The book's own page says what pulls are brought to, `--correct-to` goes before it, and outside a standard's limits the
+/// factor stands and is flagged.
+#[test]
+fn the_book_says_what_pulls_are_brought_to_and_limits_are_flagged() {
+    let bench = Bench::demo();
+    let basis = |arguments: &[&str]| -> serde_json::Value {
+        let mut words = vec!["diff", "0411a-03", "0411a-04", "--json"];
+        words.extend(arguments);
+        bench.run(&words).done().json()["curves"].clone()
+    };
+    assert_eq!(basis(&[])["correction"], "SAE J1349");
+    bench.edit("book.yaml", "correction: sae-j1349", "correction: iso-1585");
+    bench.run(&["keep", "-m", "The rules ask for ISO 1585"]).done();
+    assert_eq!(basis(&[])["correction"], "ISO 1585");
+    assert_eq!(basis(&["--correct-to", "observed"])["correction"], "observed");
+    // A rating is no basis for comparing pulls: the page does not take it.
+    bench.edit("book.yaml", "correction: iso-1585", "correction: iso-3046-1");
+    assert_eq!(bench.run(&["keep", "-m", "no"]).code, 1);
+    bench.edit("book.yaml", "correction: iso-3046-1", "correction: iso-1585");
+    let hot = [
+        "correct",
+        "0411a-03",
+        "--set",
+        "conditions.air-temperature=39.0 degC",
+        "--with",
+        "weather-1",
+        "--because",
+        "read again",
+    ];
+    bench.run(&hot).done();
+    let curves = basis(&[]);
+    let beyond = curves["brought"][0]["beyond"].as_array().expect("flags").clone();
+    let told =
+        |wanted: &str| beyond.iter().filter_map(|flag| flag.as_str()).any(|flag| flag.contains(wanted));
+    assert!(told("air temperature 39.0 °C lies outside the limits 15 to 35 °C of ISO 1585"), "{beyond:?}");
+    assert!(told("correction factor 1.08"), "{beyond:?}");
+    assert!(bench.run(&["diff", "0411a-03", "0411a-04"]).done().out.contains("lies outside the limits"));
+}
+
+/// An engine that ignites by compression is corrected by its fuel at each speed; the older practice has no formula for
+/// it, and says so.
+#[test]
+fn compression_ignition_is_corrected_by_its_own_formula() {
+    let bench = Bench::demo();
+    let torque = |arguments: &[&str]| -> Vec<f64> {
+        let mut words = vec!["diff", "0411a-03", "0411a-04", "--step", "1000", "--json"];
+        words.extend(arguments);
+        let answer = bench.run(&words).done().json();
+        let rows = answer["curves"]["rows"].as_array().expect("rows").clone();
+        rows.iter().filter_map(|row| row["base_torque"].as_f64()).collect()
+    };
+    let observed = torque(&["--correct-to", "observed"]);
+    let factors = |arguments: &[&str]| -> Vec<f64> {
+        torque(arguments).iter().zip(&observed).map(|(corrected, observed)| corrected / observed).collect()
+    };
+    let apart = |factors: &[f64]| {
+        let most = factors.iter().copied().fold(f64::MIN, f64::max);
+        most - factors.iter().copied().fold(f64::MAX, f64::min)
+    };
+    assert!(apart(&factors(&[])) < 1e-12, "one factor for a spark");
+    bench.run(&["measure", "mule-1/a", "ignition", "compression"]).done();
+    let found = factors(&[]);
+    assert!(apart(&found) > 1e-4 && found.iter().all(|factor| (0.9..1.1).contains(factor)), "{found:?}");
+    let text = bench.run(&["diff", "0411a-03", "0411a-04", "--step", "1000"]).done().out;
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("fa^fm, fa = (99 kPa/pd)*(T/298)^0.7"), "{text}");
+    assert!(words.contains("the factor goes with the fuel at each speed"), "{text}");
+    // Weighing takes the factor at each speed, too.
+    let weighed =
+        bench.run(&["weigh", "--base", "0411a-01..03", "--test", "0411a-04..06", "--json"]).done().json();
+    assert!(weighed["correction"].as_str().is_some_and(|basis| basis.contains("J1349")), "{weighed}");
+    let refused = bench.run(&["diff", "0411a-03", "0411a-04", "--correct-to", "stp"]);
+    assert_eq!(refused.code, 3, "{refused:?}");
+    let words = refused.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("no formula of SAE J607 for compression ignition"), "{refused:?}");
+}
+
+/// A barometer reduced to sea level answers the station pressure only where the altitude of the cell is documented.
+#[test]
+fn a_sea_level_pressure_asks_for_the_altitude() {
+    let bench = Bench::shop();
+    bench.run(&["cell", "shed"]).done();
+    bench.run(&["session", "0413a", "--cell", "shed", "--engine", "mule-1", "--warm-up", "8 min"]).done();
+    bench.put("run-9.csv", &super::bench::trace(9));
+    bench
+        .run(&[
+            "pull",
+            "../run-9.csv",
+            "--session",
+            "0413a",
+            "--build",
+            "b1",
+            "--correction",
+            "observed",
+            "--set",
+            "kind=sweep",
+            "--set",
+            "sea-level-pressure=101.90 kPa",
+            "--set",
+            "humidity=45 %",
+            "--with",
+            "burette-1",
+        ])
+        .done();
+    let gaps = bench.run(&["gaps", "0413a-01"]).done().out;
+    let words = gaps.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("would answer it, but the altitude of shed is not documented"), "{gaps}");
+    let close =
+        gaps.lines().find_map(|line| line.trim().strip_prefix("mulebook measure shed ")).expect("a way");
+    assert!(close.starts_with("altitude "), "{close}");
+    let station = || {
+        let sheet = bench.run(&["sheet", "0413a-01", "--json"]).done().json();
+        let derived = sheet["derived"].as_array().expect("figures").clone();
+        derived.into_iter().find(|figure| figure["figure"] == "station-pressure")
+    };
+    assert_eq!(station(), None, "without the altitude nothing is worked out");
+    shown!(bench, "altitude", &["measure", "shed", "altitude", "320 m", "--listed", "survey map"]);
+    let gaps = bench.run(&["gaps", "0413a-01"]).done().out;
+    assert!(!gaps.contains("station-pressure"), "{gaps}");
+    let station = station().expect("worked out");
+    // 101.90 kPa at 320 m is 98.09 kPa (ISO 2533, by hand: 101.90·(1 − 0.0065·320/288.15)^5.25588, and 0.003 the
+    // other way of reduction).
+    assert!((station["value"].as_f64().expect("kPa") - 98.09).abs() < 0.02, "{station}");
+    assert_eq!(station["worst_input"], "listed");
+    assert_eq!(bench.run(&["measure", "shed", "colour", "red"]).code, 2);
+}
+
 #[test]
 fn a_columns_record_that_was_changed_since_is_told_with_what_moved() {
     let bench = Bench::demo();

@@ -227,6 +227,88 @@ fn a_changed_columns_record_reads_the_sheet_again() {
     shown!(bench, "columns-changed", &["diff", "h2a-in1-1", "h2a-in1-2"]);
 }
 
+/// What a flow sheet means: coefficients, flow of standard air, gas speed, means over lift, exhaust to inlet; with the
+/// mean coefficient the Mach index of the engine that the head is on.
+#[test]
+fn a_sheet_tells_what_its_readings_mean() {
+    let bench = Bench::shop();
+    bench.put("inlet.csv", SHEET);
+    bench.put("exhaust.csv", &SHEET.replace("41.2", "30.1").replace("80.6", "59.5").replace("112.4", "84.0"));
+    for (file, port) in [("../inlet.csv", "inlet:1"), ("../exhaust.csv", "exhaust:1")] {
+        let mut arguments = vec!["--port", port, "--set", "bench-kind=orifice"];
+        if port.starts_with("exhaust") {
+            arguments.extend(["--set", "exhaust-pipe=none"]);
+        }
+        arguments.extend(DOCUMENTED);
+        enter(&bench, file, &arguments);
+    }
+    for (name, value) in [
+        ("inlet-valve", "34.5 mm"),
+        ("exhaust-valve", "29.0 mm"),
+        ("inlet-throat", "30.5 mm"),
+        ("inlet-stem", "5.5 mm"),
+        ("inlet-valves-per-cylinder", "1"),
+    ] {
+        bench.run(&["measure", "h2/a", name, value]).done();
+    }
+    shown!(bench, "meaning", &["sheet", "h2a-in1-1"]);
+    // At another pressure, over some of its lifts: 28 to 7 inches of water is half the flow.
+    let over = |more: &[&str]| -> serde_json::Value {
+        let mut words = vec!["sheet", "h2a-in1-1", "--json"];
+        words.extend(more);
+        bench.run(&words).done().json()["meaning"]["means"].clone()
+    };
+    let flow = |means: &serde_json::Value| -> f64 {
+        let found =
+            means.as_array().expect("means").iter().find(|one| one["figure"] == "mean-flow-at-pressure");
+        found.and_then(|one| one["value"].as_f64()).expect("a mean flow")
+    };
+    let at_seven = over(&["--at-pressure", "7 inH2O"]);
+    assert!((flow(&over(&[])) / flow(&at_seven) - 2.0).abs() < 1e-9, "{at_seven}");
+    // Between 2 and 4 mm the mean is the middle of the two: ((41.2 + 80.6)/2 − 0.8)/0.997.
+    let low = over(&["--lifts", "2 mm..4 mm"]);
+    assert!((flow(&low) - (60.9 - 0.8) / 0.997).abs() < 1e-6, "{low}");
+    shown!(bench, "lifts-beyond", &["sheet", "h2a-in1-1", "--lifts", "2 mm..30 mm"]);
+    shown!(bench, "not-a-range", &["sheet", "h2a-in1-1", "--lifts", "4 mm"]);
+    shown!(bench, "not-a-pressure", &["sheet", "h2a-in1-1", "--at-pressure", "28 mm"]);
+    for (name, value) in [("bore", "86.00 mm"), ("stroke", "86.00 mm"), ("rod-length", "152.0 mm")] {
+        bench.run(&["measure", "mule-1/a", name, value]).done();
+    }
+    bench.run(&["correct", "0412a-01", "--set", "run.to=8000 rpm", "--because", "as the log shows"]).done();
+    let sheet = bench.run(&["sheet", "0412a-01", "--json"]).done().json();
+    let derived = sheet["derived"].as_array().expect("figures").clone();
+    let index = derived.iter().find(|figure| figure["figure"] == "mach-index").expect("a Mach index");
+    let rests = index["not_measured"].as_array().expect("inputs").clone();
+    assert!(rests.iter().any(|input| input["item"] == "flow sheet" && input["at"] == "h2a-in1-1"), "{index}");
+}
+
+/// Unlike test pressures are brought to one; beyond a ratio of three that is flagged.
+#[test]
+fn unlike_pressures_are_brought_to_the_base_s() {
+    let bench = Bench::shop();
+    bench.put("base.csv", SHEET);
+    bench.put("test.csv", &SHEET.replace("28 inH2O", "7 inH2O").replace("41.2", "20.6"));
+    for (file, number) in [("../base.csv", 1), ("../test.csv", 2)] {
+        let mut arguments = vec!["--port", "inlet:1", "--set", "bench-kind=orifice"];
+        arguments.extend(DOCUMENTED);
+        enter(&bench, file, &arguments);
+        let tag = format!("h2a-in1-{number}");
+        let pressure = if number == 1 { "28.00 inH2O" } else { "7.00 inH2O" };
+        bench.run(&["measure", &tag, "test-pressure", pressure, "--with", "manometer-1"]).done();
+    }
+    let answer = bench.run(&["diff", "h2a-in1-1", "h2a-in1-2", "--json"]).done().json();
+    // Twice the square root of a quarter: (20.6 − 0.8)·2 against 41.2 − 0.8 at 2 mm, both over 0.997.
+    let at_two = answer["brought"][0].clone();
+    let flow = |side: &str| at_two[side]["value"].as_f64().expect("a flow");
+    assert!(
+        (flow("base") - 40.4 / 0.997).abs() < 1e-6 && (flow("test") - 39.6 / 0.997).abs() < 1e-6,
+        "{at_two}"
+    );
+    let text = bench.run(&["diff", "h2a-in1-1", "h2a-in1-2"]).done().out;
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("lies outside the limits 0.3333 to 3 of common practice"), "{text}");
+}
+
 #[test]
 fn a_sheet_that_does_not_hold_is_refused() {
     let bench = Bench::shop();

@@ -21,6 +21,7 @@ fn a_page_shows_what_the_terminal_shows() {
     kept!("page-diff", &shown);
     let sheet = written(&bench, &["0418a-05"]);
     assert!(sheet.contains("43.6 43.6 43.5 43.6 ±0.2 cc") && sheet.contains("carbon monoxide"));
+    assert!(sheet.contains("Near each speed") && sheet.contains("volumetric efficiency"), "derived figures");
     kept!("page-sheet", &sheet);
     for page in [&shown, &sheet] {
         assert!(page.len() < 400_000);

@@ -102,6 +102,9 @@ impl Book {
                 instruments: self.instruments.clone(),
                 channels: BTreeSet::new(),
                 channel_means: BTreeMap::new(),
+                by_speed: BTreeMap::new(),
+                worked_out: BTreeMap::new(),
+                asked: mulebook::derive::Asked::default(),
                 refit_after: None,
                 wear: BTreeMap::new(),
             };

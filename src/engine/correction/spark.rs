@@ -63,17 +63,19 @@ impl SparkStandard {
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
-            Self::SaeJ1349(_) => "SAE J1349",
+            Self::SaeJ1349(J1349Form::Printed) => "SAE J1349",
+            Self::SaeJ1349(J1349Form::Unrounded) => "SAE J1349 unrounded",
             Self::Sae60Fahrenheit => "SAE J607",
             Self::Iso1585 => "ISO 1585",
             Self::UnR85 => "UN R85",
             Self::JisD1001 => "JIS D 1001",
-            Self::Din70020(_) => "DIN 70020",
+            Self::Din70020(DinPressure::Total) => "DIN 70020",
+            Self::Din70020(DinPressure::Dry) => "DIN 70020 dry",
         }
     }
 
     /// The standard of a name or a trade name (`STP`, `60 F`, `EEC`), whatever its case, spaces and hyphens;
-    /// with its usual choices.
+    /// with its usual choices, unless the name says another (`SAE J1349 unrounded`, `DIN 70020 dry`).
     ///
     /// A bare `SAE` is none of them: it means either of two.
     #[must_use]
@@ -88,6 +90,8 @@ impl SparkStandard {
             "eec" | "801269eec" | "eec801269" | "r85" | "ecer85" => Some(Self::UnR85),
             "jis" => Some(Self::JisD1001),
             "din" => Some(Self::Din70020(DinPressure::Total)),
+            "din70020dry" => Some(Self::Din70020(DinPressure::Dry)),
+            "saej1349unrounded" | "j1349unrounded" => Some(Self::SaeJ1349(J1349Form::Unrounded)),
             _ => Self::ALL.into_iter().find(|standard| plain(standard.name()) == wanted),
         }
     }
@@ -262,6 +266,13 @@ mod tests {
         assert_eq!(SparkStandard::named("sae-j1349"), Some(ALL[0]));
         assert_eq!(SparkStandard::named("stp"), Some(SparkStandard::Sae60Fahrenheit));
         assert_eq!(SparkStandard::named("SAE"), None);
+        // A name may say which of two forms is meant.
+        for standard in
+            [SparkStandard::SaeJ1349(J1349Form::Unrounded), SparkStandard::Din70020(DinPressure::Dry)]
+        {
+            assert_eq!(SparkStandard::named(standard.name()), Some(standard));
+        }
+        assert_eq!(SparkStandard::named("din-70020-dry"), Some(SparkStandard::Din70020(DinPressure::Dry)));
     }
 
     #[test]

@@ -16,6 +16,8 @@ pub use diff::diff_page;
 pub use sheet::sheet_page;
 
 use crate::answer::SideLine;
+use crate::render::cautions::CAUTIONS;
+use crate::render::cautions::TITLE;
 use crate::render::page::clean;
 
 const STYLE: &str = include_str!("style.css");
@@ -57,13 +59,8 @@ fn document(title: &str, about: &str, commit: &str, body: &Markup) -> String {
 fn cautions() -> Markup {
     html! {
         aside class="cautions" aria-labelledby="cautions" {
-            h2 id="cautions" { "Before anybody runs this" }
-            ul {
-                li { "Guard whatever turns; stand out of the plane of flywheel, absorber and shaft; a trained person at the stop." }
-                li { "Exhaust goes outdoors and carbon monoxide is watched; fuel is shut off from outside; an extinguisher is at hand." }
-                li { "Wear hearing and eye protection. Hot parts stay hot." }
-                li { "Local codes, the makers' limits and licensed practice come before this sheet." }
-            }
+            h2 id="cautions" { (TITLE) }
+            ul { @for caution in CAUTIONS { li { (caution) } } }
         }
     }
 }

@@ -8,6 +8,8 @@ use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
+use crate::render::derived::bare;
+use crate::render::derived::speed_columns;
 
 /// The sheet of a build or a pull as a page.
 pub fn sheet_page(sheet: &SheetAnswer) -> String {
@@ -134,9 +136,46 @@ fn derived(sheet: &SheetAnswer) -> Markup {
                 }
             }))
         }
+        (by_speed(sheet))
+        @if !sheet.contradictions.is_empty() {
+            h2 { "Cannot all be right" }
+            (list(&sheet.contradictions))
+        }
         @if !sheet.bars.is_empty() {
             h2 { "Missing for derived figures" }
             (list(&sheet.bars.iter().map(|bar| format!("{}: {}; bars {}", bar.item, bar.why, bar.bars.join("; "))).collect::<Vec<_>>()))
+        }
+    }
+}
+
+/// What follows from a pull's channels near each speed.
+fn by_speed(sheet: &SheetAnswer) -> Markup {
+    let columns = speed_columns(&sheet.by_speed);
+    html! {
+        @if !columns.is_empty() {
+            h2 { "Near each speed, torque as observed, with intervals of 95 %" }
+            div class="scroll" {
+                table {
+                    thead {
+                        tr {
+                            th scope="col" { "rpm" }
+                            @for column in &columns {
+                                th scope="col" { (plain(column.title)) @if !column.unit.is_empty() { ", " (plain(column.unit)) } }
+                            }
+                        }
+                    }
+                    tbody {
+                        @for row in &sheet.by_speed {
+                            tr {
+                                th scope="row" { (row.speed_rpm) }
+                                @for column in &columns {
+                                    td { (row.figures.get(column.name).map_or("-", bare)) }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
         }
     }
 }
