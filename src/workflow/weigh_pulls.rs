@@ -18,11 +18,11 @@ use crate::verdict::Placement;
 use crate::verdict::Which;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::query;
 use crate::workflow::sweep;
+use crate::workflow::sweep::Found;
 
 /// The grid that all curves of a comparison are put on.
 #[derive(Debug, Clone, Copy)]
@@ -50,6 +50,9 @@ pub(super) struct Weighable {
     /// Its sweep rate, where inertia torque makes it another configuration.
     swept: Option<String>,
 }
+
+/// Pulls with the curves of their files.
+pub(super) type Gathered = Vec<(Side, Found)>;
 
 /// A pull that is left out, with the reason.
 pub(super) type SetAside = (String, String);
@@ -93,7 +96,8 @@ pub(super) fn gathered(
     book: &Book,
     library: &Library,
     ids: &BTreeSet<String>,
-) -> Result<(Vec<Side>, Vec<SetAside>), Failure> {
+    grid: Grid,
+) -> Result<(Gathered, Vec<SetAside>), Failure> {
     let (mut sides, mut left_out) = (Vec::new(), Vec::new());
     for id in ids {
         let mut side = gather::side(library, &names::Named::Pull(id.clone()))?;
@@ -101,8 +105,9 @@ pub(super) fn gathered(
             left_out.push((id.clone(), format!("set aside: {why}")));
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
-        sides.push(side);
+        let (curve, means) = sweep::curve_and_means(book, library, &side, grid.step_rpm)?;
+        side.channel_means = means;
+        sides.push((side, curve));
     }
     Ok((sides, left_out))
 }
@@ -118,7 +123,22 @@ pub(super) fn weighable(
     basis: Option<Basis>,
     grid: Grid,
 ) -> Result<Result<Weighable, String>, Failure> {
-    let curve = match sweep::of_pull(book, library, &side, grid.step_rpm)? {
+    let curve = sweep::of_pull(book, library, &side, grid.step_rpm)?;
+    weighable_of(library, side, curve, basis, grid)
+}
+
+/// The same with the curve as it was found in the file.
+///
+/// # Errors
+/// The store's.
+pub(super) fn weighable_of(
+    library: &Library,
+    side: Side,
+    curve: Found,
+    basis: Option<Basis>,
+    grid: Grid,
+) -> Result<Result<Weighable, String>, Failure> {
+    let curve = match curve {
         Ok(curve) => grid.smooth_rpm.map_or_else(|| curve.clone(), |width| curve.smoothed(width)),
         Err(why) => return Ok(Err(why)),
     };
@@ -327,8 +347,9 @@ pub(super) fn others(
         if side.effective.outcome != Outcome::Kept || !place(&side).is_some_and(|at| places.contains(&at)) {
             continue;
         }
-        derived::add_channel_means(book, library, &mut side)?;
-        match weighable(book, library, side, basis, grid)? {
+        let (curve, means) = sweep::curve_and_means(book, library, &side, grid.step_rpm)?;
+        side.channel_means = means;
+        match weighable_of(library, side, curve, basis, grid)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,
         }
