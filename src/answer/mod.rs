@@ -19,6 +19,7 @@ mod table;
 mod trail;
 mod weigh;
 mod weigh_figures;
+mod weigh_rests;
 
 pub use audit::AuditAnswer;
 pub use combos::CellLine;
@@ -90,7 +91,6 @@ pub use trail::TrailEvent;
 pub use trail::TrailWritten;
 pub use weigh::BandLine;
 pub use weigh::BandRow;
-pub use weigh::BudgetLine;
 pub use weigh::EquivalenceLine;
 pub use weigh::Excluded;
 pub use weigh::PlanLine;
@@ -104,6 +104,13 @@ pub use weigh::WithInterval;
 pub use weigh_figures::CrossingLine;
 pub use weigh_figures::SideFigure;
 pub use weigh_figures::SweepLine;
+pub use weigh_rests::BudgetLine;
+pub use weigh_rests::ChosenLine;
+pub use weigh_rests::Planned;
+pub use weigh_rests::PullFigure;
+pub use weigh_rests::ShareLine;
+pub use weigh_rests::TuningLine;
+pub use weigh_rests::UnknownLine;
 
 use serde::Serialize;
 

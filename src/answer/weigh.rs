@@ -2,10 +2,17 @@
 
 use serde::Serialize;
 
+use crate::answer::BudgetLine;
+use crate::answer::ChosenLine;
 use crate::answer::CrossingLine;
+use crate::answer::Planned;
+use crate::answer::PullFigure;
 use crate::answer::Refused;
+use crate::answer::ShareLine;
 use crate::answer::SideFigure;
 use crate::answer::SweepLine;
+use crate::answer::TuningLine;
+use crate::answer::UnknownLine;
 use crate::verdict;
 use crate::verdict::Band;
 use crate::verdict::Basis;
@@ -14,6 +21,8 @@ use crate::verdict::Estimate;
 use crate::verdict::Interval;
 use crate::verdict::Layout;
 use crate::verdict::Reservation;
+use crate::verdict::Scatter;
+use crate::verdict::SpreadEstimate;
 use crate::verdict::StatisticsError;
 use crate::verdict::Verdict;
 use crate::verdict::Which;
@@ -24,6 +33,8 @@ use crate::verdict::Which;
 pub enum WeighAnswer {
     /// The two sides were weighed.
     Weighed(Box<Weighed>),
+    /// No sides were named: a plan for the noise that an engine has shown in a cell.
+    Planned(Box<Planned>),
     /// They may not be compared.
     Refused(Refused),
 }
@@ -83,6 +94,29 @@ pub struct SpreadLine {
     pub degrees_of_freedom: f64,
     /// Those from the book's other pulls.
     pub from_book: usize,
+    /// The pulls that say something of it.
+    pub pulls: Vec<String>,
+}
+
+impl SpreadLine {
+    /// The components of a scatter.
+    pub fn all(scatter: &Scatter, unit: WeighUnit) -> Vec<Self> {
+        let known = [
+            ("pull to pull", scatter.pull),
+            ("bracket to bracket", scatter.stand),
+            ("refit to refit", scatter.refit),
+        ];
+        let line = |(what, spread): (&'static str, Option<SpreadEstimate>)| {
+            spread.map(|spread| Self {
+                what,
+                standard_deviation: spread.standard_deviation * unit.from_si,
+                degrees_of_freedom: spread.degrees_of_freedom,
+                from_book: spread.from_book,
+                pulls: Vec::new(),
+            })
+        };
+        known.into_iter().filter_map(line).collect()
+    }
 }
 
 /// One point of the band.
@@ -180,20 +214,6 @@ impl BandLine {
     }
 }
 
-/// What else differs, with its estimated effect.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BudgetLine {
-    /// What.
-    pub what: String,
-    /// Its effect on torque in per cent, and half the width of its interval; none where no sound model is at hand.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub percent: Option<(f64, f64)>,
-    /// Where the estimate comes from, or what would settle it.
-    pub source: String,
-    /// A consequence of the part under test.
-    pub of_subject: bool,
-}
-
 /// A pull of the sessions involved that is not weighed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Excluded {
@@ -243,20 +263,33 @@ impl PlanLine {
     pub fn of(detect: f64, difference: &Difference, unit: WeighUnit) -> Result<Self, StatisticsError> {
         let (pull, refit) = match (&difference.scatter, difference.own_spreads) {
             (Some(scatter), _) => (
-                scatter.pull.map(|pull| pull.standard_deviation),
+                scatter.pull.or(scatter.stand).map(|pull| pull.standard_deviation),
                 scatter.refit.map(|refit| refit.standard_deviation),
             ),
             (None, Some((base, test))) => (Some(base.max(test)), None),
             (None, None) => (None, None),
         };
+        Self::for_scatter(detect, pull, refit, unit)
+    }
+
+    /// A plan for a gain in SI with pull-to-pull and refit scatter in SI.
+    ///
+    /// # Errors
+    /// Numbers that are not finite, or no scatter at all.
+    pub fn for_scatter(
+        detect: f64,
+        pull: Option<f64>,
+        refit: Option<f64>,
+        unit: WeighUnit,
+    ) -> Result<Self, StatisticsError> {
         let plan = verdict::plan(detect, pull.unwrap_or(0.0), refit.unwrap_or(0.0))?;
         let says = if refit.is_some() {
-            "for the pull-to-pull and refit scatter of this engine in this cell".to_owned()
+            "for the pull-to-pull and refit scatter of this engine in this cell"
         } else {
             "for pull-to-pull scatter alone: nobody refitted, and refits will add to it; refit both sides once, then \
              plan again"
-                .to_owned()
-        };
+        }
+        .to_owned();
         Ok(Self {
             detect: detect * unit.from_si,
             fit_ups: plan.as_ref().map(|plan| plan.fit_ups),
@@ -298,6 +331,9 @@ pub struct Weighed {
     pub ruling: RulingLine,
     /// What the interval speaks of.
     pub speaks_of: String,
+    /// What its noise was made from, in one word: `refits`, `refits-unequal`, `same-fit-up`, `same-fit-up-one-bracket`
+    /// or `these-assemblies`; docs/weighing.md says how each is worked out.
+    pub noise: &'static str,
     /// Fit-ups and pulls: base, then test.
     pub fit_ups: (usize, usize),
     /// Pulls of base and test.
@@ -334,8 +370,24 @@ pub struct Weighed {
     /// What of an instrument is not in the interval since nobody states it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unstated: Option<String>,
+    /// The role under test, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub subject: Option<String>,
+    /// Every pull with its figure, those of the book that say something of scatter among them.
+    pub rests: Vec<PullFigure>,
+    /// What is claimed of the settings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tuning: Option<TuningLine>,
     /// What else differs.
     pub budget: Vec<BudgetLine>,
+    /// Parts of the gain that are consequences of the part under test.
+    pub of_gain: Vec<ShareLine>,
+    /// What nobody knows.
+    pub unknowns: Vec<UnknownLine>,
+    /// The one measurement or set of pulls that would settle most.
+    pub settles_most: String,
+    /// Pulls that were chosen among repeats.
+    pub chosen: Vec<ChosenLine>,
     /// A claim that there is no difference.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub equivalence: Option<EquivalenceLine>,
@@ -363,17 +415,15 @@ impl Weighed {
     pub fn new(difference: &Difference, layout: &Layout, unit: WeighUnit, figure: String) -> Self {
         let scaled = |value: f64| value * unit.from_si;
         let (percent, lower, upper) = difference.percent();
-        let mut scatter = Vec::new();
-        if let Some(found) = &difference.scatter {
-            for (what, spread) in [("pull to pull", found.pull), ("refit to refit", found.refit)] {
-                scatter.extend(spread.map(|spread| SpreadLine {
-                    what,
-                    standard_deviation: scaled(spread.standard_deviation),
-                    degrees_of_freedom: spread.degrees_of_freedom,
-                    from_book: spread.from_book,
-                }));
-            }
-        }
+        let mut scatter: Vec<SpreadLine> =
+            difference.scatter.iter().flat_map(|found| SpreadLine::all(found, unit)).collect();
+        // Only what is in this interval.
+        let aside = match difference.basis {
+            Basis::SameFitUp | Basis::SameFitUpOneBracket => "refit to refit",
+            _ if scatter.iter().any(|line| line.what == "refit to refit") => "bracket to bracket",
+            _ => "",
+        };
+        scatter.retain(|line| line.what != aside);
         if let Some((base, test)) = difference.own_spreads {
             for (what, spread) in [("base alone", base), ("test alone", test)] {
                 scatter.push(SpreadLine {
@@ -381,13 +431,21 @@ impl Weighed {
                     standard_deviation: scaled(spread),
                     degrees_of_freedom: difference.estimate.degrees_of_freedom,
                     from_book: 0,
+                    pulls: Vec::new(),
                 });
             }
         }
         let speaks_of = match difference.basis {
             Basis::Refits => "fit-ups are the unit: refitting is in the interval",
             Basis::RefitsUnequal => "fit-ups are the unit, each side with its own spread (Welch)",
-            Basis::SameFitUp => "both sides were run in one fit-up, so refitting is in neither",
+            Basis::SameFitUp => {
+                "both sides were run in one fit-up, so refitting is in neither; how far brackets stray from a straight \
+                 drift is in the interval"
+            }
+            Basis::SameFitUpOneBracket => {
+                "both sides were run in one fit-up, so refitting is in neither; drift is taken as straight, as nothing \
+                 in the book tells how far brackets stray from it"
+            }
             Basis::TheseAssemblies => {
                 "these assemblies only: nobody refitted, and refitting is not in the interval"
             }
@@ -408,6 +466,7 @@ impl Weighed {
             degrees_of_freedom: difference.estimate.degrees_of_freedom,
             ruling: RulingLine { least: 0.0, verdict: "", reasons: Vec::new(), close_call: false },
             speaks_of: speaks_of.to_owned(),
+            noise: difference.basis.word(),
             fit_ups: (layout.fit_ups(Which::Base), layout.fit_ups(Which::Test)),
             pulls: (layout.pulls(Which::Base), layout.pulls(Which::Test)),
             scatter,
@@ -453,7 +512,14 @@ impl Weighed {
             smoothed: None,
             inertia: String::new(),
             unstated: None,
+            subject: None,
+            rests: Vec::new(),
+            tuning: None,
             budget: Vec::new(),
+            of_gain: Vec::new(),
+            unknowns: Vec::new(),
+            settles_most: String::new(),
+            chosen: Vec::new(),
             equivalence: None,
             plan: None,
             excluded: Vec::new(),
@@ -478,6 +544,32 @@ impl Weighed {
             },
             close_call: ruling.close_call,
         };
+    }
+
+    /// Adds what else differs, amounts in SI; what is a consequence of the part under test is told as a share of the
+    /// gain.
+    pub fn budget(&mut self, lines: Vec<BudgetLine>) {
+        for mut line in lines {
+            line.amount = line.amount.map(|(value, half)| (value * self.factor, half * self.factor));
+            if let (true, Some((value, half))) = (line.of_subject, line.amount) {
+                let told = self.difference.lower > 0.0 || self.difference.upper < 0.0;
+                self.of_gain.push(ShareLine {
+                    what: line.what.clone(),
+                    of_gain: told.then(|| 100.0 * value / self.difference.value),
+                    amount: WithInterval { value, lower: value - half, upper: value + half },
+                });
+            }
+            self.budget.push(line);
+        }
+    }
+
+    /// Tells how a choice among repeats moves the sides, in SI.
+    pub fn choices(&mut self, lines: Vec<ChosenLine>) {
+        let factor = self.factor;
+        self.chosen = lines
+            .into_iter()
+            .map(|line| ChosenLine { bias: line.bias.map(|bias| bias * factor), ..line })
+            .collect();
     }
 
     /// Adds a claim that no difference larger than a margin in SI is left.

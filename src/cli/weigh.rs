@@ -14,21 +14,21 @@ use crate::workflow::weigh;
 /// Is the gain real, and what else could explain it; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n  mulebook weigh --base session=0412a,header=long-1 --test session=0412a,header=step-1\n\nA side is pulls, ranges, builds, sessions, or a query (NAME=VALUE, joined by commas: a role, a setting, a figure, build,\nsession, engine, cell, by, on); only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
+    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n  mulebook weigh --plan --detect \"4 hp\"\n  mulebook weigh --base session=0412a,header=long-1 --test session=0412a,header=step-1\n\nA side is pulls, ranges, builds, sessions, or a query (NAME=VALUE, joined by commas: a role, a setting, a figure, build,\nsession, engine, cell, by, on); only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
 )]
 pub(super) struct Weigh {
     /// The base: pulls, ranges (0412a-01..03), builds, sessions, or a query (header=long-1,session=0412a)
-    #[arg(long, value_name = "PULLS", num_args = 1.., required = true)]
+    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present = "detect", requires = "test")]
     base: Vec<String>,
     /// The test side, named alike
-    #[arg(long, value_name = "PULLS", num_args = 1.., required = true)]
+    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present = "detect", requires = "base")]
     test: Vec<String>,
     /// Lowest and highest speed in rpm; all that the pulls share unless said
     #[arg(long, value_name = "LOW..HIGH", value_parser = window)]
     window: Option<(u32, u32)>,
-    /// The figure
-    #[arg(long, value_enum, default_value_t = Figure::MeanTorque)]
-    figure: Figure,
+    /// The figure; mean torque unless said, mean power where an amount is given as a power
+    #[arg(long, value_enum)]
+    figure: Option<Figure>,
     /// One grid speed instead of a window, in rpm
     #[arg(long, value_name = "RPM", conflicts_with = "window")]
     at: Option<u32>,
@@ -50,6 +50,12 @@ pub(super) struct Weigh {
     /// The gain to plan for, with its unit
     #[arg(long, value_name = "AMOUNT", requires = "plan")]
     detect: Option<String>,
+    /// The engine to plan for, where no sides are named and the book has several
+    #[arg(long, value_name = "TAG", conflicts_with = "base")]
+    engine: Option<String>,
+    /// The cell to plan for, alike
+    #[arg(long, value_name = "TAG", conflicts_with = "base")]
+    cell: Option<String>,
     /// Distance of the grid points, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
@@ -100,13 +106,21 @@ impl Weigh {
             base: self.base,
             test: self.test,
             window: self.window,
-            figure: self.figure.of_the_curve(),
+            figure: self.figure.map_or_else(
+                || {
+                    let amounts = [&self.least, &self.within, &self.detect];
+                    weigh::figure_of(&amounts.map(Option::as_deref))
+                },
+                Figure::of_the_curve,
+            ),
             at: self.at,
             least: self.least,
             within: self.within,
             correct_to: self.correct_to,
             subject: self.subject,
             detect: self.detect.filter(|_| self.plan),
+            engine: self.engine,
+            cell: self.cell,
             step_rpm: self.step,
             smooth_rpm: self.smooth,
             pending: self.pending,

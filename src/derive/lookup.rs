@@ -390,6 +390,27 @@ impl<'a> Ground<'a> {
         })
     }
 
+    /// Lets an input stand that the records do not give, to ask what it would move: `value` in SI, taken as exact.
+    pub fn suppose(&mut self, means: &str, spec: &FieldSpec, value: f64) {
+        let input = Input {
+            means: means.to_owned(),
+            path: spec.name.clone(),
+            title: spec.title.clone(),
+            at: self.name.to_owned(),
+            text: "supposed".to_owned(),
+            grade: Grade::Assumed,
+            last_digit: false,
+            no_instrument: false,
+            unknown_error: None,
+            identity: format!("supposed {means}"),
+            values: vec![value],
+            each: None,
+            off: budget::Off::default(),
+            circumstance: None,
+        };
+        self.substitutes.insert(means.to_owned(), input);
+    }
+
     /// Where an input would stand that no part fitted has a place for.
     fn nowhere(&self, means: &str) -> Missing {
         for role in &self.kinds.roles {

@@ -20,6 +20,7 @@ mod sheet;
 mod table;
 mod trail;
 mod weigh;
+mod weigh_rests;
 
 pub use combos::combos;
 pub use demo::demo;

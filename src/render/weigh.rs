@@ -1,7 +1,6 @@
 //! A difference weighed, as text: words first, then intervals, then what they rest on.
 
 use crate::answer::BandRow;
-use crate::answer::BudgetLine;
 use crate::answer::CrossingLine;
 use crate::answer::SweepLine;
 use crate::answer::WeighAnswer;
@@ -12,6 +11,7 @@ use crate::render::Page;
 use crate::render::diff;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
+use crate::render::weigh_rests;
 
 /// The verdict and what it rests on, or the refusal.
 pub fn weigh(answer: &WeighAnswer, look: Look) -> String {
@@ -19,6 +19,7 @@ pub fn weigh(answer: &WeighAnswer, look: Look) -> String {
     match answer {
         WeighAnswer::Refused(refused) => diff::refusal(&mut page, refused),
         WeighAnswer::Weighed(weighed) => whole(&mut page, weighed),
+        WeighAnswer::Planned(planned) => weigh_rests::planned(&mut page, planned),
     }
     page.finish()
 }
@@ -37,6 +38,7 @@ fn whole(page: &mut Page, weighed: &Weighed) {
         ),
     );
     verdict(page, weighed);
+    weigh_rests::tuning(page, weighed);
     page.heading("What the interval is made of");
     page.line(
         2,
@@ -53,21 +55,7 @@ fn whole(page: &mut Page, weighed: &Weighed) {
             weighed.degrees_of_freedom
         ),
     );
-    for spread in &weighed.scatter {
-        let book = if spread.from_book > 0 {
-            format!(", {} of them from other pulls of this engine in this cell", spread.from_book)
-        } else {
-            String::new()
-        };
-        page.line(
-            2,
-            Tone::Plain,
-            &format!(
-                "{}: {:.2} {} ({:.1} degrees of freedom{book})",
-                spread.what, spread.standard_deviation, weighed.unit, spread.degrees_of_freedom
-            ),
-        );
-    }
+    weigh_rests::scatter(page, &weighed.scatter, &weighed.unit);
     for (session, drift) in &weighed.drift {
         let words = drift.as_ref().map_or_else(
             || "cannot be told from these pulls".to_owned(),
@@ -96,11 +84,13 @@ fn whole(page: &mut Page, weighed: &Weighed) {
     if let Some(unstated) = &weighed.unstated {
         page.line(2, Tone::Doubt, unstated);
     }
-    budget(page, weighed);
+    weigh_rests::budget(page, weighed);
     figures(page, weighed);
     band(page, weighed);
     sweeps(page, weighed);
-    plan(page, weighed);
+    if let Some(plan) = &weighed.plan {
+        weigh_rests::plan(page, plan, &weighed.unit);
+    }
     excluded(page, weighed);
     page.gap();
     if weighed.asked > 0 {
@@ -178,26 +168,6 @@ fn verdict(page: &mut Page, weighed: &Weighed) {
 
 fn interval(number: &WithInterval, weighed: &Weighed) -> String {
     format!("{:+.2} {} ({:+.2} to {:+.2})", number.value, weighed.unit, number.lower, number.upper)
-}
-
-fn budget(page: &mut Page, weighed: &Weighed) {
-    if weighed.budget.is_empty() {
-        return;
-    }
-    page.heading("What else differs, in torque; never taken off the gain");
-    for line in &weighed.budget {
-        page.line(2, Tone::Plain, &budget_words(line));
-    }
-}
-
-fn budget_words(line: &BudgetLine) -> String {
-    match line.percent {
-        Some((value, half)) => {
-            let part = if line.of_subject { "; a consequence of the part under test" } else { "" };
-            format!("{}: about {value:+.2} ±{half:.2} % ({}{part})", line.what, line.source)
-        }
-        None => format!("{}: not estimated; {}", line.what, line.source),
-    }
 }
 
 fn figures(page: &mut Page, weighed: &Weighed) {
@@ -371,27 +341,6 @@ fn sweeps(page: &mut Page, weighed: &Weighed) {
     page.line(2, Tone::Plain, &weighed.inertia);
 }
 
-fn plan(page: &mut Page, weighed: &Weighed) {
-    let Some(plan) = &weighed.plan else { return };
-    page.heading(&format!("To show a gain of {:.2} {} with 80 % power", plan.detect, weighed.unit));
-    match (plan.fit_ups, plan.pulls, plan.half_width) {
-        (Some(fit_ups), Some(pulls), Some(half)) => {
-            page.line(
-                2,
-                Tone::Plain,
-                &format!(
-                    "{fit_ups} fit-ups a side with {} each, in the order {}; the interval would be about ±{half:.2} {}",
-                    counted(pulls, "pull"),
-                    plan.order.join(", "),
-                    weighed.unit
-                ),
-            );
-        }
-        _ => page.line(2, Tone::Plain, "twelve fit-ups a side would not do: lower the scatter first"),
-    }
-    page.line(2, Tone::Faint, &plan.says);
-}
-
 fn excluded(page: &mut Page, weighed: &Weighed) {
     if weighed.excluded.is_empty() && weighed.unread == 0 {
         return;
@@ -407,14 +356,7 @@ fn excluded(page: &mut Page, weighed: &Weighed) {
     for (why, pulls) in groups {
         page.line(2, Tone::Plain, &format!("{}: {why}", pulls.join(", ")));
     }
-    if weighed.excluded.iter().any(|line| line.same_configuration) {
-        page.line(
-            2,
-            Tone::Doubt,
-            "some of them could have been weighed: pulls chosen after they were seen favour the side they were chosen \
-             for (the best of three adds 0.85 standard deviations to a side)",
-        );
-    }
+    weigh_rests::chosen(page, weighed);
     if weighed.unread > 0 {
         page.line(
             2,
@@ -427,7 +369,7 @@ fn excluded(page: &mut Page, weighed: &Weighed) {
     }
 }
 
-fn counted(count: usize, thing: &str) -> String {
+pub(super) fn counted(count: usize, thing: &str) -> String {
     format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
 }
 

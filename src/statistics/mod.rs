@@ -17,9 +17,11 @@ pub mod drift;
 mod error;
 pub mod factorial;
 pub mod least_squares;
+pub mod order;
 pub mod power;
 pub mod rank_sum;
 pub mod sample;
+pub mod span;
 mod special;
 pub mod two_sample;
 

@@ -123,7 +123,7 @@ impl Combinations {
                 (configuration, reading.fit_up.clone(), reading.session.clone(), reading.at, reading.value)
             })
             .collect();
-        let scatter = Scatter::of(&Evidence::of_book(&own)?, book)
+        let scatter = Scatter::of(&Evidence::of_book(&own)?.without_stands(), &book.without_stands())
             .ok_or(VerdictError::NoNoise { pulls: readings.len() })?;
         let table = Table::of(readings, rows, columns, scatter)?;
         let reference = table.reference();

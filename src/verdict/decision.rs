@@ -5,6 +5,9 @@ use std::fmt;
 use crate::statistics::Interval;
 use crate::statistics::StatisticsError;
 use crate::statistics::two_sample::Estimate;
+use crate::verdict::Basis;
+use crate::verdict::Difference;
+use crate::verdict::Layout;
 
 /// A verdict whose limit lies nearer than this share to an end of the interval is named as a close call: recomputed
 /// on another platform it may fall the other way.
@@ -86,6 +89,20 @@ impl fmt::Display for Reservation {
             }
         }
     }
+}
+
+/// What the order of the pulls and the lack of refits hold against a difference.
+pub fn layout_reservations(layout: &Layout, difference: &Difference) -> Vec<Reservation> {
+    let mut found = Vec::new();
+    if layout.is_across_sessions() {
+        found.push(Reservation::AcrossSessions);
+    } else if !layout.is_bracketed() {
+        found.push(Reservation::NoClosingBaseline);
+    }
+    if difference.basis == Basis::TheseAssemblies {
+        found.push(Reservation::NoRefit);
+    }
+    found
 }
 
 /// A verdict with what it rests on.

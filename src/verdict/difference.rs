@@ -17,7 +17,7 @@ use crate::verdict::layout::levels;
 use crate::verdict::unequal;
 
 /// Units a side from which unequal spreads are allowed for (Welch).
-const FEWEST_FOR_WELCH: usize = 4;
+pub(super) const FEWEST_FOR_WELCH: usize = 4;
 
 /// What the noise of a difference rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,10 +26,25 @@ pub enum Basis {
     Refits,
     /// Fit-ups as units, four or more a side, each side with its own spread.
     RefitsUnequal,
-    /// One fit-up holds both sides, so that fit-ups cancel.
+    /// One fit-up holds both sides, so that fit-ups cancel; how far brackets stray from a straight drift is known.
     SameFitUp,
+    /// The same where nothing in the book tells how far brackets stray from a straight drift.
+    SameFitUpOneBracket,
     /// Pulls alone: no refit is known, and the result speaks of these assemblies only.
     TheseAssemblies,
+}
+
+impl Basis {
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Refits => "refits",
+            Self::RefitsUnequal => "refits-unequal",
+            Self::SameFitUp => "same-fit-up",
+            Self::SameFitUpOneBracket => "same-fit-up-one-bracket",
+            Self::TheseAssemblies => "these-assemblies",
+        }
+    }
 }
 
 /// How the spreads of the two sides compare where one pooled spread was used.
@@ -94,18 +109,21 @@ pub fn weigh(
             return Err(VerdictError::Mismatch { found, expected: count });
         }
     }
-    let own = Evidence::of_sides(layout, values)?;
+    let own = layout.repeats().evidence(values)?;
     let scatter = Scatter::of(&own, book).ok_or(VerdictError::NoNoise { pulls: count })?;
+    let scatter = told_apart(layout, values, scatter)?;
     let uncancelled = uncancelled(layout.weights(), systematic);
-    let share = layout.fit_up_share();
-    let basis = match (share > 0.0, &scatter.refit) {
-        (false, _) => Basis::SameFitUp,
-        (true, Some(_)) => Basis::Refits,
-        (true, None) => Basis::TheseAssemblies,
+    let basis = match (layout.fit_up_share() > 0.0, &scatter.refit, &scatter.stand) {
+        (false, _, Some(_)) => Basis::SameFitUp,
+        (false, _, None) => Basis::SameFitUpOneBracket,
+        (true, Some(_), _) => Basis::Refits,
+        (true, None, _) => Basis::TheseAssemblies,
     };
     let separate = match basis {
-        Basis::Refits => by_fit_ups(layout, values)?,
-        Basis::SameFitUp => by_pulls(layout, layout.with_fit_ups(), values)?,
+        Basis::Refits => by_units(layout, layout.units(), layout.fixed(), values)?,
+        Basis::SameFitUp | Basis::SameFitUpOneBracket => {
+            by_units(layout, layout.stand_columns(), layout.with_fit_ups(), values)?
+        }
         _ => by_pulls(layout, layout.fixed(), values)?,
     };
     let (noise, basis, own_spreads) = match separate {
@@ -136,20 +154,52 @@ fn of_side(layout: &Layout, values: &[f64], which: Which) -> Vec<f64> {
     places.filter(|(place, _)| place.which == which).map(|(_, value)| *value).collect()
 }
 
+/// One spread for both sides.
 fn pooled(layout: &Layout, values: &[f64], scatter: &Scatter) -> Result<Estimate, VerdictError> {
     let value = layout.weights().iter().zip(values).map(|(weight, value)| weight * value).sum();
-    Ok(scatter.estimate(value, layout.fit_up_share(), layout.pull_share())?)
+    let shares = layout.shares();
+    let mut estimate = scatter.with_shares(value, shares)?;
+    if scatter.is_own_stands(shares)
+        && let Some(freedom) = unequal::pooled_freedom(layout.with_fit_ups(), &sides(layout), values)?
+    {
+        estimate.degrees_of_freedom = estimate.degrees_of_freedom.min(freedom);
+    }
+    Ok(estimate)
 }
 
-/// Fit-ups as units, where each side has enough of them and none holds both.
-fn by_fit_ups(layout: &Layout, values: &[f64]) -> Result<Option<unequal::Unequal>, StatisticsError> {
-    if [Which::Base, Which::Test].iter().any(|&which| layout.fit_ups(which) < FEWEST_FOR_WELCH) {
-        return Ok(None);
+/// Components whose pull-to-pull scatter, where it comes from the sides, has the degrees of freedom that it would have
+/// if each side scattered as its own pulls say: with few pulls nobody can tell that they scatter alike.
+fn told_apart(layout: &Layout, values: &[f64], scatter: Scatter) -> Result<Scatter, StatisticsError> {
+    if !scatter.has_own_pulls() {
+        return Ok(scatter);
     }
+    let with_stands: Vec<Vec<f64>> = layout
+        .with_fit_ups()
+        .iter()
+        .enumerate()
+        .map(|(at, row)| {
+            layout.stand_columns().iter().filter_map(|stand| stand.get(at)).chain(row).copied().collect()
+        })
+        .collect();
+    Ok(unequal::pooled_freedom(&with_stands, &sides(layout), values)?
+        .map_or(scatter, |freedom| scatter.with_pull_freedom(freedom)))
+}
+
+fn sides(layout: &Layout) -> Vec<Which> {
+    layout.placements().iter().map(|place| place.which).collect()
+}
+
+/// Fit-ups or stands as units, where each side has enough of them and none holds both.
+fn by_units(
+    layout: &Layout,
+    units: &[Vec<f64>],
+    terms: &[Vec<f64>],
+    values: &[f64],
+) -> Result<Option<unequal::Unequal>, StatisticsError> {
     let mut design = Vec::new();
     let mut sides = Vec::new();
     let mut means = Vec::new();
-    for unit in layout.units() {
+    for unit in units {
         let members: Vec<usize> =
             unit.iter().enumerate().filter(|(_, inside)| **inside > 0.0).map(|(number, _)| number).collect();
         let Some(&first) = members.first() else { continue };
@@ -157,13 +207,17 @@ fn by_fit_ups(layout: &Layout, values: &[f64]) -> Result<Option<unequal::Unequal
         if members.iter().any(|&number| layout.placements()[number].which != place.which) {
             return Ok(None);
         }
-        let width = layout.fixed()[first].len();
+        let width = terms[first].len();
         let mean = |column: usize| {
-            members.iter().map(|&number| layout.fixed()[number][column]).sum::<f64>() / members.len() as f64
+            members.iter().map(|&number| terms[number][column]).sum::<f64>() / members.len() as f64
         };
         design.push((0..width).map(mean).collect::<Vec<f64>>());
         sides.push(place.which);
         means.push(members.iter().map(|&number| values[number]).sum::<f64>() / members.len() as f64);
+    }
+    let count = |which: Which| sides.iter().filter(|side| **side == which).count();
+    if [Which::Base, Which::Test].iter().any(|&which| count(which) < FEWEST_FOR_WELCH) {
+        return Ok(None);
     }
     unequal::difference(&design, &sides, &means)
 }
@@ -177,8 +231,7 @@ fn by_pulls(
     if [Which::Base, Which::Test].iter().any(|&which| layout.pulls(which) < FEWEST_FOR_WELCH) {
         return Ok(None);
     }
-    let sides: Vec<Which> = layout.placements().iter().map(|place| place.which).collect();
-    unequal::difference(design, &sides, values)
+    unequal::difference(design, &sides(layout), values)
 }
 
 /// What is left of the shared sources once each pull's weight is applied, summed in squares.

@@ -5,12 +5,17 @@ use std::collections::BTreeMap;
 use crate::statistics::StatisticsError;
 use crate::statistics::least_squares::Fit;
 use crate::statistics::two_sample::Estimate;
-use crate::verdict::Evidence;
 use crate::verdict::VerdictError;
+use crate::verdict::repeats::Repeats;
+use crate::verdict::repeats::indicators;
 use crate::verdict::scatter::FEWEST_OF_OWN;
+use crate::verdict::scatter::Shares;
 
 /// Shares of a weight below this count as none.
 const NOTHING: f64 = 1e-9;
+
+/// Pulls further apart in a session than one place and a rounding were not made in one go.
+const ONE_GO: f64 = 1.0 + NOTHING;
 
 /// A side of the comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -45,7 +50,9 @@ pub struct Layout {
     fixed: Vec<Vec<f64>>,
     with_fit_ups: Vec<Vec<f64>>,
     fit_ups: Vec<Vec<f64>>,
+    stands: Vec<Vec<f64>>,
     weights: Vec<f64>,
+    repeats: Repeats,
     across_sessions: bool,
 }
 
@@ -113,12 +120,23 @@ impl Layout {
                 _ => return Ok(None),
             }
         }
+        let stands = indicators(&stands(placements));
+        let column =
+            |at: usize| -> Vec<f64> { fixed.iter().filter_map(|row| row.get(at).copied()).collect() };
+        let sittings = if across_sessions { 1 } else { sessions.len() };
+        let slopes = sittings..sittings + sessions.len();
+        let width = fixed.first().map_or(0, Vec::len);
+        let still: Vec<Vec<f64>> = (0..width).filter(|at| !slopes.contains(at)).map(column).collect();
+        let drifts: Vec<Vec<f64>> = slopes.clone().map(column).collect();
+        let repeats = Repeats::of(placements.len(), &still, &drifts, &fit_ups, &stands)?;
         Ok(Some(Self {
             placements: placements.to_vec(),
             fixed,
             with_fit_ups,
             fit_ups,
+            stands,
             weights,
+            repeats,
             across_sessions,
         }))
     }
@@ -171,8 +189,16 @@ impl Layout {
     /// What the variance between fit-ups counts in that of the difference: 1/F_A + 1/F_B where every fit-up has as
     /// many pulls and there is no drift; nothing where one fit-up holds both sides.
     pub fn fit_up_share(&self) -> f64 {
-        let share: f64 = self
-            .fit_ups
+        self.share(&self.fit_ups)
+    }
+
+    /// What the variance between stands of one fit-up counts: as fit-ups where each was stood on once.
+    pub fn stand_share(&self) -> f64 {
+        self.share(&self.stands)
+    }
+
+    fn share(&self, units: &[Vec<f64>]) -> f64 {
+        let share: f64 = units
             .iter()
             .map(|unit| {
                 let weight: f64 =
@@ -183,9 +209,18 @@ impl Layout {
         if share < NOTHING { 0.0 } else { share }
     }
 
-    /// What the variance between pulls of one fit-up counts: 1/N_A + 1/N_B without drift.
+    /// What the variance between pulls of one stand counts: 1/N_A + 1/N_B without drift.
     pub fn pull_share(&self) -> f64 {
         self.weights.iter().map(|weight| weight * weight).sum()
+    }
+
+    pub(super) fn shares(&self) -> Shares {
+        Shares { fit_up: self.fit_up_share(), stand: self.stand_share(), pull: self.pull_share() }
+    }
+
+    /// What these pulls repeat.
+    pub fn repeats(&self) -> &Repeats {
+        &self.repeats
     }
 
     /// Whether in every session that holds both sides the one comes back after the other (A-B-A or B-A-B).
@@ -217,10 +252,10 @@ impl Layout {
     /// # Errors
     /// None that this layout can give.
     pub fn needs_the_book(&self) -> Result<bool, StatisticsError> {
-        let nothing = vec![0.0; self.placements.len()];
-        let own = Evidence::of_sides(self, &nothing)?;
+        let own = self.repeats.evidence(&vec![0.0; self.placements.len()])?;
         let few = |freedom| freedom < FEWEST_OF_OWN;
-        Ok(few(own.pull_freedom) || (self.fit_up_share() > 0.0 && few(own.refit_freedom)))
+        let between = if self.fit_up_share() > 0.0 { own.refit } else { own.stand };
+        Ok(few(own.pull.freedom) || few(between.freedom))
     }
 
     pub(super) fn fixed(&self) -> &[Vec<f64>] {
@@ -233,6 +268,10 @@ impl Layout {
 
     pub(super) fn units(&self) -> &[Vec<f64>] {
         &self.fit_ups
+    }
+
+    pub(super) fn stand_columns(&self) -> &[Vec<f64>] {
+        &self.stands
     }
 
     /// The drift of each session with its name, in units of the figure for each step of place, as seen within fit-ups.
@@ -289,6 +328,31 @@ impl Solved {
         };
         Ok(Some(self.fits.iter().map(weight).collect()))
     }
+}
+
+/// A name for each pull's stand: what is pulled in one go. Another side, another fit-up or a number left out between two
+/// pulls begins a new one.
+fn stands(placements: &[Placement]) -> Vec<String> {
+    let mut order: Vec<usize> = (0..placements.len()).collect();
+    order.sort_by(|&a, &b| {
+        let (a, b) = (&placements[a], &placements[b]);
+        a.session.cmp(&b.session).then(a.at.total_cmp(&b.at))
+    });
+    let mut names = vec![String::new(); placements.len()];
+    let mut count = 0;
+    let mut last: Option<&Placement> = None;
+    for at in order {
+        let place = &placements[at];
+        if last.is_some_and(|last| {
+            (&last.session, &last.fit_up, last.which) != (&place.session, &place.fit_up, place.which)
+                || place.at - last.at > ONE_GO
+        }) {
+            count += 1;
+        }
+        last = Some(place);
+        names[at] = format!("{count:06}");
+    }
+    names
 }
 
 /// Names by number, in the order of the alphabet.

@@ -11,6 +11,7 @@ use crate::verdict::Scatter;
 use crate::verdict::VerdictError;
 use crate::verdict::Which;
 use crate::verdict::difference::uncancelled;
+use crate::verdict::scatter::Shares;
 
 /// A side's mean figure at the mean place of all pulls, with its interval: pull-to-pull and refit scatter, and all that
 /// instruments leave open. None where the layout does not tell it.
@@ -25,17 +26,21 @@ pub fn level(
     book: &Evidence,
 ) -> Result<Option<(Estimate, Interval)>, VerdictError> {
     let Some(weights) = layout.level_weights(which)? else { return Ok(None) };
-    let own = Evidence::of_sides(layout, values)?;
+    let own = layout.repeats().evidence(values)?;
     let scatter = Scatter::of(&own, book).ok_or(VerdictError::NoNoise { pulls: values.len() })?;
     let value = weights.iter().zip(values).map(|(weight, value)| weight * value).sum();
-    let fit_ups: f64 = layout
-        .units()
-        .iter()
-        .map(|unit| unit.iter().zip(&weights).map(|(inside, weight)| inside * weight).sum::<f64>())
-        .map(|weight| weight * weight)
-        .sum();
-    let pulls = weights.iter().map(|weight| weight * weight).sum();
-    let noise = scatter.estimate(value, fit_ups, pulls)?;
+    let share = |units: &[Vec<f64>]| -> f64 {
+        let weight = |unit: &Vec<f64>| -> f64 {
+            unit.iter().zip(&weights).map(|(inside, weight)| inside * weight).sum()
+        };
+        units.iter().map(|unit| weight(unit) * weight(unit)).sum()
+    };
+    let shares = Shares {
+        fit_up: share(layout.units()),
+        stand: share(layout.stand_columns()),
+        pull: weights.iter().map(|weight| weight * weight).sum(),
+    };
+    let noise = scatter.with_shares(value, shares)?;
     let estimate = noise.with_known(uncancelled(&weights, systematic), LEVEL)?;
     Ok(Some((estimate, estimate.interval(LEVEL)?)))
 }

@@ -6,6 +6,7 @@ use crate::statistics::power::noncentral_student_probability;
 use crate::verdict::Layout;
 use crate::verdict::Placement;
 use crate::verdict::Which;
+use crate::verdict::difference::FEWEST_FOR_WELCH;
 
 /// The power that a plan is made for.
 const WANTED: f64 = 0.8;
@@ -41,8 +42,7 @@ pub fn plan(detect: f64, pull: f64, refit: f64) -> Result<Option<Plan>, Statisti
         for pulls in 1..=MOST.1 {
             let Ok(layout) = Layout::of(&placed(&order, pulls)) else { continue };
             let variance = refit * refit * layout.fit_up_share() + pull * pull * layout.pull_share();
-            // Side means and one drift are fitted to the fit-ups.
-            let freedom = 2.0 * fit_ups as f64 - 3.0;
+            let freedom = freedom(&layout, fit_ups)?;
             let error = variance.sqrt();
             if error.is_nan() || error <= 0.0 {
                 return Err(StatisticsError::NoSpread { what: "pulls of this engine in this cell" });
@@ -55,6 +55,17 @@ pub fn plan(detect: f64, pull: f64, refit: f64) -> Result<Option<Plan>, Statisti
         }
     }
     Ok(None)
+}
+
+/// The degrees of freedom that a weighing of this layout would have: from four fit-ups a side those of separate spreads,
+/// half way from all that side means and one drift leave to those of one side; else those of the refits.
+fn freedom(layout: &Layout, fit_ups: usize) -> Result<f64, StatisticsError> {
+    let whole = 2.0 * fit_ups as f64 - 3.0;
+    if fit_ups >= FEWEST_FOR_WELCH {
+        return Ok((whole + fit_ups as f64 - 1.0) / 2.0);
+    }
+    let nothing = vec![0.0; layout.placements().len()];
+    Ok(layout.repeats().evidence(&nothing)?.refit.fewest().min(whole))
 }
 
 /// A B, B A, A B, …: each pair turned round, so that a straight drift weighs on both sides alike.

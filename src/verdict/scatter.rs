@@ -1,125 +1,106 @@
-//! How much pulls and fit-ups scatter, from the sides themselves and from the rest of the book.
+//! How much pulls, stands and fit-ups scatter, from the sides themselves and from the rest of the book.
 //!
-//! Components by fitting constants (C. R. Henderson 1953, method III): the squares left after fit-ups say what pulls
-//! do; what fit-ups take away beyond the fixed terms says what refitting does. ISO 5725 calls the first
-//! repeatability; the two together, in one cell, are intermediate precision and not reproducibility.
+//! Components by fitting constants (C. R. Henderson 1953, method III): the squares left after stands say what pulls
+//! do, what stands take away beyond fit-ups says how far brackets stray from a straight drift, and what fit-ups take
+//! away beyond the fixed terms says what refitting does. ISO 5725 calls the first repeatability; all together, in one
+//! cell, are intermediate precision and not reproducibility.
 
 use crate::statistics::StatisticsError;
-use crate::statistics::least_squares::Fit;
 use crate::statistics::two_sample::Estimate;
-use crate::verdict::Layout;
-use crate::verdict::layout::levels;
+use crate::verdict::repeats::Repeats;
 
 /// A component with fewer degrees of freedom of the sides' own is taken from all pulls of the book instead, the sides'
 /// among them: the same limit as for unequal spreads. It depends on the layout alone, never on the values.
 pub(super) const FEWEST_OF_OWN: usize = 4;
 
-/// What some pulls say of scatter: sums of squares with their degrees of freedom.
+/// Up to so many degrees of freedom counted, a component's own lie half way between Satterthwaite's and the fewest.
+const FEW: usize = 2;
+
+/// What some pulls say of one component: a sum of squares with its degrees of freedom.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Evidence {
-    /// Squares about the lines of the fit-ups.
-    pub pull_squares: f64,
-    /// Their degrees of freedom.
-    pub pull_freedom: usize,
-    /// Squares that fit-ups explain beyond configuration, session and drift.
-    pub refit_squares: f64,
-    /// Their degrees of freedom.
-    pub refit_freedom: usize,
-    /// How often the variance between fit-ups is in the expected refit squares.
-    pub refit_share: f64,
+pub struct Squares {
+    /// The sum of squares.
+    pub sum: f64,
+    /// Its degrees of freedom as counted.
+    pub freedom: usize,
+    /// How often the variance between units is in the expected sum; as the degrees of freedom for pulls.
+    pub share: f64,
     /// The sum of the squares of those shares, one for each degree of freedom: they are unequal where drift takes part
-    /// of what fit-ups do.
-    pub refit_share_squares: f64,
+    /// of what units do.
+    pub share_squares: f64,
 }
 
-/// One pull of the book that belongs to neither side.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Row {
-    pub(super) fixed: Vec<f64>,
-    pub(super) with_fit_ups: Vec<f64>,
+impl Squares {
+    fn mean(&self) -> f64 {
+        if self.freedom > 0 { self.sum / self.freedom as f64 } else { 0.0 }
+    }
+
+    /// Satterthwaite's degrees of freedom were the units' variance all there is: the fewest that this layout can give.
+    pub(super) fn fewest(&self) -> f64 {
+        if self.share_squares > 0.0 {
+            self.share * self.share / self.share_squares
+        } else {
+            self.freedom as f64
+        }
+    }
+
+    /// The fewest degrees of freedom that the layout can give; from one or two units to spare half way to Satterthwaite's.
+    ///
+    /// His rest on the estimated variances and come out most just when these are underestimated, so that from three
+    /// units on a gain would be shown falsely oftener than promised; with one or two, Student's quantiles at the fewest
+    /// are so wide that half way still keeps the promise (simulated: docs/weighing.md).
+    fn degrees_of_freedom(&self, pull: f64, between: f64) -> f64 {
+        if self.freedom > FEW {
+            return self.fewest();
+        }
+        let freedom = self.freedom as f64;
+        let whole = freedom * pull + self.share * between;
+        let parts = freedom * pull * pull
+            + 2.0 * self.share * pull * between
+            + self.share_squares * between * between;
+        let estimated = if parts > 0.0 { whole * whole / parts } else { freedom };
+        (estimated + self.fewest()) / 2.0
+    }
+}
+
+/// What some pulls say of scatter.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Evidence {
+    /// Pulls about the lines of their stands.
+    pub pull: Squares,
+    /// Stands of one fit-up about a straight drift.
+    pub stand: Squares,
+    /// Fit-ups of one configuration, drift taken out.
+    pub refit: Squares,
 }
 
 impl Evidence {
-    /// What the sides themselves say.
+    /// What all pulls of the same engine in the same cell say, those of the sides among them.
     ///
-    /// # Errors
-    /// A value that is not finite, or not one for each pull.
-    pub fn of_sides(layout: &Layout, values: &[f64]) -> Result<Self, StatisticsError> {
-        Self::of(layout.fixed(), layout.with_fit_ups(), layout.units(), values)
-    }
-
-    /// What all pulls of the same engine in the same cell say, those of the sides among them: repeats of one
-    /// configuration in one session, and refits of it.
-    ///
-    /// Each pull is its configuration, fit-up, session, place in the session and value. One drift is taken for all
-    /// sessions here, since that of a single session is often told too poorly to see refits beside it; where sessions
-    /// drift unlike, that adds to the scatter, so the interval errs on the wide side.
+    /// Each pull is its configuration, fit-up, session, place in the session and value; see [`Repeats::of_book`].
     ///
     /// # Errors
     /// A value that is not finite.
     pub fn of_book(pulls: &[(String, String, String, f64, f64)]) -> Result<Self, StatisticsError> {
-        if pulls.is_empty() {
-            return Ok(Self::default());
-        }
-        let keys: Vec<String> = pulls.iter().map(|pull| format!("{}\u{0}{}", pull.2, pull.0)).collect();
-        let cells = levels(keys.iter().map(String::as_str));
-        let units = levels(pulls.iter().map(|pull| pull.1.as_str()));
-        let mut fit_ups = vec![vec![0.0; pulls.len()]; units.len()];
-        let mut rows = Vec::with_capacity(pulls.len());
-        for (number, (key, pull)) in keys.iter().zip(pulls).enumerate() {
-            let mut fixed = vec![0.0; cells.len() + 1];
-            fixed[cells[key.as_str()]] = 1.0;
-            fixed[cells.len()] = pull.3;
-            let unit = units[pull.1.as_str()];
-            let mut with_fit_ups = vec![0.0; units.len()];
-            with_fit_ups[unit] = 1.0;
-            with_fit_ups.extend(&fixed);
-            fit_ups[unit][number] = 1.0;
-            rows.push(Row { fixed, with_fit_ups });
-        }
+        let places: Vec<_> =
+            pulls.iter().map(|(a, b, c, at, _)| (a.clone(), b.clone(), c.clone(), *at)).collect();
         let values: Vec<f64> = pulls.iter().map(|pull| pull.4).collect();
-        let (fixed, whole): (Vec<_>, Vec<_>) =
-            rows.into_iter().map(|row| (row.fixed, row.with_fit_ups)).unzip();
-        Self::of(&fixed, &whole, &fit_ups, &values)
+        Repeats::of_book(&places)?.evidence(&values)
     }
+}
 
-    fn of(
-        fixed: &[Vec<f64>],
-        with_fit_ups: &[Vec<f64>],
-        units: &[Vec<f64>],
-        values: &[f64],
-    ) -> Result<Self, StatisticsError> {
-        let reduced = Fit::of(fixed, values)?;
-        let whole = Fit::of(with_fit_ups, values)?;
-        let refit_freedom = whole.rank - reduced.rank;
-        let (mut refit_share, mut refit_share_squares) = (0.0, 0.0);
-        if refit_freedom > 0 {
-            let left: Vec<Vec<f64>> = units
-                .iter()
-                .map(|unit| Fit::of(fixed, unit).map(|fit| fit.residuals))
-                .collect::<Result<_, _>>()?;
-            for (number, a) in left.iter().enumerate() {
-                for (other, b) in left.iter().enumerate() {
-                    let product: f64 = a.iter().zip(b).map(|(a, b)| a * b).sum();
-                    refit_share_squares += product * product;
-                    if number == other {
-                        refit_share += product;
-                    }
-                }
-            }
-        }
-        Ok(Self {
-            pull_squares: whole.residual_squares,
-            pull_freedom: whole.degrees_of_freedom,
-            refit_squares: if refit_freedom > 0 {
-                (reduced.residual_squares - whole.residual_squares).max(0.0)
-            } else {
-                0.0
-            },
-            refit_freedom,
-            refit_share,
-            refit_share_squares,
-        })
+impl Evidence {
+    /// The same with stands as pulls: for tables in which almost every pull is a stand of its own, as settings are turned
+    /// between any two, so that brackets and repeats cannot be told apart.
+    pub(super) fn without_stands(&self) -> Self {
+        let freedom = self.pull.freedom + self.stand.freedom;
+        let pull = Squares {
+            sum: self.pull.sum + self.stand.sum,
+            freedom,
+            share: freedom as f64,
+            share_squares: freedom as f64,
+        };
+        Self { pull, stand: Squares::default(), refit: self.refit }
     }
 }
 
@@ -130,21 +111,39 @@ pub struct SpreadEstimate {
     pub standard_deviation: f64,
     /// Its degrees of freedom, all together; fewer than counted where what they rest on is of unequal weight.
     pub degrees_of_freedom: f64,
-    /// Those that come from the book's other pulls.
+    /// Those that come from the book's other pulls; none where the sides' own pulls say enough.
     pub from_book: usize,
 }
 
 /// The components that a difference is made with.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scatter {
-    /// Pull to pull within a fit-up (repeatability); none where every fit-up was pulled once, so that pull and refit
-    /// cannot be told apart and the refit's own part stands for both.
+    /// Pull to pull within a stand (repeatability); none where every stand was one pull, so that pull and stand cannot
+    /// be told apart and the stand's own part stands for both.
     pub pull: Option<SpreadEstimate>,
+    /// Stand to stand within a fit-up: how far brackets stray from a straight drift; none where no fit-up was come back
+    /// to.
+    pub stand: Option<SpreadEstimate>,
     /// Fit-up to fit-up, pulls apart; none where neither the sides nor the book have a refit.
     pub refit: Option<SpreadEstimate>,
     pull_mean_square: f64,
-    refit_mean_square: f64,
-    refit_share: f64,
+    stands: Between,
+    refits: Between,
+}
+
+/// What is needed to carry a mean square between units over to a difference.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Between {
+    mean_square: f64,
+    share: f64,
+}
+
+/// What each kind of unit counts in the variance of a difference.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shares {
+    pub(super) fit_up: f64,
+    pub(super) stand: f64,
+    pub(super) pull: f64,
 }
 
 impl Scatter {
@@ -153,49 +152,43 @@ impl Scatter {
     ///
     /// None where nothing at all says how anything scatters.
     pub fn of(own: &Evidence, book: &Evidence) -> Option<Self> {
-        let pulls = if own.pull_freedom < FEWEST_OF_OWN.min(book.pull_freedom) { book } else { own };
-        let refits = if own.refit_freedom < FEWEST_OF_OWN.min(book.refit_freedom) { book } else { own };
-        if pulls.pull_freedom + refits.refit_freedom == 0 {
+        let (pulls, pulls_from_book) = chosen(&own.pull, &book.pull);
+        let (stands, stands_from_book) = chosen(&own.stand, &book.stand);
+        let (refits, refits_from_book) = chosen(&own.refit, &book.refit);
+        if pulls.freedom + stands.freedom + refits.freedom == 0 {
             return None;
         }
-        let mean_square = |evidence: &Evidence| {
-            if evidence.pull_freedom > 0 { evidence.pull_squares / evidence.pull_freedom as f64 } else { 0.0 }
-        };
-        let pull_mean_square = mean_square(pulls);
-        let mut scatter = Self {
-            pull: (pulls.pull_freedom > 0).then(|| SpreadEstimate {
-                standard_deviation: pull_mean_square.sqrt(),
-                degrees_of_freedom: pulls.pull_freedom as f64,
-                from_book: pulls.pull_freedom - own.pull_freedom.min(pulls.pull_freedom),
-            }),
-            refit: None,
-            pull_mean_square,
-            refit_mean_square: 0.0,
-            refit_share: 0.0,
-        };
-        if refits.refit_freedom > 0 {
-            let freedom = refits.refit_freedom as f64;
-            scatter.refit_mean_square = refits.refit_squares / freedom;
-            scatter.refit_share = refits.refit_share / freedom;
-            let variance = ((scatter.refit_mean_square - pull_mean_square) / scatter.refit_share).max(0.0);
-            // Satterthwaite's for a sum of squares of unequal expectation.
-            let whole = freedom * pull_mean_square + refits.refit_share * variance;
-            let parts = freedom * pull_mean_square * pull_mean_square
-                + 2.0 * refits.refit_share * pull_mean_square * variance
-                + refits.refit_share_squares * variance * variance;
-            scatter.refit = Some(SpreadEstimate {
+        let pull_mean_square = pulls.mean();
+        let between = |squares: &Squares, from_book: usize| {
+            if squares.freedom == 0 {
+                return (None, Between::default());
+            }
+            let share = squares.share / squares.freedom as f64;
+            let variance = ((squares.mean() - pull_mean_square) / share).max(0.0);
+            let spread = SpreadEstimate {
                 standard_deviation: variance.sqrt(),
-                degrees_of_freedom: if parts > 0.0 { whole * whole / parts } else { freedom },
-                from_book: refits.refit_freedom - own.refit_freedom.min(refits.refit_freedom),
-            });
-        }
-        Some(scatter)
+                degrees_of_freedom: squares.degrees_of_freedom(pull_mean_square, variance),
+                from_book,
+            };
+            (Some(spread), Between { mean_square: squares.mean(), share })
+        };
+        let (stand, stands) = between(&stands, stands_from_book);
+        let (refit, refits) = between(&refits, refits_from_book);
+        Some(Self {
+            pull: (pulls.freedom > 0).then(|| SpreadEstimate {
+                standard_deviation: pull_mean_square.sqrt(),
+                degrees_of_freedom: pulls.freedom as f64,
+                from_book: pulls_from_book,
+            }),
+            stand,
+            refit,
+            pull_mean_square,
+            stands,
+            refits,
+        })
     }
 
-    /// A value that counts fit-ups and pulls with these shares, with its standard error.
-    ///
-    /// Degrees of freedom are Satterthwaite's, never fewer than those of the poorer component: where a mean square is
-    /// subtracted his formula may fall below what either has. Simulation bears this out (docs/weighing.md).
+    /// A value that counts fit-ups and pulls with these shares, with its standard error; see [`Scatter::with_shares`].
     ///
     /// # Errors
     /// No spread at all.
@@ -205,48 +198,95 @@ impl Scatter {
         fit_up_share: f64,
         pull_share: f64,
     ) -> Result<Estimate, StatisticsError> {
-        let parts = self.variance(fit_up_share, pull_share);
+        self.with_shares(value, Shares { fit_up: fit_up_share, stand: 0.0, pull: pull_share })
+    }
+
+    /// A value that counts fit-ups, stands and pulls with these shares, with its standard error.
+    ///
+    /// Degrees of freedom are Satterthwaite's, never fewer than those of the poorer component: where a mean square is
+    /// subtracted his formula may fall below what either has. Simulation bears this out (docs/weighing.md).
+    ///
+    /// # Errors
+    /// No spread at all.
+    pub(super) fn with_shares(&self, value: f64, shares: Shares) -> Result<Estimate, StatisticsError> {
+        let parts = self.variance(shares);
         let variance: f64 = parts.iter().map(|part| part.0).sum();
         if variance <= 0.0 {
             return Err(StatisticsError::NoSpread { what: "pulls of this engine in this cell" });
         }
         // Welch-Satterthwaite, also for a part that is subtracted (JCGM 100, G.4).
-        let shares: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
+        let weighed: f64 = parts.iter().map(|(part, freedom)| part * part / freedom).sum();
         let fewest = parts.iter().map(|part| part.1).fold(f64::INFINITY, f64::min);
         Ok(Estimate {
             value,
             standard_error: variance.sqrt(),
-            degrees_of_freedom: (variance * variance / shares).max(fewest),
+            degrees_of_freedom: (variance * variance / weighed).max(fewest),
         })
+    }
+
+    /// What scatters beyond pulls in a difference with these shares: fit-ups where they count and are known, else
+    /// stands; with how often it counts.
+    fn between(&self, shares: Shares) -> Option<(SpreadEstimate, Between, f64)> {
+        match (self.refit, self.stand) {
+            // A fit-up that was come back to counts as often as the more frequent of the two.
+            (Some(refit), _) if shares.fit_up > 0.0 => {
+                Some((refit, self.refits, shares.fit_up.max(shares.stand)))
+            }
+            (_, Some(stand)) if shares.stand > 0.0 => Some((stand, self.stands, shares.stand)),
+            _ => None,
+        }
+    }
+
+    /// Whether pull-to-pull scatter comes from the sides themselves.
+    pub(super) fn has_own_pulls(&self) -> bool {
+        self.pull.is_some_and(|pull| pull.from_book == 0)
+    }
+
+    /// The same with no more degrees of freedom for pull-to-pull scatter than these.
+    pub(super) fn with_pull_freedom(mut self, freedom: f64) -> Self {
+        if let Some(pull) = &mut self.pull {
+            pull.degrees_of_freedom = pull.degrees_of_freedom.min(freedom);
+        }
+        self
+    }
+
+    /// Whether every stand is one pull, and stands of the sides themselves are all that the variance is made from.
+    pub(super) fn is_own_stands(&self, shares: Shares) -> bool {
+        self.pull.is_none() && self.between(shares).is_some_and(|(only, ..)| only.from_book == 0)
     }
 
     /// The variance in the parts that are estimated apart, each with its degrees of freedom.
     ///
-    /// Where fit-ups seem to scatter less than pulls alone would make them, they count as scattering like pulls: the
+    /// Where units seem to scatter less than pulls alone would make them, they count as scattering like pulls: the
     /// interval is then wider than needed, never narrower.
-    fn variance(&self, fit_up_share: f64, pull_share: f64) -> Vec<(f64, f64)> {
-        let between = |refit: &SpreadEstimate| {
-            let counted = fit_up_share / self.refit_share;
-            (counted, self.refit_mean_square, refit.degrees_of_freedom)
-        };
-        match (&self.pull, &self.refit) {
-            (Some(pull), Some(refit)) if fit_up_share > 0.0 => {
-                let (counted, mean_square, freedom) = between(refit);
-                // The rest may be below zero: then pulls are counted once too often between fit-ups.
-                let rest = (pull_share - counted) * self.pull_mean_square;
+    fn variance(&self, shares: Shares) -> Vec<(f64, f64)> {
+        match (&self.pull, self.between(shares)) {
+            (Some(pull), Some((spread, between, share))) => {
+                let counted = share / between.share;
+                // The rest may be below zero: then pulls are counted once too often between units.
+                let rest = (shares.pull - counted) * self.pull_mean_square;
                 vec![
-                    (mean_square.max(self.pull_mean_square) * counted, freedom),
+                    (between.mean_square.max(self.pull_mean_square) * counted, spread.degrees_of_freedom),
                     (rest, pull.degrees_of_freedom),
                 ]
             }
-            (Some(pull), _) => vec![(pull_share * self.pull_mean_square, pull.degrees_of_freedom)],
-            // Pulls scatter no more than fit-ups of one pull do: what is counted beyond them is on the safe side.
-            (None, Some(refit)) => {
-                let (counted, mean_square, freedom) = between(refit);
-                vec![(mean_square * pull_share.max(counted), freedom)]
+            (Some(pull), None) => vec![(shares.pull * self.pull_mean_square, pull.degrees_of_freedom)],
+            // Pulls scatter no more than units of one pull do: what is counted beyond them is on the safe side.
+            (None, Some((spread, between, share))) => {
+                let counted = shares.pull.max(share / between.share);
+                vec![(between.mean_square * counted, spread.degrees_of_freedom)]
             }
             (None, None) => Vec::new(),
         }
+    }
+}
+
+/// The sides' own squares, or the book's where the sides have too few, with how many degrees of freedom the book adds.
+fn chosen(own: &Squares, book: &Squares) -> (Squares, usize) {
+    if own.freedom < FEWEST_OF_OWN.min(book.freedom) {
+        (*book, book.freedom - own.freedom)
+    } else {
+        (*own, 0)
     }
 }
 
@@ -279,24 +319,44 @@ mod tests {
 
     #[test]
     fn the_book_helps_only_where_the_sides_say_too_little() {
-        let own = Evidence { pull_squares: 4.0, pull_freedom: 4, ..Evidence::default() };
+        let pulls = |sum, freedom| Squares { sum, freedom, share: 0.0, share_squares: 0.0 };
+        let own = Evidence { pull: pulls(4.0, 4), ..Evidence::default() };
         let book = Evidence {
-            pull_squares: 90.0,
-            pull_freedom: 9,
-            refit_squares: 3.0,
-            refit_freedom: 2,
-            refit_share: 2.0,
-            refit_share_squares: 2.0,
+            pull: pulls(90.0, 9),
+            refit: Squares { sum: 3.0, freedom: 2, share: 2.0, share_squares: 2.0 },
+            ..Evidence::default()
         };
         let scatter = Scatter::of(&own, &book).unwrap();
         assert_eq!(scatter.pull.unwrap().from_book, 0);
         assert!((scatter.pull.unwrap().standard_deviation - 1.0).abs() < 1e-12);
         assert_eq!(scatter.refit.map(|refit| refit.from_book), Some(2));
-        let fewer = Evidence { pull_squares: 3.0, pull_freedom: 3, ..Evidence::default() };
+        let fewer = Evidence { pull: pulls(3.0, 3), ..Evidence::default() };
         let joined = Scatter::of(&fewer, &book).unwrap();
         let joined = joined.pull.unwrap();
         assert!((joined.degrees_of_freedom - 9.0).abs() < 1e-12);
         assert_eq!(joined.from_book, 6);
         assert!(Scatter::of(&Evidence::default(), &Evidence::default()).is_none());
+    }
+
+    #[test]
+    fn brackets_within_one_fit_up_tell_how_far_drift_strays() {
+        // Five returns to one setting about a straight drift; two pulls each, so that stand and pull part.
+        let stray = [0.0, 0.6, -0.5, 0.4, -0.5];
+        let pulls: Vec<_> = (0..20)
+            .map(|at| {
+                let block = at / 2;
+                let value = 100.0 - 0.1 * f64::from(at)
+                    + if block % 2 == 0 { stray[(block / 2) as usize] } else { 5.0 }
+                    + if at % 2 == 0 { 0.05 } else { -0.05 };
+                let setting = if block % 2 == 0 { "31 deg" } else { "28 deg" };
+                (setting.to_owned(), "u".to_owned(), "s".to_owned(), f64::from(at), value)
+            })
+            .collect();
+        let evidence = Evidence::of_book(&pulls).unwrap();
+        // Ten stands in two settings with one drift: rank of the fixed terms is 3, of the stands 11.
+        assert_eq!((evidence.stand.freedom, evidence.pull.freedom, evidence.refit.freedom), (8, 9, 0));
+        let scatter = Scatter::of(&Evidence::default(), &evidence).unwrap();
+        assert!(scatter.stand.unwrap().standard_deviation > 0.25);
+        assert!(scatter.pull.unwrap().standard_deviation < 0.1);
     }
 }

@@ -15,6 +15,7 @@ use crate::answer::WeakLine;
 use crate::check::OneBasis;
 use crate::check::Side;
 use crate::check::Wanted;
+use crate::curves::Curve;
 use crate::derive;
 use crate::derive::Basis;
 use crate::derive::Derived;
@@ -72,12 +73,38 @@ pub(super) fn add_channel_means(
     side: &mut Side,
     which: Channels,
 ) -> Result<(), Failure> {
+    add_means(book, library, side, which, None)
+}
+
+/// The sweep of a side's pull, with the means of its channels put on the side: one reading less than each by itself.
+///
+/// # Errors
+/// As [`add_channel_means`].
+pub(super) fn curve_adding_means(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    step_rpm: u32,
+) -> Result<sweep::Found, Failure> {
+    let found = sweep::of_pull(book, library, side, step_rpm)?;
+    let curve = found.as_ref().ok().filter(|curve| curve.step_rpm == sweep::MEANS_STEP_RPM);
+    add_means(book, library, side, Channels::All, curve)?;
+    Ok(found)
+}
+
+fn add_means(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    which: Channels,
+    curve: Option<&Curve>,
+) -> Result<(), Failure> {
     // Compression ignition is corrected by its fuel, whatever else is asked.
     let which = match derive::ignites_by_compression(&side.ground(library.kinds())) {
         true => Channels::All,
         false => which,
     };
-    let means = sweep::channel_means(book, library, side, which)?;
+    let means = sweep::channel_means(book, library, side, which, curve)?;
     side.channel_means = means.whole;
     side.by_speed = means.by_speed;
     Ok(())

@@ -58,10 +58,15 @@ pub mod trail;
 mod trail_events;
 mod wear;
 pub mod weigh;
+mod weigh_budget;
 mod weigh_elsewhere;
 mod weigh_excluded;
 mod weigh_figures;
+mod weigh_models;
+mod weigh_own;
+mod weigh_plan;
 mod weigh_pulls;
+mod weigh_tuning;
 
 pub use context::Context;
 pub use context::Progress;

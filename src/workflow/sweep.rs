@@ -85,12 +85,7 @@ impl Drive {
 ///
 /// # Errors
 /// The store's, or a file that its columns record does not fit.
-pub(super) fn of_pull(
-    book: &Book,
-    library: &Library,
-    side: &Side,
-    step_rpm: u32,
-) -> Result<Result<Curve, String>, Failure> {
+pub(super) fn of_pull(book: &Book, library: &Library, side: &Side, step_rpm: u32) -> Result<Found, Failure> {
     let Some(pull) = &side.pull else {
         return Ok(Err(format!("{} is a build alone", side.name)));
     };
@@ -152,6 +147,9 @@ pub(super) struct SweepMeans {
     pub(super) by_speed: BTreeMap<u32, Means>,
 }
 
+/// A sweep, or in words why there is none.
+pub(super) type Found = Result<Curve, String>;
+
 /// Which channels are wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Channels {
@@ -164,7 +162,8 @@ pub(super) enum Channels {
 /// Means of the channels that derived figures are made of: those that document a condition that nobody wrote down, and
 /// torque, power, speed, fuel, air and mixture. A pull whose files are not here, or hold no sweep, has none.
 ///
-/// Torque and power are of the rows as read; of power alone torque follows from the speed.
+/// Torque and power are of the rows as read; of power alone torque follows from the speed. `known` is the sweep of the
+/// pull on the means' own grid, where it was found before: the file that holds it is read once less.
 ///
 /// # Errors
 /// The store's, or a file that its columns record does not fit.
@@ -173,6 +172,7 @@ pub(super) fn channel_means(
     library: &Library,
     side: &Side,
     which: Channels,
+    known: Option<&Curve>,
 ) -> Result<SweepMeans, Failure> {
     let conditions = &library.kinds().conditions;
     let of_conditions: Vec<&str> = conditions
@@ -180,6 +180,8 @@ pub(super) fn channel_means(
         .filter(|spec| spec.means.is_some() && !side.effective.conditions.contains_key(&spec.name))
         .filter_map(|spec| spec.channel.as_deref())
         .collect();
+    // The sweep that is known is that of the first file that can be read.
+    let mut known = known;
     let mut means = SweepMeans::default();
     let any = of_conditions.iter().any(|word| side.channels.contains(*word));
     if which == Channels::OfConditions && !any {
@@ -201,10 +203,16 @@ pub(super) fn channel_means(
             .collect();
         let Ok(drive) = Drive::of(&columns) else { continue };
         let Some(mut reader) = book.raw().open(&raw_file.sha256)? else { continue };
-        let Some(curve) = curve(&mut reader, &columns, &drive, raw_file.segment, MEANS_STEP_RPM)? else {
-            continue;
+        let found = match known.take() {
+            Some(curve) => Some(curve.clone()),
+            None => {
+                let found = curve(&mut reader, &columns, &drive, raw_file.segment, MEANS_STEP_RPM)?;
+                let Some(again) = book.raw().open(&raw_file.sha256)? else { continue };
+                reader = again;
+                found
+            }
         };
-        let Some(mut reader) = book.raw().open(&raw_file.sha256)? else { continue };
+        let Some(curve) = found else { continue };
         let mut bins: BTreeMap<u32, Vec<Sums>> = BTreeMap::new();
         let mut row_number = 0_u64;
         raw::read(&mut reader, &columns, &mut |batch| {
@@ -259,7 +267,7 @@ const RUNNING: [ChannelQuantity; 5] = [
 /// What the drive gives to each row: speed, torque, power.
 const DRIVE: usize = 3;
 /// Grid of the sweep near whose points means are taken, in rpm.
-const MEANS_STEP_RPM: u32 = 100;
+pub(super) const MEANS_STEP_RPM: u32 = 100;
 /// Rows are gathered in bins of half a step, so that a grid point takes the two beside it.
 const HALF_STEP_RPM: u32 = MEANS_STEP_RPM / 2;
 /// No engine turns faster; bins are bounded by it.

@@ -1,10 +1,8 @@
 //! Weigh two sides: is the gain real, and what else could explain it.
 
-use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
-use crate::answer::BudgetLine;
 use crate::answer::PlanLine;
 use crate::answer::Refused;
 use crate::answer::WeighAnswer;
@@ -12,21 +10,15 @@ use crate::answer::WeighUnit;
 use crate::answer::Weighed;
 use crate::check;
 use crate::check::Checked;
-use crate::check::Group;
 use crate::check::Side;
 use crate::curves::Curve;
 pub use crate::curves::CurveFigure;
-use crate::derive;
-use crate::engine::sensitivity::compression_gain;
 use crate::finding::Finding;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
 use crate::quantity::parse_reading;
-use crate::statistics::budget::Budgeted;
 use crate::store::Book;
 use crate::verdict;
-use crate::verdict::Basis;
-use crate::verdict::Difference;
 use crate::verdict::Layout;
 use crate::verdict::Placement;
 use crate::verdict::Reservation;
@@ -38,18 +30,19 @@ use crate::workflow::compare::pending_among;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
 use crate::workflow::inertia;
-use crate::workflow::inertia::Credit;
 use crate::workflow::sought::Sought;
+use crate::workflow::sweep::Found;
+use crate::workflow::weigh_budget;
+use crate::workflow::weigh_budget::Asked;
 use crate::workflow::weigh_elsewhere::Elsewhere;
-use crate::workflow::weigh_excluded::excluded;
+use crate::workflow::weigh_excluded;
 use crate::workflow::weigh_figures;
+use crate::workflow::weigh_own::Own;
+use crate::workflow::weigh_plan;
 use crate::workflow::weigh_pulls;
 use crate::workflow::weigh_pulls::Grid;
 use crate::workflow::weigh_pulls::Weighable;
-
-/// Ratio of specific heats of the air-standard cycle for burnt and unburnt charge together (J. Heywood 1988, 5.6, from
-/// memory).
-const HEAT_RATIO: f64 = 1.3;
+use crate::workflow::weigh_tuning;
 
 /// What `weigh` is asked.
 #[derive(Debug, Clone)]
@@ -74,6 +67,10 @@ pub struct WeighRequest {
     pub subject: Option<String>,
     /// A gain to plan pulls for.
     pub detect: Option<String>,
+    /// The engine to plan for, where no sides are named.
+    pub engine: Option<String>,
+    /// The cell to plan for, where no sides are named.
+    pub cell: Option<String>,
     /// Distance of the grid, rpm.
     pub step_rpm: u32,
     /// Width that all curves alike are smoothed over, rpm; none unless asked for.
@@ -88,6 +85,9 @@ pub struct WeighRequest {
 /// A name means nothing, a pull has no curve, or the layout of the pulls tells no difference. A refusal is an answer.
 pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure> {
     let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    if request.base.is_empty() && request.test.is_empty() {
+        return Ok(WeighAnswer::Planned(Box::new(weigh_plan::plan(book, &library, request)?)));
+    }
     let base_ids = weigh_pulls::named(&library, &request.base)?;
     let test_ids = weigh_pulls::named(&library, &request.test)?;
     if let Some(both) = base_ids.intersection(&test_ids).next() {
@@ -97,11 +97,11 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     }
     let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
     let request = &WeighRequest { subject: named_subject(&library, request)?, ..request.clone() };
-    let (base, mut left_out) = weigh_pulls::gathered(book, &library, &base_ids)?;
-    let (test, more) = weigh_pulls::gathered(book, &library, &test_ids)?;
+    let (base, mut left_out) = weigh_pulls::gathered(book, &library, &base_ids, request.grid())?;
+    let (test, more) = weigh_pulls::gathered(book, &library, &test_ids, request.grid())?;
     left_out.extend(more);
     let count = base.len();
-    let sides: Vec<Side> = base.into_iter().chain(test).collect();
+    let (sides, curves): (Vec<Side>, Vec<Found>) = base.into_iter().chain(test).unzip();
     let mut refused = None;
     let (mut barred, mut most) = (0, None);
     let mut pairs: Vec<(usize, usize, Checked<'_>)> = Vec::new();
@@ -138,8 +138,8 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     let basis = if unbrought { None } else { wanted.map(|wanted| wanted.basis) };
     let shared = pairs.iter().map(|(_, _, checked)| checked.weak_share()).max().unwrap_or_default();
     let mut pulls = Vec::with_capacity(sides.len());
-    for side in sides.iter().cloned() {
-        let pull = weigh_pulls::weighable(book, &library, side, basis, request.grid())?;
+    for (side, curve) in sides.iter().cloned().zip(curves) {
+        let pull = weigh_pulls::weighable_of(&library, side, curve, basis, request.grid())?;
         pulls.push(pull.map_err(weigh_pulls::no_curve)?);
     }
     let scale = Scale::of(&library, request)?;
@@ -150,23 +150,45 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
         .map(|(at, pull)| pull.placement(if at < count { Which::Base } else { Which::Test }))
         .collect();
     let layout = Layout::of(&placements).map_err(plain)?;
-    let mut elsewhere = Elsewhere::of(book, &library, &pulls, &layout, basis, request)?;
+    let mut elsewhere = Elsewhere::of(book, &library, &pulls, basis, request.grid())?;
     let sweeps = weigh_figures::sweeps(&pulls);
     let inertia = inertia::credit(&mut pulls, &mut elsewhere.pulls)?;
-    let reservations = reservations(&pairs, count, request, &inertia);
-    let budget = budget(&library, &pairs, count, request, &inertia)?;
     let figure = Figure { speeds: &speeds, figure: request.figure };
     let difference = elsewhere.weigh(&layout, &pulls, &figure)?;
+    let own = Own { elsewhere: &elsewhere, kinds: library.kinds(), wanted, figure: &figure };
+    let subject = weigh_budget::subject(&pairs, count, request.subject.as_deref());
+    let asked = Asked {
+        library: &library,
+        pairs: &pairs,
+        count,
+        pulls: &pulls,
+        subject: subject.as_deref(),
+        inertia: &inertia,
+        basis,
+        own: &own,
+        difference: &difference,
+        least: scale.least.unwrap_or(0.0),
+    };
+    let budget = asked.budget()?;
+    let mut reservations = verdict::layout_reservations(&layout, &difference);
+    reservations.extend(budget.reservations);
+    if request.window.is_some() || request.at.is_some() {
+        reservations.push(Reservation::WindowAfterwards);
+    }
     let mut answer = Weighed::new(&difference, &layout, scale.unit(), figure.words(request));
+    answer.subject = subject.clone();
+    answer.tuning = Some(weigh_tuning::tuning(&pairs, count, &pulls, &elsewhere, library.kinds()));
+    answer.choices(weigh_excluded::chosen(&pulls, count, &elsewhere, &figure, &difference)?);
+    answer.rests = elsewhere.rests(&layout, &pulls, &figure, scale.unit(), &mut answer.scatter)?;
     answer.peak_speed = elsewhere.peak_speed(&layout, &pulls, &figure)?;
-    answer.band = elsewhere.band(&layout, &pulls, &figure, &scale)?;
+    answer.band = elsewhere.band(&layout, &pulls, &figure, scale.unit())?;
     answer.figures = weigh_figures::figures(&library, &elsewhere, &layout, &pulls, &speeds, request)?;
     answer.sweeps = sweeps;
     answer.left_out_speeds = left_out_speeds;
     answer.smoothed = request.smooth_rpm;
     answer.inertia = inertia.says;
     answer.unstated = weigh_pulls::unstated(&pulls);
-    answer.rule(&difference, scale.least, layout_reservations(&layout, &difference, reservations));
+    answer.rule(&difference, scale.least, reservations);
     if let Some(margin) = scale.within {
         let (within, probability) = verdict::equivalent(&difference.estimate, margin)
             .map_err(|error| plain(VerdictError::from(error)))?;
@@ -179,9 +201,11 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     answer.base = pulls[..count].iter().map(|pull| pull.side.name.clone()).collect();
     answer.test = pulls[count..].iter().map(|pull| pull.side.name.clone()).collect();
     answer.correction = basis.map_or_else(|| carried(&pulls), |basis| basis.name().to_owned());
-    answer.excluded = excluded(&library, &pulls, left_out, &elsewhere)?;
+    answer.excluded = weigh_excluded::excluded(&library, &pulls, left_out, &elsewhere)?;
     answer.unread = elsewhere.unread;
-    answer.budget = budget;
+    answer.budget(budget.lines);
+    answer.unknowns = budget.unknowns;
+    answer.settles_most = budget.settles_most;
     (answer.weak, answer.asked) = shared;
     answer.pending = pending;
     answer.commit = commit;
@@ -197,17 +221,23 @@ fn carried(pulls: &[Weighable]) -> String {
     first.map_or_else(|| "observed".to_owned(), ToString::to_string)
 }
 
+/// The figure that amounts with these units speak of: a mean power where one of them is a power, else a mean torque.
+pub fn figure_of(amounts: &[Option<&str>]) -> CurveFigure {
+    let is_power = |text: &&str| parse_reading(text, QuantityKind::Power, None).is_ok();
+    if amounts.iter().flatten().any(is_power) { CurveFigure::MeanPower } else { CurveFigure::MeanTorque }
+}
+
 /// Unit of the figure, and the amounts asked for in SI.
 pub(super) struct Scale {
     symbol: &'static str,
     from_si: f64,
     least: Option<f64>,
     within: Option<f64>,
-    detect: Option<f64>,
+    pub(super) detect: Option<f64>,
 }
 
 impl Scale {
-    fn of(library: &Library, request: &WeighRequest) -> Result<Self, Failure> {
+    pub(super) fn of(library: &Library, request: &WeighRequest) -> Result<Self, Failure> {
         let kind = if request.figure.is_power() { QuantityKind::Power } else { QuantityKind::Torque };
         let amount = |text: &Option<String>| -> Result<Option<f64>, Failure> {
             let Some(text) = text else { return Ok(None) };
@@ -346,7 +376,7 @@ impl Figure<'_> {
         sum / f64::from(u32::try_from(self.speeds.len().max(1)).unwrap_or(u32::MAX))
     }
 
-    fn words(&self, request: &WeighRequest) -> String {
+    pub(super) fn words(&self, request: &WeighRequest) -> String {
         let (first, last) =
             (self.speeds.first().copied().unwrap_or(0), self.speeds.last().copied().unwrap_or(0));
         match request.at {
@@ -354,160 +384,4 @@ impl Figure<'_> {
             None => format!("{} from {first} to {last} rpm", self.figure.title()),
         }
     }
-}
-
-/// The role under test: as said, else the only role that was changed.
-fn subject(pairs: &[(usize, usize, Checked<'_>)], count: usize, request: &WeighRequest) -> Option<String> {
-    if request.subject.is_some() {
-        return request.subject.clone();
-    }
-    let mut roles = BTreeSet::new();
-    for (_, _, checked) in across(pairs, count) {
-        let made = checked.changes().iter().filter(|change| change.is_hand_made());
-        roles.extend(
-            made.filter(|change| change.item.group == Group::Role).map(|change| change.item.name.clone()),
-        );
-    }
-    if roles.len() == 1 { roles.into_iter().next() } else { None }
-}
-
-fn across<'p, 'a>(
-    pairs: &'p [(usize, usize, Checked<'a>)],
-    count: usize,
-) -> impl Iterator<Item = &'p (usize, usize, Checked<'a>)> {
-    pairs.iter().filter(move |(i, j, _)| *i < count && *j >= count)
-}
-
-/// What the records hold against the result: open questions, other changes, sides that are not of one kind.
-fn reservations(
-    pairs: &[(usize, usize, Checked<'_>)],
-    count: usize,
-    request: &WeighRequest,
-    inertia: &Credit,
-) -> Vec<Reservation> {
-    let subject = subject(pairs, count, request);
-    let mut found = Vec::new();
-    for (i, j, checked) in pairs {
-        let made = || checked.changes().iter().filter(|change| change.is_hand_made());
-        if *i < count && *j >= count {
-            for open in checked.open_questions() {
-                found.push(Reservation::Unknown { what: open.item.title.to_lowercase() });
-            }
-            for change in made() {
-                let own = subject
-                    .as_ref()
-                    .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
-                if !own && !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name) {
-                    found.push(Reservation::NotEstimated { what: change.item.title.to_lowercase() });
-                }
-            }
-        } else {
-            let side = if *j < count { "base" } else { "test" };
-            let made = made()
-                .filter(|change| !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name));
-            for change in made {
-                found.push(Reservation::MixedSide { side, what: change.item.title.to_lowercase() });
-            }
-        }
-    }
-    if request.window.is_some() || request.at.is_some() {
-        found.push(Reservation::WindowAfterwards);
-    }
-    found
-}
-
-/// A fit-up is the unit of the weighing, not something else that changed.
-fn is_fit_up(name: &str) -> bool {
-    name == "fit-up"
-}
-
-fn layout_reservations(
-    layout: &Layout,
-    difference: &Difference,
-    mut found: Vec<Reservation>,
-) -> Vec<Reservation> {
-    if layout.is_across_sessions() {
-        found.push(Reservation::AcrossSessions);
-    } else if !layout.is_bracketed() {
-        found.push(Reservation::NoClosingBaseline);
-    }
-    if difference.basis == Basis::TheseAssemblies {
-        found.push(Reservation::NoRefit);
-    }
-    found
-}
-
-/// What else differs, with an estimate of its effect where a sound model is at hand.
-fn budget(
-    library: &Library,
-    pairs: &[(usize, usize, Checked<'_>)],
-    count: usize,
-    request: &WeighRequest,
-    inertia: &Credit,
-) -> Result<Vec<BudgetLine>, Failure> {
-    let subject = subject(pairs, count, request);
-    let mut lines = Vec::new();
-    let Some((_, _, checked)) = across(pairs, count).next() else { return Ok(lines) };
-    let figures = |side: &Side| {
-        derive::figures(&side.ground(library.kinds()))
-            .into_iter()
-            .filter_map(Result::ok)
-            .filter(|derived| derived.label.cylinder.is_none())
-            .map(|derived| (derived.label.name.clone(), derived.value))
-            .collect::<BTreeMap<String, Budgeted>>()
-    };
-    let (base, test) = (figures(checked.base()), figures(checked.test()));
-    if let (Some(was), Some(now)) = (base.get("compression-ratio"), test.get("compression-ratio"))
-        && (was.value() - now.value()).abs() > 1e-9
-    {
-        let gain = Budgeted::combine(&[was, now], |ratio| {
-            compression_gain(ratio[0], ratio[1], HEAT_RATIO).map(|gain| 100.0 * (gain - 1.0))
-        });
-        if let Ok(interval) = gain.and_then(|gain| Ok(gain.interval(verdict::LEVEL)?)) {
-            let of_subject = subject.as_deref().is_some_and(|role| {
-                checked.changes().iter().any(|change| change.item.role.as_deref() == Some(role))
-            });
-            lines.push(BudgetLine {
-                what: format!("compression ratio {:.2} to {:.2}", was.value(), now.value()),
-                percent: Some(((interval.lower + interval.upper) / 2.0, interval.half_width())),
-                source: "air-standard cycle, ratio of specific heats 1.3: an upper bound, as heat loss and friction \
-                         take part of it"
-                    .to_owned(),
-                of_subject,
-            });
-        }
-    }
-    if let (Some(was), Some(now)) = (base.get("displacement"), test.get("displacement"))
-        && (was.value() - now.value()).abs() > 1e-12
-    {
-        let gain = Budgeted::combine(&[was, now], |volume| {
-            Ok::<f64, crate::statistics::StatisticsError>(100.0 * (volume[1] / volume[0] - 1.0))
-        });
-        if let Ok(interval) = gain.and_then(|gain| gain.interval(verdict::LEVEL)) {
-            lines.push(BudgetLine {
-                what: "displacement".to_owned(),
-                percent: Some(((interval.lower + interval.upper) / 2.0, interval.half_width())),
-                source: "torque in proportion to swept volume".to_owned(),
-                of_subject: false,
-            });
-        }
-    }
-    let mut named = BTreeSet::new();
-    for (_, _, checked) in across(pairs, count) {
-        for change in checked.changes().iter().filter(|change| change.is_hand_made()) {
-            let own = subject
-                .as_ref()
-                .is_some_and(|role| change.item.name == *role || change.item.role.as_ref() == Some(role));
-            if !own && !is_fit_up(&change.item.name) && !inertia.accounts_for(&change.item.name) {
-                named.insert(change.item.title.to_lowercase());
-            }
-        }
-    }
-    lines.extend(named.into_iter().map(|what| BudgetLine {
-        what,
-        percent: None,
-        source: "pull both sides with only this changed to settle it".to_owned(),
-        of_subject: false,
-    }));
-    Ok(lines)
 }

@@ -1,46 +1,55 @@
-//! The pulls of the book that lend a weighing what they know of scatter.
+//! The book's other pulls of this engine in this cell, for what they know of scatter and of single changes.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use crate::answer::BandLine;
+use crate::answer::PullFigure;
+use crate::answer::SpreadLine;
+use crate::answer::WeighUnit;
 use crate::curves::CurveFigure;
 use crate::derive;
 use crate::store::Book;
 use crate::verdict;
+use crate::verdict::BookPlace;
 use crate::verdict::Difference;
 use crate::verdict::Evidence;
 use crate::verdict::Layout;
+use crate::verdict::Repeats;
+use crate::verdict::Which;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::weigh::Figure;
-use crate::workflow::weigh::Scale;
-use crate::workflow::weigh::WeighRequest;
 use crate::workflow::weigh::plain;
 use crate::workflow::weigh_figures;
 use crate::workflow::weigh_pulls;
+use crate::workflow::weigh_pulls::Grid;
 use crate::workflow::weigh_pulls::Weighable;
 
-/// The book's other pulls of this engine in this cell, for what they know of scatter.
+/// All other kept pulls of the engine in the cell.
 pub(super) struct Elsewhere {
     pub(super) pulls: Vec<Weighable>,
     pub(super) unread: usize,
+    /// What pulls repeat, by which of them have the figure.
+    designs: RefCell<BTreeMap<Vec<bool>, Repeats>>,
 }
 
 impl Elsewhere {
-    /// Reads the other pulls only where the sides' own layout says too little.
+    /// Reads the other pulls.
     pub(super) fn of(
         book: &Book,
         library: &Library,
         pulls: &[Weighable],
-        layout: &Layout,
         basis: Option<derive::Basis>,
-        request: &WeighRequest,
+        grid: Grid,
     ) -> Result<Self, Failure> {
-        if !layout.needs_the_book().map_err(|error| plain(error.into()))? {
-            return Ok(Self { pulls: Vec::new(), unread: 0 });
-        }
-        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, request.grid())?;
-        Ok(Self { pulls, unread })
+        let (pulls, unread) = weigh_pulls::others(book, library, pulls, basis, grid)?;
+        Ok(Self::only(pulls, unread))
+    }
+
+    /// These pulls and no others.
+    pub(super) fn only(pulls: Vec<Weighable>, unread: usize) -> Self {
+        Self { pulls, unread, designs: RefCell::default() }
     }
 
     /// What all pulls of this engine in this cell say of scatter, those of the sides among them.
@@ -49,18 +58,25 @@ impl Elsewhere {
         sides: &[Weighable],
         value: impl Fn(&Weighable) -> Option<f64>,
     ) -> Result<Evidence, Failure> {
-        if self.pulls.is_empty() {
-            return Ok(Evidence::default());
+        let all: Vec<&Weighable> = sides.iter().chain(&self.pulls).collect();
+        let values: Vec<Option<f64>> = all.iter().map(|pull| value(pull)).collect();
+        let present: Vec<bool> = values.iter().map(Option::is_some).collect();
+        let numbers: Vec<f64> = values.into_iter().flatten().collect();
+        let statistics = |error: verdict::StatisticsError| plain(error.into());
+        let mut designs = self.designs.borrow_mut();
+        if !designs.contains_key(&present) {
+            let places: Vec<BookPlace> = all
+                .iter()
+                .zip(&present)
+                .filter(|(_, present)| **present)
+                .map(|(pull, _)| place(pull))
+                .collect();
+            designs.insert(present.clone(), Repeats::of_book(&places).map_err(statistics)?);
         }
-        let rows: Vec<(String, String, String, f64, f64)> = sides
-            .iter()
-            .chain(&self.pulls)
-            .filter_map(|pull| {
-                let value = value(pull)?;
-                Some((pull.configuration(&[]), pull.fit_up(), pull.session(), pull.at(), value))
-            })
-            .collect();
-        Evidence::of_book(&rows).map_err(|error| plain(error.into()))
+        match designs.get(&present) {
+            Some(repeats) => repeats.evidence(&numbers).map_err(statistics),
+            None => Ok(Evidence::default()),
+        }
     }
 
     pub(super) fn weigh(
@@ -70,10 +86,7 @@ impl Elsewhere {
         figure: &Figure<'_>,
     ) -> Result<Difference, Failure> {
         let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
-        let arm = figure.arm();
-        let mut sources: Vec<BTreeMap<String, f64>> =
-            pulls.iter().zip(&values).map(|(pull, value)| pull.sources(*value, arm)).collect();
-        weigh_pulls::shared_only(&mut sources);
+        let sources = sources(pulls, figure)?;
         let book = self.evidence(pulls, |pull| figure.value(pull).ok())?;
         verdict::weigh(layout, &values, &sources, &book).map_err(plain)
     }
@@ -102,7 +115,7 @@ impl Elsewhere {
         layout: &Layout,
         pulls: &[Weighable],
         figure: &Figure<'_>,
-        scale: &Scale,
+        unit: WeighUnit,
     ) -> Result<Option<BandLine>, Failure> {
         if figure.speeds.len() < 2 {
             return Ok(None);
@@ -123,6 +136,82 @@ impl Elsewhere {
             let gain = self.weigh(layout, pulls, &Figure { speeds: &inside, figure: mean })?;
             gains.push((gain.estimate, gain.interval));
         }
-        Ok(Some(BandLine::of(&band, &levels, &gains, scale.unit())))
+        Ok(Some(BandLine::of(&band, &levels, &gains, unit)))
     }
+
+    /// Every pull with its figure, those of the sides first; and each component of scatter is told which pulls it
+    /// comes from.
+    pub(super) fn rests(
+        &self,
+        layout: &Layout,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+        unit: WeighUnit,
+        scatter: &mut [SpreadLine],
+    ) -> Result<Vec<PullFigure>, Failure> {
+        let mut shared = sources(pulls, figure)?;
+        shared.resize(pulls.len() + self.pulls.len(), BTreeMap::new());
+        let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
+        let mut lines = Vec::new();
+        let mut places = Vec::new();
+        for (at, (pull, shared)) in pulls.iter().chain(&self.pulls).zip(shared).enumerate() {
+            let Ok(value) = figure.value(pull) else { continue };
+            let next = numbers.len() + 1;
+            let configuration = *numbers.entry(pull.configuration(&[])).or_insert(next);
+            let side = match layout.placements().get(at).map(|place| place.which) {
+                Some(Which::Base) => "base",
+                Some(Which::Test) => "test",
+                None => "book",
+            };
+            places.push(place(pull));
+            lines.push(PullFigure {
+                pull: pull.side.name.clone(),
+                side,
+                configuration,
+                fit_up: pull.fit_up(),
+                session: pull.session(),
+                place: pull.at(),
+                value: value * unit.from_si,
+                shared: shared.into_iter().map(|(source, amount)| (source, amount * unit.from_si)).collect(),
+            });
+        }
+        let book = Repeats::of_book(&places).map_err(|error| plain(error.into()))?;
+        let book = book.informers();
+        let own = layout.repeats().informers();
+        for line in scatter {
+            let from = if line.from_book > 0 { book } else { own };
+            let at: Vec<usize> = match line.what {
+                "pull to pull" => from.pull.clone(),
+                "bracket to bracket" => from.stand.clone(),
+                "refit to refit" => from.refit.clone(),
+                _ => (0..lines.len()).collect(),
+            };
+            line.pulls = at
+                .into_iter()
+                .filter_map(|at| lines.get(at))
+                .filter(|pull| match line.what {
+                    "base alone" => pull.side == "base",
+                    "test alone" => pull.side == "test",
+                    _ => true,
+                })
+                .map(|pull| pull.pull.clone())
+                .collect();
+        }
+        Ok(lines)
+    }
+}
+
+/// A pull's place among all pulls of the book.
+pub(super) fn place(pull: &Weighable) -> BookPlace {
+    (pull.configuration(&[]), pull.fit_up(), pull.session(), pull.at())
+}
+
+fn sources(pulls: &[Weighable], figure: &Figure<'_>) -> Result<Vec<BTreeMap<String, f64>>, Failure> {
+    let arm = figure.arm();
+    let mut sources = Vec::with_capacity(pulls.len());
+    for pull in pulls {
+        sources.push(pull.sources(figure.value(pull)?, arm));
+    }
+    weigh_pulls::shared_only(&mut sources);
+    Ok(sources)
 }

@@ -23,7 +23,7 @@ use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::query;
 use crate::workflow::sweep;
-use crate::workflow::sweep::Channels;
+use crate::workflow::sweep::Found;
 
 /// The grid that all curves of a comparison are put on.
 #[derive(Debug, Clone, Copy)]
@@ -51,6 +51,9 @@ pub(super) struct Weighable {
     /// Its sweep rate, where inertia torque makes it another configuration.
     swept: Option<String>,
 }
+
+/// Pulls with the curves of their files.
+pub(super) type Gathered = Vec<(Side, Found)>;
 
 /// A pull that is left out, with the reason.
 pub(super) type SetAside = (String, String);
@@ -94,7 +97,8 @@ pub(super) fn gathered(
     book: &Book,
     library: &Library,
     ids: &BTreeSet<String>,
-) -> Result<(Vec<Side>, Vec<SetAside>), Failure> {
+    grid: Grid,
+) -> Result<(Gathered, Vec<SetAside>), Failure> {
     let (mut sides, mut left_out) = (Vec::new(), Vec::new());
     for id in ids {
         let mut side = gather::side(library, &names::Named::Pull(id.clone()))?;
@@ -102,8 +106,8 @@ pub(super) fn gathered(
             left_out.push((id.clone(), format!("set aside: {why}")));
             continue;
         }
-        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
-        sides.push(side);
+        let curve = derived::curve_adding_means(book, library, &mut side, grid.step_rpm)?;
+        sides.push((side, curve));
     }
     Ok((sides, left_out))
 }
@@ -119,7 +123,22 @@ pub(super) fn weighable(
     basis: Option<Basis>,
     grid: Grid,
 ) -> Result<Result<Weighable, String>, Failure> {
-    let mut curve = match sweep::of_pull(book, library, &side, grid.step_rpm)? {
+    let curve = sweep::of_pull(book, library, &side, grid.step_rpm)?;
+    weighable_of(library, side, curve, basis, grid)
+}
+
+/// The same with the curve as it was found in the file.
+///
+/// # Errors
+/// The store's.
+pub(super) fn weighable_of(
+    library: &Library,
+    side: Side,
+    curve: Found,
+    basis: Option<Basis>,
+    grid: Grid,
+) -> Result<Result<Weighable, String>, Failure> {
+    let mut curve = match curve {
         Ok(curve) => grid.smooth_rpm.map_or_else(|| curve.clone(), |width| curve.smoothed(width)),
         Err(why) => return Ok(Err(why)),
     };
@@ -332,8 +351,8 @@ pub(super) fn others(
         if side.effective.outcome != Outcome::Kept || !place(&side).is_some_and(|at| places.contains(&at)) {
             continue;
         }
-        derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
-        match weighable(book, library, side, basis, grid)? {
+        let curve = derived::curve_adding_means(book, library, &mut side, grid.step_rpm)?;
+        match weighable_of(library, side, curve, basis, grid)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,
         }

@@ -11,6 +11,8 @@ fn a_difference_is_weighed_or_refused() {
     shown!(bench, "window", &with(&["--figure", "mean-power", "--window", "4000..7500", "--within", "6 kW"]));
     shown!(bench, "plan", &with(&["--plan", "--detect", "3 N·m"]));
     shown!(bench, "refused", &["weigh", "--base", "0411a-01..03", "--test", "0418a-05..06", "0418a-01"]);
+    shown!(bench, "planned", &["weigh", "--plan", "--detect", "4 hp"]);
+    shown!(bench, "planned-other-engine", &["weigh", "--plan", "--detect", "4 hp", "--engine", "mule-2"]);
     shown!(bench, "not-an-amount", &with(&["--least", "3 cc"]));
     shown!(bench, "window-beyond", &with(&["--window", "20000..21000"]));
     shown!(bench, "window-of-nothing", &with(&["--window", "7500..4000"]));
