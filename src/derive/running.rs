@@ -37,9 +37,9 @@ const RPM: f64 = 30.0 / std::f64::consts::PI;
 /// A value that was worked out, or why not; none where something is missing.
 type Value = Option<Result<Budgeted, EngineError>>;
 
-/// What one side's channels mean; nothing where its raw files hold no sweep.
+/// What one side's channels mean; nothing for a build alone.
 pub(super) fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
-    if ground.channels.is_empty() {
+    if ground.channels.is_empty() && ground.session.is_none() {
         return Vec::new();
     }
     let one = |label: Label, gather: fn(&mut Gathering<'_, '_>) -> Value| {

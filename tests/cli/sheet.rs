@@ -66,3 +66,17 @@ fn a_sheet_fits_the_paper() {
         assert!(line.chars().count() <= 80, "{line}");
     }
 }
+
+/// A pull whose file holds no sweep says what that bars, instead of nothing.
+#[test]
+fn a_pull_without_a_sweep_names_what_is_missing() {
+    let bench = Bench::demo();
+    bench.put("two-rows.csv", "rpm,oil\n3000,80\n3100,81\n");
+    bench.run(&["pull", "../two-rows.csv", "--build", "b1", "--session", "0525a", "--cell", "tower"]).done();
+    let said = bench.run(&["sheet", "0525a-01"]).done().out;
+    let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("channel torque: no raw file with a sweep carries it bars power as observed"),
+        "{said}"
+    );
+}
