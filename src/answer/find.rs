@@ -16,7 +16,7 @@ pub struct FindRow {
     /// A pull's build, a part's kind, the part on the flow bench.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub of: Option<String>,
-    /// What was asked about, in the order of the columns; none where nobody wrote it down.
+    /// What was asked about, as written, with how it is known; in the order of the columns; none where nobody wrote it down.
     pub values: Vec<Option<String>>,
     /// What bars it from counting: a pull set aside, a part that is gone.
     #[serde(skip_serializing_if = "Option::is_none")]

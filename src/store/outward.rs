@@ -19,12 +19,17 @@ impl Outward {
     ///
     /// # Errors
     ///
-    /// [`Error::Io`], also where a file of this name is there already.
+    /// [`Error::InTheWay`] where something of this name is there already; [`Error::Io`].
     pub fn create(folder: &Path, name: &str) -> Result<Self, Error> {
         fs::create_dir_all(folder).map_err(Error::io("make", folder))?;
         let path = folder.join(name);
         let opened = OpenOptions::new().write(true).create_new(true).open(&path);
-        let file = opened.map_err(Error::io("make", &path))?;
+        let file = match opened {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                return Err(Error::InTheWay { path, found: "a file" });
+            }
+            opened => opened.map_err(Error::io("make", &path))?,
+        };
         Ok(Self { path, file })
     }
 

@@ -79,7 +79,7 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
     let ids: BTreeSet<String> = if request.pulls.is_empty() {
         library.pull_paths()?.keys().cloned().collect()
     } else {
-        weigh_pulls::named(&library, &request.pulls)?
+        weigh_pulls::named(book, &library, &request.pulls)?
     };
     let mut out = Out::default();
     let mut sides = Vec::new();

@@ -1,10 +1,11 @@
 //! A condition on what the records say: `ignition-timing > 30 deg`, `layout = "four into one"`, `height = 10..20 mm`.
 
 use crate::finding::Finding;
+use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
+use crate::quantity::parse_reading;
 use crate::record::Kinds;
 use crate::workflow::Failure;
-use crate::workflow::query::range;
 use crate::workflow::sought::Said;
 use crate::workflow::sought::Sought;
 
@@ -50,16 +51,17 @@ impl Condition {
             return Err(bad("a condition has a value".to_owned()));
         }
         let sought = Sought::of(kinds, name)?;
-        let wanted = match (sought.quantity, value.parse::<f64>()) {
+        let plain = plain_range(value);
+        let wanted = match (sought.quantity, plain) {
             (Some((kind, unit)), _) => {
                 let (a, b) = range(&in_unit(value, unit), kind, unit).map_err(bad)?;
                 // In the unit that it is shown in: degrees before dead centre grow with advance.
                 let (a, b) = (sought.shown(a), sought.shown(b));
                 Wanted::Within(a.min(b), a.max(b))
             }
-            (None, Ok(number)) => Wanted::Within(number - HALF, number + HALF),
-            (None, Err(_)) if matches!(operator, "=" | "!=") => Wanted::Text(value.to_owned()),
-            (None, Err(_)) => {
+            (None, Some((low, high))) => Wanted::Within(low, high),
+            (None, None) if matches!(operator, "=" | "!=") => Wanted::Text(value.to_owned()),
+            (None, None) => {
                 return Err(bad(format!("{name} is told in words: only = and != can be asked")));
             }
         };
@@ -90,15 +92,6 @@ impl Condition {
             (Said::Text(_), Wanted::Within(..)) | (Said::Number(_), Wanted::Text(_)) => Some(!equal),
         }
     }
-
-    /// What is said, as people write it.
-    pub(super) fn shown(&self, said: &Said) -> Option<String> {
-        match said {
-            Said::Nothing => None,
-            Said::Text(text) => Some(text.clone()),
-            Said::Number(si) => Some(self.sought.amount(self.sought.shown(*si))),
-        }
-    }
 }
 
 /// Degrees that do not say from which dead centre are those of the unit that the field is shown in.
@@ -112,5 +105,32 @@ fn in_unit(value: &str, unit: &Unit) -> String {
     }
 }
 
+/// A plain number, or `11..12`.
+fn plain_range(value: &str) -> Option<(f64, f64)> {
+    match value.split_once("..") {
+        Some((low, high)) => low.trim().parse().ok().zip(high.trim().parse().ok()),
+        None => value.parse::<f64>().ok().map(|number| (number - HALF, number + HALF)),
+    }
+}
+
 /// Plain ratios are told to two decimals.
 const HALF: f64 = 0.005;
+
+/// Half the last digit in standard uncertainties, √3 and a little for rounding: a value means what rounds to it.
+const ROUNDS_TO_IT: f64 = 1.733;
+
+/// Limits in SI of `31 deg` (what rounds to it) or `30..32 deg`.
+fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f64), String> {
+    let read =
+        |text: &str, bare| parse_reading(text.trim(), kind, Some(bare)).map_err(|error| error.to_string());
+    let Some((low, high)) = value.split_once("..") else {
+        let one = read(value, unit)?;
+        let half = ROUNDS_TO_IT * one.standard_uncertainty().si;
+        return Ok((one.mean().si() - half, one.mean().si() + half));
+    };
+    let high = read(high, unit)?;
+    let low = read(low, high.unit())?;
+    // Degrees before top dead centre count downwards.
+    let (a, b) = (low.mean().si(), high.mean().si());
+    Ok((a.min(b), a.max(b)))
+}

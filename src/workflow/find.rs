@@ -6,6 +6,7 @@ use crate::answer::FindUntold;
 use crate::check::Side;
 use crate::finding::Finding;
 use crate::record::Answer;
+use crate::record::Known;
 use crate::record::Moment;
 use crate::record::Outcome;
 use crate::record::Part;
@@ -73,6 +74,9 @@ struct Asked {
     request: FindRequest,
 }
 
+/// A row, and for each condition whether it is met; none where nothing is said of it.
+type Found = (FindRow, Vec<Option<bool>>);
+
 /// Finds records.
 ///
 /// # Errors
@@ -86,7 +90,7 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
         .map(|condition| FindUntold { name: condition.text.clone(), records: Vec::new() })
         .collect();
     let mut rows = Vec::new();
-    let mut take = |row: Option<(FindRow, Vec<Option<bool>>)>| {
+    let mut take = |row: Option<Found>| {
         let Some((row, answers)) = row else { return };
         let silent: Vec<usize> = answers
             .iter()
@@ -110,12 +114,12 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
                 if by_channel {
                     derived::add_channel_means(book, &library, &mut side, Channels::OfConditions)?;
                 }
-                take(asked.side(&library, &side));
+                take(asked.side(&library, &side)?);
             }
         }
         Sort::Builds => {
             for name in library.build_names()? {
-                take(asked.side(&library, &gather::side(&library, &Named::Build(name))?));
+                take(asked.side(&library, &gather::side(&library, &Named::Build(name))?)?);
             }
         }
         Sort::Parts => {
@@ -290,7 +294,7 @@ impl Asked {
         self.request.by.as_ref().is_none_or(|by| Some(by) == who)
     }
 
-    fn side(&self, library: &Library, side: &Side) -> Option<(FindRow, Vec<Option<bool>>)> {
+    fn side(&self, library: &Library, side: &Side) -> Result<Option<Found>, Failure> {
         let on = match &side.pull {
             Some(_) => side.moment(),
             None => side.build.as_ref().map(|build| &build.since),
@@ -308,10 +312,13 @@ impl Asked {
         let fitted =
             |with: &With| side.effective.roles.iter().any(|(role, held)| with.meets(role, &held.answer));
         if !plain || !self.with.iter().all(fitted) {
-            return None;
+            return Ok(None);
         }
-        let said: Vec<Said> =
-            self.conditions.iter().map(|condition| condition.sought.said(side, library.kinds()).0).collect();
+        let told = |condition: &Condition| {
+            let sought = &condition.sought;
+            Ok((sought.said(side, library.kinds()).0, sought.words(side, library)?))
+        };
+        let said = self.conditions.iter().map(told).collect::<Result<Vec<_>, Failure>>()?;
         let remark = match (&side.pull, &side.effective.outcome) {
             (Some(_), aside @ Outcome::SetAside(_)) => Some(aside.to_string()),
             _ => None,
@@ -320,10 +327,10 @@ impl Asked {
             Some(_) => side.build.as_ref().map(|build| build.name.clone()),
             None => side.build.as_ref().map(|build| build.engine.clone()),
         };
-        Some(self.row(side.name.clone(), on, who, of, &said, remark))
+        Ok(Some(self.row(side.name.clone(), on, who, of, &said, remark)))
     }
 
-    fn part(&self, library: &Library, part: &Part) -> Option<(FindRow, Vec<Option<bool>>)> {
+    fn part(&self, library: &Library, part: &Part) -> Option<Found> {
         let state = part.newest()?;
         let kind = library.kinds().part(&part.kind);
         let who = state.work.iter().find_map(|work| work.by.as_ref());
@@ -331,27 +338,33 @@ impl Asked {
         if !right || !self.in_time(state.since.as_ref()) || !self.by(who) {
             return None;
         }
-        let said: Vec<Said> = self
-            .conditions
+        // A figure that its kind does not have, or that is asked of another role, is none that nobody wrote down.
+        let asked = |condition: &Condition| -> Option<String> {
+            let (role, name) = match condition.sought.name.split_once('.') {
+                Some((role, name)) => (Some(role), name),
+                None => (None, condition.sought.name.as_str()),
+            };
+            let fits =
+                |role: &str| library.kinds().role(role).is_some_and(|role| role.kinds.contains(&part.kind));
+            let has = kind.is_some_and(|kind| kind.open || kind.figure(name).is_some());
+            (has && role.is_none_or(fits)).then(|| name.to_owned())
+        };
+        let names: Vec<String> = self.conditions.iter().map(asked).collect::<Option<_>>()?;
+        let said: Vec<(Said, Option<String>)> = names
             .iter()
-            .map(|condition| {
-                let name = condition.sought.name.rsplit('.').next().unwrap_or_default();
+            .map(|name| {
                 let resolved = kind.map(|kind| part.resolve(kind, &state.letter, name, None));
-                match resolved.as_ref().and_then(|found| found.standing()?.entry.known.value()) {
+                let known = resolved.as_ref().and_then(|found| Some(&found.standing()?.entry.known));
+                let said = match known.and_then(Known::value) {
                     Some(Value::Quantity(reading)) => Said::Number(reading.mean().si()),
                     Some(Value::Text(text)) => Said::Text(text.clone()),
                     None => Said::Nothing,
-                }
+                };
+                let words =
+                    known.and_then(|known| Some(format!("{} ({})", known.value()?.text(), known.word())));
+                (said, words)
             })
             .collect();
-        // A figure that its kind does not have is none that nobody wrote down.
-        let has = |condition: &Condition| {
-            let name = condition.sought.name.rsplit('.').next().unwrap_or_default();
-            kind.is_some_and(|kind| kind.open || kind.figure(name).is_some())
-        };
-        if !self.conditions.iter().all(has) {
-            return None;
-        }
         let gone = match part.whereabouts {
             Whereabouts::Here => None,
             Whereabouts::Sold(_) => Some("sold"),
@@ -364,7 +377,7 @@ impl Asked {
         Some(self.row(name, state.since.as_ref(), who, of, &said, gone.map(str::to_owned)))
     }
 
-    fn flow(&self, sheet: &crate::record::FlowSheet) -> Option<(FindRow, Vec<Option<bool>>)> {
+    fn flow(&self, sheet: &crate::record::FlowSheet) -> Option<Found> {
         let on = [&sheet.part].into_iter().chain(&sheet.with_part);
         let parts: Vec<Answer> = on.map(|part| Answer::Part(part.clone())).collect();
         let fitted = |with: &With| with.role.is_none() && parts.iter().any(|part| with.meets("", part));
@@ -381,12 +394,12 @@ impl Asked {
         on: Option<&Moment>,
         by: Option<&String>,
         of: Option<String>,
-        said: &[Said],
+        said: &[(Said, Option<String>)],
         remark: Option<String>,
-    ) -> (FindRow, Vec<Option<bool>>) {
-        let told = self.conditions.iter().zip(said);
-        let values = told.clone().map(|(condition, said)| condition.shown(said)).collect();
-        let answers = told.map(|(condition, said)| condition.holds(said)).collect();
+    ) -> Found {
+        let values = said.iter().map(|(_, words)| words.clone()).collect();
+        let answers =
+            self.conditions.iter().zip(said).map(|(condition, (said, _))| condition.holds(said)).collect();
         let on = on.map(|on| on.day().to_string());
         (FindRow { name, on, by: by.cloned(), of, values, remark }, answers)
     }

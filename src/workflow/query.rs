@@ -2,23 +2,19 @@
 
 use crate::check::Side;
 use crate::finding::Finding;
-use crate::quantity::QuantityKind;
-use crate::quantity::Unit;
-use crate::quantity::parse_reading;
 use crate::record::Kinds;
 use crate::record::Moment;
+use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::condition::Condition;
+use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names::Named;
-use crate::workflow::sought::Said;
-use crate::workflow::sought::Sought;
+use crate::workflow::sweep::Channels;
 
 /// The forms of a query, for help and errors.
 const FORMS: &str = "NAME=VALUE, joined by commas: header=long-1, ignition-timing=30..32 deg, on=2026-04-11";
-
-/// Half the last digit in standard uncertainties, √3 and a little for rounding: a value means what rounds to it.
-const ROUNDS_TO_IT: f64 = 1.733;
 
 /// One condition of a query.
 enum Term {
@@ -28,8 +24,7 @@ enum Term {
     Cell(String),
     By(String),
     On(Moment, Moment),
-    Text(Sought, String),
-    Within(Sought, f64, f64),
+    Said(Condition),
 }
 
 /// Whether a name on the command line is a query and no name of a record.
@@ -41,12 +36,15 @@ pub(super) fn is_query(name: &str) -> bool {
 ///
 /// # Errors
 /// A term that says nothing, a value that cannot be read, or a query that no pull answers.
-pub(super) fn pulls(library: &Library, query: &str) -> Result<Vec<String>, Failure> {
+pub(super) fn pulls(book: &Book, library: &Library, query: &str) -> Result<Vec<String>, Failure> {
     let terms =
         query.split(',').map(|term| Term::parse(library.kinds(), term)).collect::<Result<Vec<_>, _>>()?;
     let mut found = Vec::new();
     for id in library.pull_paths()?.keys() {
-        let side = gather::side(library, &Named::Pull(id.clone()))?;
+        let mut side = gather::side(library, &Named::Pull(id.clone()))?;
+        if terms.iter().any(Term::is_of_a_condition) {
+            derived::add_channel_means(book, library, &mut side, Channels::OfConditions)?;
+        }
         if terms.iter().all(|term| term.holds(&side, library.kinds())) {
             found.push(id.clone());
         }
@@ -63,6 +61,11 @@ pub(super) fn pulls(library: &Library, query: &str) -> Result<Vec<String>, Failu
 }
 
 impl Term {
+    /// Whether a channel of a raw file may answer it.
+    fn is_of_a_condition(&self) -> bool {
+        matches!(self, Self::Said(condition) if condition.sought.is_condition())
+    }
+
     fn parse(kinds: &Kinds, term: &str) -> Result<Self, Failure> {
         let bad = |message: String| {
             Failure::usage(Finding::error("bad-query", message).found(format!("`{term}`")).expected(FORMS))
@@ -90,14 +93,7 @@ impl Term {
             }
             _ => {}
         }
-        let sought = Sought::of(kinds, name)?;
-        match sought.quantity {
-            None => Ok(Self::Text(sought, text)),
-            Some((kind, unit)) => {
-                let (low, high) = range(value, kind, unit).map_err(bad)?;
-                Ok(Self::Within(sought, low, high))
-            }
-        }
+        Ok(Self::Said(Condition::parse(kinds, term)?))
     }
 
     fn holds(&self, side: &Side, kinds: &Kinds) -> bool {
@@ -110,37 +106,7 @@ impl Term {
             Self::On(from, to) => {
                 side.moment().is_some_and(|moment| (from.day()..=to.day()).contains(&moment.day()))
             }
-            Self::Text(sought, wanted) => match sought.said(side, kinds).0 {
-                Said::Text(text) => {
-                    // A part is named with or without its state.
-                    let tag = text.split_once('/').map_or(text.as_str(), |(tag, _)| tag);
-                    text == *wanted || (sought.is_role() && tag == wanted)
-                }
-                Said::Number(number) => {
-                    wanted.parse::<f64>().is_ok_and(|wanted| (wanted - number).abs() < 0.005)
-                }
-                Said::Nothing => false,
-            },
-            Self::Within(sought, low, high) => match sought.said(side, kinds).0 {
-                Said::Number(number) => (*low..=*high).contains(&number),
-                Said::Text(_) | Said::Nothing => false,
-            },
+            Self::Said(condition) => condition.holds(&condition.sought.said(side, kinds).0) == Some(true),
         }
     }
-}
-
-/// Limits in SI of `31 deg` (what rounds to it) or `30..32 deg`.
-pub(super) fn range(value: &str, kind: QuantityKind, unit: &'static Unit) -> Result<(f64, f64), String> {
-    let read =
-        |text: &str, bare| parse_reading(text.trim(), kind, Some(bare)).map_err(|error| error.to_string());
-    let Some((low, high)) = value.split_once("..") else {
-        let one = read(value, unit)?;
-        let half = ROUNDS_TO_IT * one.standard_uncertainty().si;
-        return Ok((one.mean().si() - half, one.mean().si() + half));
-    };
-    let high = read(high, unit)?;
-    let low = read(low, high.unit())?;
-    // Degrees before top dead centre count downwards.
-    let (a, b) = (low.mean().si(), high.mean().si());
-    Ok((a.min(b), a.max(b)))
 }

@@ -2,9 +2,12 @@
 
 use crate::check;
 use crate::check::Group;
+use crate::check::SheetItem;
 use crate::check::Side;
 use crate::check::Told;
 use crate::derive;
+use crate::derive::ChannelMean;
+use crate::derive::Derived;
 use crate::finding::Finding;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
@@ -12,7 +15,9 @@ use crate::record::FieldSpec;
 use crate::record::Holds;
 use crate::record::Kinds;
 use crate::record::Value;
+use crate::workflow;
 use crate::workflow::Failure;
+use crate::workflow::Library;
 use crate::workflow::names::closest;
 
 /// Something that can be asked of every pull.
@@ -117,9 +122,12 @@ impl Sought {
         if told.known().is_none_or(|shown| shown.how != "channel") {
             return plainly(told);
         }
-        let channel = kinds.condition(&self.name).and_then(|spec| spec.channel.as_ref());
-        let mean = channel.and_then(|channel| side.channel_means.get(channel));
-        mean.map_or(Said::Nothing, |mean| Said::Number(mean.mean_si))
+        self.mean(side, kinds).map_or(Said::Nothing, |mean| Said::Number(mean.mean_si))
+    }
+
+    fn mean<'s>(&self, side: &'s Side, kinds: &Kinds) -> Option<&'s ChannelMean> {
+        let channel = kinds.condition(&self.name).and_then(|spec| spec.channel.as_ref())?;
+        side.channel_means.get(channel)
     }
 
     /// Whether a raw file may have to be read for it.
@@ -132,43 +140,81 @@ impl Sought {
         self.what == What::Role
     }
 
+    /// What a side says of it as it is written there, with how it is known; a derived figure with its interval.
+    ///
+    /// # Errors
+    /// A number that no interval can be given for.
+    pub(super) fn words(&self, side: &Side, library: &Library) -> Result<Option<String>, Failure> {
+        let kinds = library.kinds();
+        if self.what == What::Derived {
+            let lines =
+                self.derived(side, kinds).into_iter().map(|found| workflow::derived::line(library, &found));
+            let words: Vec<String> = lines
+                .map(|line| {
+                    line.map(|line| format!("{} (no better than {})", line.interval.text, line.worst_input))
+                })
+                .collect::<Result<_, _>>()?;
+            return Ok((!words.is_empty()).then(|| words.join(", ")));
+        }
+        let Some(told) = self.item(side, kinds).map(|item| item.told) else { return Ok(None) };
+        let Told::Known(shown) = &told else { return Ok(None) };
+        Ok(Some(match shown.how {
+            "said" => shown.text.clone(),
+            "unknown" => shown.words(),
+            "channel" => match self.mean(side, kinds) {
+                Some(mean) => format!("{} (mean of {} rows)", mean.text, mean.rows),
+                None => shown.text.clone(),
+            },
+            how => format!("{} ({how})", shown.text),
+        }))
+    }
+
+    /// The figure worked out: of the engine, else of each cylinder.
+    fn derived(&self, side: &Side, kinds: &Kinds) -> Vec<Derived> {
+        let all = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
+        let own: Vec<Derived> = all.filter(|found| found.label.name == self.name).collect();
+        let (engine, cylinders): (Vec<_>, Vec<_>) =
+            own.into_iter().partition(|found| found.label.cylinder.is_none());
+        if engine.is_empty() { cylinders } else { engine }
+    }
+
+    /// Where a side's sheet tells of it.
+    fn item(&self, side: &Side, kinds: &Kinds) -> Option<SheetItem> {
+        let sheet = check::sheet_of(side, kinds);
+        let of_parts =
+            sheet.roles.into_iter().flat_map(|role| std::iter::once(role.role).chain(role.figures));
+        let mut items = of_parts.chain(sheet.settings).chain(sheet.conditions).chain(sheet.run);
+        items.find(|item| match &self.what {
+            What::Role => item.item.group == Group::Role && item.item.name == self.name,
+            What::Figure { role, name } => {
+                item.item.group == Group::Figure
+                    && item.item.name == *name
+                    && (role.is_none() || *role == item.item.role)
+            }
+            What::Item(group) => item.item.group == *group && item.item.name == self.name,
+            What::Derived => false,
+        })
+    }
+
     /// What a side says of it, with the roles and settings that say so.
     pub(super) fn said(&self, side: &Side, kinds: &Kinds) -> (Said, Vec<String>) {
         if self.what == What::Derived {
-            let all = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
-            let own: Vec<_> = all.filter(|found| found.label.name == self.name).collect();
+            let own = self.derived(side, kinds);
             let values: Vec<f64> = own.iter().map(|found| found.value.value()).collect();
             let inputs = own.iter().flat_map(|found| &found.inputs);
             let roles = inputs.filter_map(|input| Some(input.path.split_once('.')?.0.to_owned())).collect();
             return (mean(&values).map_or(Said::Nothing, Said::Number), roles);
         }
-        let sheet = check::sheet_of(side, kinds);
-        let of_parts = sheet.roles.iter().flat_map(|role| std::iter::once(&role.role).chain(&role.figures));
-        let items = of_parts.chain(&sheet.settings).chain(&sheet.conditions).chain(&sheet.run);
-        for item in items {
-            let meant = match &self.what {
-                What::Role => item.item.group == Group::Role && item.item.name == self.name,
-                What::Figure { role, name } => {
-                    item.item.group == Group::Figure
-                        && item.item.name == *name
-                        && (role.is_none() || *role == item.item.role)
-                }
-                What::Item(group) => item.item.group == *group && item.item.name == self.name,
-                What::Derived => false,
-            };
-            if meant {
-                let by = match (&self.what, &item.item.role) {
-                    (What::Figure { .. }, Some(role)) => role.clone(),
-                    _ => self.name.clone(),
-                };
-                let said = match &self.what {
-                    What::Item(Group::Condition) => self.by_channel(side, kinds, &item.told),
-                    _ => plainly(&item.told),
-                };
-                return (said, vec![by]);
-            }
-        }
-        (Said::Nothing, Vec::new())
+        let Some(item) = self.item(side, kinds) else { return (Said::Nothing, Vec::new()) };
+        let by = match (&self.what, &item.item.role) {
+            (What::Figure { .. }, Some(role)) => role.clone(),
+            _ => self.name.clone(),
+        };
+        let said = match &self.what {
+            What::Item(Group::Condition) => self.by_channel(side, kinds, &item.told),
+            _ => plainly(&item.told),
+        };
+        (said, vec![by])
     }
 
     /// A number in SI in the unit that it is shown in.

@@ -88,8 +88,8 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     if request.base.is_empty() && request.test.is_empty() {
         return Ok(WeighAnswer::Planned(Box::new(weigh_plan::plan(book, &library, request)?)));
     }
-    let base_ids = weigh_pulls::named(&library, &request.base)?;
-    let test_ids = weigh_pulls::named(&library, &request.test)?;
+    let base_ids = weigh_pulls::named(book, &library, &request.base)?;
+    let test_ids = weigh_pulls::named(book, &library, &request.test)?;
     if let Some(both) = base_ids.intersection(&test_ids).next() {
         return Err(Failure::usage(
             Finding::error("same-side", "a pull is named on both sides").found(both.clone()),

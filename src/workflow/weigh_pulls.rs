@@ -62,11 +62,11 @@ pub(super) type SetAside = (String, String);
 ///
 /// # Errors
 /// A name means nothing.
-pub(super) fn named(library: &Library, asked: &[String]) -> Result<BTreeSet<String>, Failure> {
+pub(super) fn named(book: &Book, library: &Library, asked: &[String]) -> Result<BTreeSet<String>, Failure> {
     let mut ids = BTreeSet::new();
     for name in asked {
         if query::is_query(name) {
-            ids.extend(query::pulls(library, name)?);
+            ids.extend(query::pulls(book, library, name)?);
         } else if library.build(name)?.is_some() {
             ids.extend(library.pulls_of(name)?);
         } else if library.session(name)?.is_some() {

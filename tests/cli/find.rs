@@ -73,4 +73,17 @@ fn numbers_are_compared_as_people_mean_them() {
         "{warm:?} {cool:?}"
     );
     assert_eq!(warm.len() + cool.len(), 24);
+    assert_eq!(names(&bench, &["builds", "--where", "compression-ratio = 11.6..11.8"]), ["b4", "b5", "b6"]);
+    // A figure asked of one role is not another role's of the same name; a query of `weigh` sees the channels too.
+    assert_eq!(names(&bench, &["parts", "--where", "spacer.height > 1 mm"]), ["sp-12/a"]);
+    let weighed = bench.run(&[
+        "weigh",
+        "--base",
+        "session=0411a,header=long-1,air-temperature=16..18 degC",
+        "--test",
+        "0411a-04..06",
+        "--json",
+    ]);
+    let base = weighed.json()["base"].to_string();
+    assert!(base.contains("0411a-03") && !base.contains("0411a-09"), "{base}");
 }
