@@ -10,6 +10,7 @@ use crate::raw::error::RawError;
 use crate::raw::guess::PreambleLine;
 use crate::raw::midnight::Midnight;
 use crate::raw::preamble::preamble_line;
+use crate::raw::restart;
 use crate::raw::statistics::Running;
 use crate::raw::summary::{Batch, ChannelSummary, Segment, Summary};
 use crate::record::channel::ChannelQuantity;
@@ -22,9 +23,6 @@ const SPELLED_OUT: usize = 5;
 
 /// Lines of text between and below the rows that are kept.
 const KEPT_LINES: usize = 1_000;
-
-/// A step back of time of more than this share of the segment so far is a new start, a smaller one a disorder.
-const RESTART_SHARE: f64 = 0.5;
 
 /// Gathers what the blocks hold.
 pub(super) struct Assembler<'a> {
@@ -213,7 +211,7 @@ impl<'a> Assembler<'a> {
                 }
                 let breaks = if *self.rule == SegmentRule::TimeRestarts {
                     value < self.last_parting
-                        && self.last_parting - value > RESTART_SHARE * (self.last_parting - self.start_time)
+                        && self.last_parting - value > restart::SHARE * (self.last_parting - self.start_time)
                 } else {
                     !self.last_parting.is_nan() && value.to_bits() != self.last_parting.to_bits()
                 };
@@ -362,6 +360,7 @@ impl<'a> Assembler<'a> {
             .map(|(column, running)| channel_summary(column, running))
             .collect();
         let first_row = self.segments.first().map_or(1, |segment| segment.first_line);
+        let restarts = *self.rule == SegmentRule::Off && self.checks.time_restarts();
         let mut doubts = self.doubts;
         doubts.extend(self.midnight.note(self.columns));
         doubts.extend(self.checks.finish(self.columns, &self.before, first_row));
@@ -373,6 +372,7 @@ impl<'a> Assembler<'a> {
             preamble: self.preamble,
             footer: self.footer,
             time_zero: self.time_zero,
+            restarts,
         })
     }
 

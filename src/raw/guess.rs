@@ -1,11 +1,13 @@
 //! What a raw file seems to hold: the outcome of sniffing it.
 
 use crate::finding::Finding;
+use crate::raw::summary::Summary;
 use crate::record::channel::ChannelQuantity;
 use crate::record::columns::Column;
 use crate::record::columns::Columns;
 use crate::record::columns::FileFormat;
 use crate::record::columns::Layout;
+use crate::record::columns::SegmentRule;
 use crate::record::columns::TimeForm;
 
 /// What a raw file seems to hold.
@@ -86,6 +88,16 @@ pub struct PreambleLine {
 }
 
 impl Guess {
+    /// Whether what was read shows several pulls where the sample showed one: they are parted from now on, and the
+    /// file is to be read again.
+    pub fn parts_what_restarts(&mut self, read: &Summary) -> bool {
+        let parts = read.restarts && self.layout.segments == SegmentRule::Off;
+        if parts {
+            self.layout.segments = SegmentRule::TimeRestarts;
+        }
+        parts
+    }
+
     /// The columns record that says what was guessed, under a name; open questions are answered as guessed first.
     pub fn into_columns(self, name: impl Into<String>) -> Columns {
         let channels = self

@@ -18,6 +18,7 @@ mod number;
 mod parquet;
 mod preamble;
 mod read;
+mod restart;
 mod sheet;
 mod sniff;
 mod source;

@@ -42,6 +42,8 @@ pub struct Summary {
     pub footer: Vec<PreambleLine>,
     /// The first time, as the file writes it, where time counts from it.
     pub time_zero: Option<String>,
+    /// Time begins again, though nothing in the columns record parts pulls.
+    pub restarts: bool,
 }
 
 /// One pull's part of a file.

@@ -34,6 +34,38 @@ pub(super) const SAMPLE: usize = 1 << 20;
 /// Points of a flow sheet that the plot takes.
 const MOST_LIFTS: usize = 200;
 
+/// What one reading of a file shows.
+struct Seen {
+    summary: Summary,
+    finder: SweepFinder,
+    /// Lift in mm and flow in its own unit.
+    lifts: Vec<(f64, f64)>,
+}
+
+fn read(source: &mut Source, columns: &Columns) -> Result<Seen, Failure> {
+    let sheet = FlowColumns::of(columns).ok();
+    let drive = Drive::of(columns).ok().filter(|_| sheet.is_none());
+    let mut finder = SweepFinder::new(100);
+    let mut lifts = Vec::new();
+    let summary = raw::read(source, columns, &mut |batch| {
+        for row in 0..batch.rows() {
+            if let Some(drive) = drive {
+                let (speed, torque) = drive.row(batch, row);
+                finder.push(speed, torque);
+            }
+            if let Some((sheet, flow)) = sheet.as_ref().and_then(|sheet| Some((sheet, sheet.flows.first()?)))
+                && lifts.len() < MOST_LIFTS
+                && batch.segment == 1
+            {
+                let value = |channel: &Channel| channel.unit.to_si(batch.columns[channel.at][row]);
+                let point = (value(&sheet.lift) * 1e3, flow.unit.from_si(value(flow)));
+                lifts.extend(Some(point).filter(|(lift, flow)| lift.is_finite() && flow.is_finite()));
+            }
+        }
+    })?;
+    Ok(Seen { summary, finder, lifts })
+}
+
 /// Looks at a file: by the columns record of that name, else by a guess with the given answers to its questions.
 ///
 /// # Errors
@@ -59,7 +91,7 @@ pub fn look(
             )));
         }
     };
-    let guess = match &named {
+    let mut guess = match &named {
         Some(_) => None,
         None => {
             let mut guess = guess(&mut source, &name, answers)?;
@@ -72,31 +104,20 @@ pub fn look(
     };
     let questions: Vec<String> =
         guess.iter().flat_map(|guess| &guess.questions).map(question_words).collect();
-    let chosen = match (named, &guess) {
+    let mut chosen = match (named, &guess) {
         (Some(columns), _) => columns,
         (None, Some(guess)) => guess.clone().into_columns("guessed"),
         (None, None) => return Err(Finding::error("raw-file", "nothing was read").into()),
     };
+    let mut seen = read(&mut source, &chosen)?;
+    if let Some(guess) = &mut guess
+        && guess.parts_what_restarts(&seen.summary)
+    {
+        chosen = guess.clone().into_columns("guessed");
+        seen = read(&mut Source::open(path)?, &chosen)?;
+    }
+    let Seen { summary, finder, lifts } = seen;
     let sheet = FlowColumns::of(&chosen).ok();
-    let drive = Drive::of(&chosen).ok().filter(|_| sheet.is_none());
-    let mut finder = SweepFinder::new(100);
-    let mut lifts = Vec::new();
-    let summary = raw::read(&mut source, &chosen, &mut |batch| {
-        for row in 0..batch.rows() {
-            if let Some(drive) = drive {
-                let (speed, torque) = drive.row(batch, row);
-                finder.push(speed, torque);
-            }
-            if let Some((sheet, flow)) = sheet.as_ref().and_then(|sheet| Some((sheet, sheet.flows.first()?)))
-                && lifts.len() < MOST_LIFTS
-                && batch.segment == 1
-            {
-                let value = |channel: &Channel| channel.unit.to_si(batch.columns[channel.at][row]);
-                let point = (value(&sheet.lift) * 1e3, flow.unit.from_si(value(flow)));
-                lifts.extend(Some(point).filter(|(lift, flow)| lift.is_finite() && flow.is_finite()));
-            }
-        }
-    })?;
     let next = if !questions.is_empty() {
         format!(
             "mulebook look {name} --read {}   answers the question",

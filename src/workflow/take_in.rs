@@ -236,23 +236,13 @@ pub(super) fn table(
     if let Some(guess) = &mut guess {
         (reading.settle)(guess)?;
     }
-    let (columns, columns_new) = columns(draft, reading, guess.as_ref(), &name)?;
+    let (mut columns, mut columns_new) = self::columns(draft, reading, guess.as_ref(), &name)?;
     let raw = draft.take_raw(&mut source, &mut |done| (context.progress)("keeping", done, Some(length)))?;
-    let mut reader = draft.open_raw(&raw.sha256)?.ok_or_else(|| {
-        Finding::error("raw-file", "the bytes just kept cannot be opened").found(raw.sha256.clone())
-    })?;
-    let mut rows = 0;
-    let summary = raw::read(&mut reader, &columns, &mut |batch| {
-        rows += batch.rows() as u64;
-        (context.progress)("reading", rows, None);
-    })
-    .map_err(|error| {
-        let mut failure = Failure::from(error);
-        for finding in &mut failure.findings {
-            finding.place.get_or_insert_with(|| Place::file(name.clone()));
-        }
-        failure
-    })?;
+    let mut summary = read(draft, context, &raw, &columns, &name)?;
+    if guess.as_mut().is_some_and(|guess| guess.parts_what_restarts(&summary)) {
+        (columns, columns_new) = self::columns(draft, reading, guess.as_ref(), &name)?;
+        summary = read(draft, context, &raw, &columns, &name)?;
+    }
     if summary.rows == 0 {
         return Err(Finding::error("no-rows", "no row of numbers was found in the file")
             .at(Place::file(name))
@@ -268,6 +258,31 @@ pub(super) fn table(
     }
     let typed = offered.is_typed();
     Ok(Table { name, raw, columns, columns_new, guess, summary, doubts, typed })
+}
+
+/// Reads bytes that were just kept.
+fn read(
+    draft: &Draft<'_>,
+    context: &Context,
+    kept: &RawFile,
+    columns: &Columns,
+    name: &str,
+) -> Result<Summary, Failure> {
+    let mut reader = draft.open_raw(&kept.sha256)?.ok_or_else(|| {
+        Finding::error("raw-file", "the bytes just kept cannot be opened").found(kept.sha256.clone())
+    })?;
+    let mut rows = 0;
+    raw::read(&mut reader, columns, &mut |batch| {
+        rows += batch.rows() as u64;
+        (context.progress)("reading", rows, None);
+    })
+    .map_err(|error| {
+        let mut failure = Failure::from(error);
+        for finding in &mut failure.findings {
+            finding.place.get_or_insert_with(|| Place::file(name.to_owned()));
+        }
+        failure
+    })
 }
 
 /// The columns record to follow: the one named, one in the book that reads the file alike, or the guess under a new

@@ -295,3 +295,29 @@ fn lines_above_the_table_are_taken_as_conditions() {
     bench.run(&["pull", "../komma.csv", "--build", "b1"]).done();
     assert!(bench.read("builds/b1/pulls/0412a-04.yaml").contains("measured: 98.61 kPa"));
 }
+
+/// The second pull of a file may begin far behind the part that is looked at to guess its columns.
+#[test]
+fn a_pull_that_begins_behind_the_sample_is_parted_too() {
+    let bench = Bench::shop();
+    let mut text = "Time (s),RPM,Torque (Nm),Power (kW)\n".to_owned();
+    for pull in 0..2 {
+        for row in 0..45_000_u32 {
+            let speed = 3000.0 + f64::from(row) / 10.0;
+            let torque = 150.0 + f64::from(pull);
+            let power = torque * speed * std::f64::consts::PI / 30_000.0;
+            text.push_str(&format!("{:.3},{speed:.1},{torque:.1},{power:.3}\n", f64::from(row) / 1000.0));
+        }
+    }
+    assert!(text.len() > 2 << 20);
+    bench.put("long.csv", &text);
+    let looked = bench.run(&["look", "../long.csv", "--json"]).done().json();
+    let rows: Vec<u64> =
+        looked["segments"].as_array().into_iter().flatten().filter_map(|one| one["rows"].as_u64()).collect();
+    assert_eq!(rows, [45_000, 45_000]);
+    let entered = bench.run(&["pull", "../long.csv", "--build", "b1", "--json"]).done().json();
+    assert_eq!(entered["pulls"].as_array().map(Vec::len), Some(2), "{entered:#}");
+    assert!(!entered.to_string().contains("time-steps-back"), "{entered:#}");
+    let parting = bench.git(&["grep", "-l", "segments: time-restarts", "--", "columns"]);
+    assert_eq!(parting.lines().count(), 1, "the record that was kept says what parts them: {parting}");
+}

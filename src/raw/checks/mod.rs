@@ -44,6 +44,11 @@ impl Checks {
         }
     }
 
+    /// Whether time begins again, seldom enough to part pulls.
+    pub(super) fn time_restarts(&self) -> bool {
+        self.time.as_ref().is_some_and(TimeCheck::restarts)
+    }
+
     pub(super) fn begin_segment(&mut self) {
         if let Some(time) = &mut self.time {
             time.begin_segment();

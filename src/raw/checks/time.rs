@@ -2,6 +2,7 @@
 
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::raw::restart::Restarts;
 use crate::raw::statistics::median;
 use crate::raw::summary::Batch;
 use crate::record::columns::Column;
@@ -22,6 +23,7 @@ const BURST: f64 = 0.1;
 pub(super) struct TimeCheck {
     channel: usize,
     last: f64,
+    restarts: Restarts,
     forward: u64,
     back: u64,
     still: u64,
@@ -39,6 +41,7 @@ impl TimeCheck {
         Self {
             channel,
             last: f64::NAN,
+            restarts: Restarts::new(),
             forward: 0,
             back: 0,
             still: 0,
@@ -48,6 +51,10 @@ impl TimeCheck {
             gaps: Vec::new(),
             early: Vec::new(),
         }
+    }
+
+    pub(super) fn restarts(&self) -> bool {
+        self.restarts.part_pulls()
     }
 
     pub(super) fn begin_segment(&mut self) {
@@ -62,6 +69,7 @@ impl TimeCheck {
             if time.is_nan() {
                 continue;
             }
+            self.restarts.push(*time);
             let step = *time - self.last;
             if step > 0.0 {
                 self.forward += 1;

@@ -1,5 +1,6 @@
 //! Whether a file holds several pulls, and what parts them.
 
+use crate::raw::restart::Restarts;
 use crate::raw::sniff::header::repeats;
 use crate::raw::sniff::look::Look;
 use crate::raw::sniff::table::Table;
@@ -41,21 +42,10 @@ pub(super) fn rule(table: &Table<'_>, header: &[String], passage: &Passage<'_>) 
     SegmentRule::Off
 }
 
-/// Whether values step back far, by more than half of what they had covered, but seldom.
 fn restarts(values: &[f64]) -> bool {
-    let mut start = f64::NAN;
-    let mut last = f64::NAN;
-    let mut count = 0_usize;
-    for value in values.iter().filter(|v| !v.is_nan()) {
-        if start.is_nan() {
-            start = *value;
-        } else if *value < last && last - value > 0.5 * (last - start) {
-            count += 1;
-            start = *value;
-        }
-        last = *value;
-    }
-    count > 0 && count * GROUP < values.len()
+    let mut restarts = Restarts::new();
+    values.iter().for_each(|value| restarts.push(*value));
+    restarts.part_pulls()
 }
 
 /// Whether a run number changes, each standing for several rows.
