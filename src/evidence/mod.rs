@@ -1,0 +1,60 @@
+//! The dossier: one zip file that somebody else can check, written to anything that takes bytes and read from anything that
+//! gives them.
+//!
+//! In: payload files by safe paths, facts, a description, somebody who signs; or the bytes of a dossier from elsewhere, the
+//! reader's own list of signers and a moment. Out: the zip file; or an [`Opened`] dossier whose bytes are those that were
+//! checked, or everything that is wrong with it. It refuses to touch the disk, to unpack anything, to follow a link, to fetch
+//! anything, to open a repository, and to read what records mean: what goes in and what follows from it is the business of
+//! those who call.
+//!
+//! # The file
+//!
+//! ```text
+//! CLAIM.zip
+//!   CLAIM/bagit.txt, bag-info.txt      a bag (BagIt 1.0, RFC 8493), facts for people
+//!   CLAIM/manifest-sha256.txt          every payload file
+//!   CLAIM/tagmanifest-sha256.txt       the three above: one short text that seals everything
+//!   CLAIM/tagmanifest-sha256.txt.sig   an SSH signature over it, under the namespace [`NAMESPACE`]
+//!   CLAIM/tagmanifest-sha256.txt.NAME.sig   further signatures, a witness's under [`WITNESS_NAMESPACE`]
+//!   CLAIM/data/...                     the payload, an RO-Crate 1.3 by its ro-crate-metadata.json
+//! ```
+//!
+//! # Writing and reading
+//!
+//! [`write()`] takes [`Contents`]; [`safe_path`] makes paths that may stand in it. [`open`] checks structure, seal and every
+//! hash; then [`Opened::read`] and [`Opened::stream`] hand out payload files, hashed again as they are read. A dossier that
+//! is whole but signed by nobody the reader lists is opened too, with errors among its findings: whether to look into it is
+//! for the caller to say, and [`Opened::sealed_by`] tells. What no opening can find out is said by [`Mechanism`].
+mod archive;
+mod bag;
+mod description;
+mod limits;
+mod mechanism;
+mod name;
+mod open;
+mod signature;
+mod signers;
+mod write;
+
+pub use description::{Action, CRATE_FILE, Description, Details, FileNote, HISTORY_FOLDER, Thing, ThingKind};
+pub use limits::Limits;
+pub use mechanism::Mechanism;
+pub use name::{escaped, fault_of_path, safe_path};
+pub use open::{Opened, PayloadError, PayloadFile, PayloadStream, open};
+pub use signature::{GIT_NAMESPACE, NAMESPACE, Role, Seal, WITNESS_NAMESPACE};
+pub use signers::{Signers, Standing, fingerprint};
+pub use write::{Contents, Opening, Payload, Sealer, WriteError, Written, write};
+
+use crate::finding::Finding;
+
+/// Why a dossier was not opened.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum NotOpened {
+    /// It is damaged, or was changed, or is no dossier: everything that was found wrong.
+    #[error("{} things are wrong with the dossier", .0.len())]
+    Refused(Vec<Finding>),
+    /// It could not be read.
+    #[error("the dossier could not be read: {0}")]
+    Unreadable(#[from] std::io::Error),
+}
