@@ -17,6 +17,8 @@ mod audit;
 mod bench;
 #[path = "cli/build.rs"]
 mod build;
+#[path = "cli/claim.rs"]
+mod claim;
 #[path = "cli/correct.rs"]
 mod correct;
 #[path = "cli/coverage.rs"]

@@ -68,7 +68,7 @@ fn another_reader_and_another_validator_agree() {
     let raw = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/raw");
     let file = |name: &str| raw.join(name).to_string_lossy().into_owned();
     let (again, fixture) = (file("tarnbeck-0411-01.csv"), file("quillo-0509-b7.csv"));
-    let commands: [(&str, &[&str]); 22] = [
+    let commands: [(&str, &[&str]); 25] = [
         ("diff-refused", &["diff", "0411a-01", "unassigned"]),
         ("diff-compared", &["diff", "0411a-01", "0418a-05"]),
         ("diff-corrected", &["diff", "0411a-01", "0509a-01", "--correct-to", "iso-1585"]),
@@ -105,6 +105,26 @@ fn another_reader_and_another_validator_agree() {
         ("weigh", &["weigh", "--base", "b1", "--test", "b2", "--smooth", "300"]),
         ("weigh-refused", &["weigh", "--base", "0411a-01", "0411a-02", "--test", "unassigned"]),
         ("combos", &["combos", "--rows", "header", "--cols", "intake"]),
+        ("claim", &["claim", "stepped-header"]),
+        (
+            "claim-made",
+            &[
+                "claim",
+                "quoted",
+                "--says",
+                "with a comma, a colon: and \"quotes\" #1",
+                "--base",
+                "session=0411a,header=long-1",
+                "--test",
+                "b2",
+                "0411a-05",
+                "--with",
+                "spacer=none",
+                "--window",
+                "5000..7500",
+            ],
+        ),
+        ("weigh-claim", &["weigh", "--claim", "stepped-header"]),
         ("error", &["measure", "h1/b", "chamber-volume", "48,1 cc"]),
         ("audit", &["audit"]),
     ];

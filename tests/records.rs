@@ -18,7 +18,7 @@ use mulebook::manifest::yaml;
 use mulebook::record::Kinds;
 
 /// Schemas whose records the program does not bind yet: only their form is checked.
-const NOT_BOUND: &[&str] = &["claim", "flow"];
+const NOT_BOUND: &[&str] = &["flow"];
 
 /// What JSON Schema cannot express and only the binder refuses: units of the right kind, days that exist, letters in
 /// order, an entry that corrects one which is there.
@@ -28,11 +28,18 @@ const BINDER_ALONE: &[&str] = &[
     "corrects-nothing",
     "no-unit-chamber-volume",
     "not-a-date-30-february",
+    "not-a-speed-at",
+    "not-a-speed-window",
+    "not-corrected-here-claim",
     "pull-number",
     "range-as-figure-lash",
     "state-twice",
     "states-out-of-order",
+    "unknown-field-scope-role",
     "unknown-unit-bore",
+    "window-and-speed-both",
+    "window-of-nothing-backwards",
+    "window-of-nothing-peak",
     "wrong-unit-timing-without-dead-centre",
     "wrong-unit-volume-in-millimetres",
 ];
@@ -50,6 +57,7 @@ const SCHEMA_ALONE: &[&str] = &[
     "not-a-choice-scope",
     "not-a-choice-where",
     "unknown-field-cell",
+    "unknown-field-claim",
     "unknown-field-condition",
     "unknown-field-figure",
     "unknown-field-instrument",
@@ -101,6 +109,7 @@ fn bound(schema: &str, name: &str, root: &Node, kinds: &Kinds) -> (bool, Vec<Fin
         "session" => outcome(bind::session(name, root, kinds)),
         "build" => outcome(bind::build(name, root, kinds)),
         "pull" => outcome(bind::pull(name, root, kinds)),
+        "claim" => outcome(bind::claim(name, root, kinds)),
         _ => outcome(bind::part(name, root, kinds)),
     }
 }

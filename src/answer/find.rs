@@ -5,7 +5,7 @@ use serde::Serialize;
 /// One record.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FindRow {
-    /// The pull's id, the build's name, the part's tag with its newest state, the flow sheet's tag.
+    /// The pull's id, the build's name, the part's tag with its newest state, the flow sheet's tag, the claim's.
     pub name: String,
     /// Its day.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -13,12 +13,12 @@ pub struct FindRow {
     /// Who entered or measured it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
-    /// A pull's build, a part's kind, the part on the flow bench.
+    /// A pull's build, a part's kind, the part on the flow bench, what is claimed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub of: Option<String>,
     /// What was asked about, as written, with how it is known; in the order of the columns; none where nobody wrote it down.
     pub values: Vec<Option<String>>,
-    /// What bars it from counting: a pull set aside, a part that is gone.
+    /// What bars it from counting: a pull set aside, a part that is gone, a claim withdrawn.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub remark: Option<String>,
 }
@@ -35,7 +35,7 @@ pub struct FindUntold {
 /// What was found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FindAnswer {
-    /// pulls, builds, parts or flow.
+    /// pulls, builds, parts, flow or claims.
     pub finds: &'static str,
     /// What was asked, a condition each.
     pub asked: Vec<String>,

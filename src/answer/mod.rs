@@ -4,6 +4,7 @@
 //! each shape. Nothing is computed here beyond putting values into words.
 
 mod audit;
+mod claim;
 mod combos;
 mod demo;
 mod derived;
@@ -22,6 +23,14 @@ mod weigh_figures;
 mod weigh_rests;
 
 pub use audit::AuditAnswer;
+pub use claim::ClaimAnswer;
+pub use claim::ClaimMended;
+pub use claim::ClaimTerm;
+pub use claim::ClaimTiming;
+pub use claim::ClaimVersionLine;
+pub use claim::ClaimWithdrawn;
+pub use claim::REFUSED as CLAIM_REFUSED;
+pub use claim::SHOWN as CLAIM_SHOWN;
 pub use combos::CellLine;
 pub use combos::CombosAnswer;
 pub use combos::EffectLine;

@@ -10,7 +10,7 @@ use crate::workflow::Failure;
 use crate::workflow::find;
 use crate::workflow::find::FindRequest;
 
-/// Find pulls, builds, parts or flow sheets by part, figure, setting, condition, day and person
+/// Find pulls, builds, parts, flow sheets or claims by part, figure, setting, condition, day and person
 #[derive(Debug, Args)]
 #[command(
     after_help = "Examples:\n  mulebook find pulls --with intake=int-2 --where 'ignition-timing > 30 deg' --since 2026-03\n  mulebook find builds --with h2/b\n  mulebook find parts --kind header --where 'primary-length > 750 mm'\n  mulebook find pulls --where 'air-temperature >= 25 degC' --csv > warm.csv\n\nA condition is NAME OPERATOR VALUE with = != < <= > >=, or NAME = FROM..TO; a name is a role, a figure\n(header.primary-length), a setting, a condition or a derived figure (compression-ratio). Records that say\nnothing of what is asked are named apart: they may belong among the others."
@@ -57,6 +57,8 @@ enum What {
     Parts,
     /// Flow-bench sheets
     Flow,
+    /// Claims
+    Claims,
 }
 
 impl Find {
@@ -70,6 +72,7 @@ impl Find {
                     What::Builds => find::Sort::Builds,
                     What::Parts => find::Sort::Parts,
                     What::Flow => find::Sort::Flow,
+                    What::Claims => find::Sort::Claims,
                 },
                 with: self.with,
                 conditions: self.conditions,

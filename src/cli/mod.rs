@@ -1,13 +1,15 @@
 //! Arguments in, one workflow, one rendering out; a file for each command.
 //!
 //! In: arguments, environment, clock, terminal. Out: text or JSON on standard output, progress and failures on standard
-//! error, an exit code: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged. It decides nothing.
+//! error, an exit code: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged, 5 claim not shown. It decides
+//! nothing.
 #![expect(
     clippy::disallowed_methods,
     reason = "the outermost room: clock, environment and current folder are read here and handed down"
 )]
 
 mod audit;
+mod claim;
 mod combos;
 mod correct;
 mod demo;
@@ -46,6 +48,8 @@ pub(crate) use surroundings::Surroundings;
 const REFUSED: u8 = 3;
 /// Exit code of damaged evidence.
 const DAMAGED: u8 = 4;
+/// Exit code of a claim that was to be checked and is not shown.
+const NOT_SHOWN: u8 = 5;
 
 /// The record book of a test engine: what was on it, how each figure is known, what changed, and whether two pulls may
 /// be compared.
@@ -54,7 +58,7 @@ const DAMAGED: u8 = 4;
     name = "mulebook",
     version,
     max_term_width = 100,
-    after_help = "Try it:\n  mulebook demo               a worked book, from raw files to a comparison\n  mulebook new my-engine      an empty book\n\nEvery command takes --json, works with no network, and leaves nothing half-written.\nExit codes: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged."
+    after_help = "Try it:\n  mulebook demo               a worked book, from raw files to a comparison\n  mulebook new my-engine      an empty book\n\nEvery command takes --json, works with no network, and leaves nothing half-written.\nExit codes: 0 done, 1 fault, 2 usage, 3 comparison refused, 4 evidence damaged, 5 claim not shown."
 )]
 struct Arguments {
     #[command(flatten)]
@@ -98,6 +102,7 @@ enum Command {
     Diff(diff::Diff),
     Weigh(weigh::Weigh),
     Combos(combos::Combos),
+    Claim(claim::Claim),
     Sheet(sheet::Sheet),
     Page(page::Page),
     Trail(trail::Trail),
@@ -200,6 +205,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Diff(args) => args.run(surroundings),
         Command::Weigh(args) => args.run(surroundings),
         Command::Combos(args) => args.run(surroundings),
+        Command::Claim(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
         Command::Page(args) => args.run(surroundings),
         Command::Trail(args) => args.run(surroundings),

@@ -7,21 +7,23 @@ use crate::answer::WeighAnswer;
 use crate::cli::REFUSED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::claim;
 use crate::render;
 use crate::workflow::Failure;
+use crate::workflow::claim_standing;
 use crate::workflow::weigh;
 
 /// Is the gain real, and what else could explain it; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n  mulebook weigh --plan --detect \"4 hp\"\n  mulebook weigh --base session=0412a,header=long-1 --test session=0412a,header=step-1\n\nA side is pulls, ranges, builds, sessions, or a query (NAME=VALUE, joined by commas: a role, a setting, a figure, build,\nsession, engine, cell, by, on); only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
+    after_help = "Examples:\n  mulebook weigh --base 0412a-01..03 0412a-09..10 --test 0412a-04..06\n  mulebook weigh --base b1 --test b2 --figure mean-power --least \"4 hp\" --window 4000..6500\n  mulebook weigh --base b1 --test b2 --plan --detect \"3 N·m\"\n  mulebook weigh --plan --detect \"4 hp\"\n  mulebook weigh --claim header-gain\n  mulebook weigh --base session=0412a,header=long-1 --test session=0412a,header=step-1\n\nA side is pulls, ranges, builds, sessions, or a query (NAME=VALUE, joined by commas: a role, a setting, a figure, build,\nsession, engine, cell, by, on); only kept pulls count. Run the base again after the test, and refit it:\nwithout that a gain is provisional. Exit code 3 means refused. The method: docs/weighing.md."
 )]
 pub(super) struct Weigh {
     /// The base: pulls, ranges (0412a-01..03), builds, sessions, or a query (header=long-1,session=0412a)
-    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present = "detect", requires = "test")]
+    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present_any = ["detect", "claim"], requires = "test")]
     base: Vec<String>,
     /// The test side, named alike
-    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present = "detect", requires = "base")]
+    #[arg(long, value_name = "PULLS", num_args = 1.., required_unless_present_any = ["detect", "claim"], requires = "base")]
     test: Vec<String>,
     /// Lowest and highest speed in rpm; all that the pulls share unless said
     #[arg(long, value_name = "LOW..HIGH", value_parser = window)]
@@ -44,6 +46,9 @@ pub(super) struct Weigh {
     /// What is under test: a role, a setting, a figure, or a fit (cylinder-head+intake.port-offset)
     #[arg(long, value_name = "ROLE")]
     subject: Option<String>,
+    /// Weigh what a claim says, as it says it; exit code 5 unless it is shown
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["base", "test", "window", "figure", "at", "least", "within", "correct_to", "subject", "plan", "smooth", "pending"])]
+    claim: Option<String>,
     /// Plan pulls and refits that would show a gain
     #[arg(long, requires = "detect")]
     plan: bool,
@@ -102,6 +107,11 @@ pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
 impl Weigh {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        if let Some(name) = self.claim {
+            let answer = claim_standing::claim(&book, &name)?;
+            let text = render::claim_weighed(&answer, surroundings.look());
+            return Ok(Said { text, json: render::json("claim", &answer), code: claim::code(&answer) });
+        }
         let request = weigh::WeighRequest {
             base: self.base,
             test: self.test,
@@ -124,6 +134,7 @@ impl Weigh {
             step_rpm: self.step,
             smooth_rpm: self.smooth,
             pending: self.pending,
+            window_beforehand: false,
         };
         let answer = weigh::weigh(&book, &request)?;
         let code = if matches!(answer, WeighAnswer::Refused(_)) { REFUSED } else { 0 };

@@ -5,6 +5,7 @@
 
 mod build;
 pub mod channel;
+mod claim;
 pub mod columns;
 mod effective;
 mod figure;
@@ -21,6 +22,15 @@ pub use build::Corrected;
 pub use build::Correction;
 pub use build::PartState;
 pub use build::is_tag;
+pub use claim::Claim;
+pub use claim::ClaimScope;
+pub use claim::GRID_STEP_RPM;
+pub use claim::Metric;
+pub use claim::Speeds;
+pub use claim::Terms;
+pub use claim::Tuning;
+pub use claim::Withdrawn;
+pub use claim::side_of;
 pub use effective::Effective;
 pub use effective::Held;
 pub use effective::Origin;

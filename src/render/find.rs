@@ -26,6 +26,7 @@ pub fn find(answer: &FindAnswer, look: Look) -> String {
     let asked =
         if answer.asked.is_empty() { String::new() } else { format!(": {}", answer.asked.join(", ")) };
     let what = if answer.finds == "flow" { "flow sheets" } else { answer.finds };
+    let what = if answer.rows.len() == 1 { what.trim_end_matches('s') } else { what };
     page.line(0, Tone::Heading, &format!("{} {what}{asked}", answer.rows.len()));
     let mut table: Vec<Vec<String>> =
         vec![FIRST.iter().map(|&name| name.to_owned()).chain(answer.columns.iter().cloned()).collect()];

@@ -4,6 +4,7 @@
 //! cleaned of control sequences here, since a record may come from anybody.
 
 mod cautions;
+mod claim;
 mod combos;
 mod demo;
 mod derived;
@@ -22,6 +23,8 @@ mod trail;
 mod weigh;
 mod weigh_rests;
 
+pub use claim::claim;
+pub use claim::claim_weighed;
 pub use combos::combos;
 pub use demo::demo;
 pub use diff::diff;

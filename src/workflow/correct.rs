@@ -9,6 +9,7 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::correct_claim::correct_claim;
 use crate::workflow::correct_flow::correct_flow;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
@@ -18,7 +19,7 @@ use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
 
-/// Mends wrong records visibly: for a pull, a run of pulls, a build, a flow sheet or a part.
+/// Mends wrong records visibly: for a pull, a run of pulls, a build, a flow sheet, a claim or a part.
 ///
 /// # Errors
 /// Nothing is called so, a name is not known there, a value does not hold, or no reason is given.
@@ -56,7 +57,10 @@ pub fn correct(
         did: format!("Corrected {target}; what stood there stays visible."),
         notes,
         written,
-        next: format!("mulebook gaps {}", target.split("..").next().unwrap_or(target)),
+        next: match targets.as_slice() {
+            [Named::Claim(tag)] => format!("mulebook claim {tag}"),
+            _ => format!("mulebook gaps {}", target.split("..").next().unwrap_or(target)),
+        },
     })
 }
 
@@ -95,10 +99,14 @@ fn correct_one(
             return correct_part(draft, context, tag, &path, edit);
         }
         Named::Flow(tag) => return correct_flow(draft, context, tag, edit),
+        Named::Claim(tag) => return correct_claim(draft, context, tag, edit),
         _ => {
             return Err(Failure::usage(
-                Finding::error("not-corrected-here", "pulls, builds, flow sheets and parts are corrected")
-                    .next("edit the file by hand and `mulebook keep` it"),
+                Finding::error(
+                    "not-corrected-here",
+                    "pulls, builds, flow sheets, claims and parts are corrected",
+                )
+                .next("edit the file by hand and `mulebook keep` it"),
             ));
         }
     };

@@ -12,6 +12,7 @@ pub(super) const MANIFESTS: &[(&str, &str)] = &[
     ("builds/b7/build.yaml", include_str!("../../demo-data/book/builds/b7/build.yaml")),
     ("builds/b8/build.yaml", include_str!("../../demo-data/book/builds/b8/build.yaml")),
     ("cells/tower.yaml", include_str!("../../demo-data/book/cells/tower.yaml")),
+    ("claims/stepped-header.yaml", include_str!("../../demo-data/book/claims/stepped-header.yaml")),
     ("instruments/bore-gauge-1.yaml", include_str!("../../demo-data/book/instruments/bore-gauge-1.yaml")),
     ("instruments/burette-1.yaml", include_str!("../../demo-data/book/instruments/burette-1.yaml")),
     ("instruments/calliper-1.yaml", include_str!("../../demo-data/book/instruments/calliper-1.yaml")),

@@ -1,4 +1,4 @@
-//! Ask the book: pulls, builds, parts and flow sheets by part, figure, setting, condition, day and person.
+//! Ask the book: pulls, builds, parts, flow sheets and claims by part, figure, setting, condition, day and person.
 
 use crate::answer::FindAnswer;
 use crate::answer::FindRow;
@@ -6,6 +6,7 @@ use crate::answer::FindUntold;
 use crate::check::Side;
 use crate::finding::Finding;
 use crate::record::Answer;
+use crate::record::Claim;
 use crate::record::Known;
 use crate::record::Moment;
 use crate::record::Outcome;
@@ -36,6 +37,8 @@ pub enum Sort {
     Parts,
     /// Flow-bench sheets.
     Flow,
+    /// Claims.
+    Claims,
 }
 
 /// What is asked.
@@ -132,6 +135,11 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
                 take(library.flow(&tag)?.and_then(|sheet| asked.flow(&sheet)));
             }
         }
+        Sort::Claims => {
+            for tag in library.tags("claims")? {
+                take(library.claim(&tag)?.and_then(|claim| asked.claim(&claim)));
+            }
+        }
     }
     rows.sort_by(|a, b| (&a.on, &a.name).cmp(&(&b.on, &b.name)));
     untold.retain(|untold| !untold.records.is_empty());
@@ -142,6 +150,7 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
                 let tag = row.name.split('/').next().unwrap_or_default();
                 format!("mulebook trail {tag}   the life of one of them")
             }
+            (Sort::Claims, Some(row)) => format!("mulebook claim {}   the claim and its verdict", row.name),
             (Sort::Flow, Some(row)) => format!("mulebook diff {} OTHER   two sheets side by side", row.name),
             (_, Some(row)) => format!("mulebook sheet {}   all of one of them", row.name),
             (_, None) => "mulebook find pulls   all that there are".to_owned(),
@@ -162,6 +171,7 @@ impl Sort {
             Self::Builds => "builds",
             Self::Parts => "parts",
             Self::Flow => "flow",
+            Self::Claims => "claims",
         }
     }
 }
@@ -245,6 +255,15 @@ impl Asked {
             Sort::Parts if !with.is_empty() => return not_for("--with", "parts"),
             Sort::Flow if !conditions.is_empty() || request.session.is_some() || request.cell.is_some() => {
                 return not_for("conditions, session or cell", "flow sheets");
+            }
+            Sort::Claims
+                if !conditions.is_empty()
+                    || !with.is_empty()
+                    || request.session.is_some()
+                    || request.cell.is_some()
+                    || request.kind.is_some() =>
+            {
+                return not_for("part, condition, session, cell or kind", "claims");
             }
             _ => {}
         }
@@ -386,6 +405,16 @@ impl Asked {
         let what = sheet.port.as_ref().map_or_else(|| sheet.side.to_string(), words);
         let of = Some(format!("{}, {what}", sheet.part));
         right.then(|| self.row(sheet.tag.clone(), Some(&sheet.on), Some(&sheet.by), of, &[], None))
+    }
+
+    fn claim(&self, claim: &Claim) -> Option<Found> {
+        let right = self.in_time(Some(&claim.on)) && self.by(Some(&claim.by));
+        let remark = claim.withdrawn.as_ref().map(|withdrawn| format!("withdrawn ({})", withdrawn.because));
+        let metric = claim.terms.metric.word().replace('-', " ");
+        let of =
+            claim.terms.subject.as_ref().map_or(metric.clone(), |subject| format!("{subject}, {metric}"));
+        let of = Some(of);
+        right.then(|| self.row(claim.tag.clone(), Some(&claim.on), Some(&claim.by), of, &[], remark))
     }
 
     fn row(

@@ -24,6 +24,7 @@ use crate::store::RawPlace;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::derived;
+use crate::workflow::gate_claim;
 use crate::workflow::history;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::columns_of;
@@ -221,7 +222,17 @@ impl Gate<'_> {
                     self.flow(path, root, &record)?;
                 }
             }
-            Sort::Claim | Sort::Other | Sort::Schema => {}
+            Sort::Claim => {
+                if let Some(record) = self.take(bind::claim(path, root, kinds)) {
+                    self.named_as(path, root, "claim", &record.tag, stem);
+                    for (role, answer) in &record.terms.scope.parts {
+                        self.filled(path, root.get("scope").map_or(1, |node| node.line), role, answer, None)?;
+                    }
+                    self.person(path, Some(&record.by))?;
+                    self.findings.extend(gate_claim::findings(self.book, self.library, path, root, &record)?);
+                }
+            }
+            Sort::Other | Sort::Schema => {}
         }
         Ok(())
     }
@@ -534,6 +545,7 @@ impl Gate<'_> {
                 vec!["the session's run order".to_owned()]
             }
             Sort::Build(name) => self.library.pulls_of(name)?,
+            Sort::Claim => vec!["whoever was told of the claim".to_owned()],
             _ => Vec::new(),
         };
         if !users.is_empty() {
@@ -549,7 +561,7 @@ impl Gate<'_> {
                     users.iter().take(6).cloned().collect::<Vec<_>>().join(", ")
                 ))
                 .next(format!(
-                    "bring it back with `git checkout -- {path}`; a pull that does not count is set aside"
+                    "bring it back with `git checkout -- {path}`; a pull that does not count is set aside, a claim is withdrawn"
                 )),
             );
         }

@@ -1,5 +1,5 @@
-//! What stands in the book's history is not altered: builds that have pulls, pulls, flow sheets, and figures that builds
-//! rest on.
+//! What stands in the book's history is not altered: builds that have pulls, pulls, flow sheets, claims, and figures that
+//! builds rest on.
 
 use crate::finding::Finding;
 use crate::finding::Place;
@@ -71,6 +71,20 @@ pub(super) fn unaltered(
                         .found("an edit of what was recorded")
                         .next(format!(
                             "correct it visibly: `mulebook correct {tag} --set {field}=… --because \"…\"`"
+                        )),
+                );
+            }
+        }
+        Sort::Claim => {
+            if let Some((node, field)) = altered(&before, root, &[]) {
+                let tag = root.get("claim").and_then(Node::text).unwrap_or_default();
+                findings.push(
+                    Finding::error("history-altered", "a claim that was kept is never edited")
+                        .at(Place::file(path).line(node).field(field.clone()))
+                        .found("an edit of what was claimed")
+                        .next(format!(
+                            "change it visibly: `mulebook correct {tag} --set {field}=… --because \"…\"`, or take it back: \
+                             `mulebook claim {tag} --withdraw --because \"…\"`"
                         )),
                 );
             }
@@ -151,7 +165,8 @@ fn altered(before: &Node, after: &Node, growing: &[&str]) -> Option<(usize, Stri
             }
         }
     }
-    let allowed = ["corrected", "note", "build", "settings", "fits", "conditions", "doubts", "raw"];
+    let allowed =
+        ["corrected", "withdrawn", "note", "build", "settings", "fits", "conditions", "doubts", "raw"];
     let added = after.entries().iter().find(|(key, _)| {
         let name = key.text().unwrap_or_default();
         before.get(name).is_none() && !allowed.contains(&name)

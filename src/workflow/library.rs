@@ -15,6 +15,7 @@ use crate::manifest::yaml;
 use crate::record::BookPage;
 use crate::record::Build;
 use crate::record::Cell;
+use crate::record::Claim;
 use crate::record::FlowSheet;
 use crate::record::Instrument;
 use crate::record::Kinds;
@@ -445,6 +446,14 @@ impl Library {
         self.record(&format!("instruments/{tag}.yaml"), bind::instrument)
     }
 
+    /// A claim.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn claim(&self, tag: &str) -> Result<Option<Claim>, Failure> {
+        self.record(&claim_path(tag), bind::claim)
+    }
+
     /// A flow sheet.
     ///
     /// # Errors
@@ -484,6 +493,11 @@ pub const FORMAT: u32 = 1;
 /// Where a build's manifest is.
 pub fn build_path(name: &str) -> String {
     format!("builds/{name}/build.yaml")
+}
+
+/// Where a claim is.
+pub fn claim_path(tag: &str) -> String {
+    format!("claims/{tag}.yaml")
 }
 
 /// Where a flow sheet is.

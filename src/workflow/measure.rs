@@ -39,7 +39,7 @@ pub fn measure(
         Named::Pull(id) => at_pull(draft.library(), id, field)?,
         Named::Flow(tag) => at_flow(draft.library(), tag, field)?,
         Named::Cell(tag) => at_cell(draft.library(), tag, field)?,
-        Named::Session(_) | Named::Instrument(_) => {
+        Named::Session(_) | Named::Instrument(_) | Named::Claim(_) => {
             return Err(Failure::usage(
                 Finding::error(
                     "not-measured-here",

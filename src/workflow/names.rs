@@ -7,6 +7,7 @@ use crate::record::Moment;
 use crate::record::PartState;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::library::claim_path;
 use crate::workflow::library::flow_path;
 
 /// A record that a name was found to mean.
@@ -31,6 +32,8 @@ pub enum Named {
     Cell(String),
     /// A flow sheet.
     Flow(String),
+    /// A claim.
+    Claim(String),
 }
 
 /// Finds a pull or a build by a name as typed.
@@ -159,6 +162,9 @@ pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
     }
     if library.read(&flow_path(name))?.is_some() {
         return Ok(Named::Flow(name.to_owned()));
+    }
+    if library.read(&claim_path(name))?.is_some() {
+        return Ok(Named::Claim(name.to_owned()));
     }
     pull_or_build(library, name).map_err(|failure| {
         let mut findings = failure.findings;

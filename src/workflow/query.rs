@@ -32,6 +32,14 @@ pub(super) fn is_query(name: &str) -> bool {
     name.contains('=')
 }
 
+/// Holds a query against what the records can say, without asking for pulls.
+///
+/// # Errors
+/// A term that says nothing, or a value that cannot be read.
+pub(super) fn check(library: &Library, query: &str) -> Result<(), Failure> {
+    query.split(',').try_for_each(|term| Term::parse(library.kinds(), term).map(drop))
+}
+
 /// The pulls that a query means, in the order of the book.
 ///
 /// # Errors

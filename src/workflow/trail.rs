@@ -63,6 +63,7 @@ pub fn trail(book: &Book, about: &str, figure: Option<&str>) -> Result<TrailAnsw
     Ok(TrailAnswer {
         next: match (subject.of, &subject.record) {
             ("part", _) => format!("mulebook trail {about} FIGURE   the life of one figure"),
+            ("claim", _) => format!("mulebook claim {}   the claim and its verdict", subject.title),
             ("pull" | "build", _) => format!("mulebook sheet {}   all of it as it stands", subject.title),
             (_, Some(record)) => format!("git log -p {record}   every version, word for word"),
             (_, None) => "mulebook audit   whether every byte in the book still holds".to_owned(),
@@ -122,6 +123,10 @@ impl Subject {
                 new(tag.clone(), "instrument", Touch::Instrument(tag), record)
             }
             Named::Cell(tag) => return Err(not_followed("a cell", &tag, &format!("cells/{tag}.yaml"))),
+            Named::Claim(tag) => {
+                let record = Some(crate::workflow::library::claim_path(&tag));
+                new(tag.clone(), "claim", Touch::Claim(tag), record)
+            }
             Named::Flow(tag) => return Err(not_followed("a flow sheet", &tag, &format!("flow/{tag}.yaml"))),
         };
         let Some(field) = figure else { return Ok(whole) };
@@ -255,6 +260,7 @@ fn read(library: &Library, path: &str, bytes: &[u8]) -> Vec<Event> {
             events::of_pull(&pull, build.as_ref())
         }),
         Sort::Instrument => bind::instrument(path, &root, kinds).0.map(|found| events::of_instrument(&found)),
+        Sort::Claim => bind::claim(path, &root, kinds).0.map(|claim| events::of_claim(&claim)),
         _ => None,
     }
     .unwrap_or_default()

@@ -3,6 +3,7 @@
 use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Change;
+use crate::record::Claim;
 use crate::record::Corrected;
 use crate::record::Correction;
 use crate::record::Effective;
@@ -38,6 +39,7 @@ pub(super) enum Touch {
     /// The bytes of that SHA-256.
     Raw(String),
     Columns(String),
+    Claim(String),
 }
 
 /// Where the pulls stand in the words of an event that several pulls share.
@@ -367,6 +369,30 @@ pub(super) fn of_instrument(instrument: &Instrument) -> Vec<Event> {
         }
     });
     calibrations.chain(stated).collect()
+}
+
+/// What a claim's manifest tells.
+pub(super) fn of_claim(claim: &Claim) -> Vec<Event> {
+    let here = Touch::Claim(claim.tag.clone());
+    let mut events = vec![Event {
+        by: Some(claim.by.clone()),
+        touches: vec![here.clone()],
+        ..event("claim", "claim", Some(&claim.on), format!("claimed: {}", claim.says))
+    }];
+    for (name, says) in claim.first_terms.told() {
+        events.push(Event {
+            by: Some(claim.by.clone()),
+            touches: vec![here.clone()],
+            ..event(format!("term:{name}"), "claim", Some(&claim.on), format!("{name}: {says}"))
+        });
+    }
+    events.extend(corrections(&claim.tag, "", &claim.corrected, std::slice::from_ref(&here)));
+    events.extend(claim.withdrawn.iter().map(|withdrawn| Event {
+        by: Some(withdrawn.by.clone()),
+        touches: vec![here.clone()],
+        ..event("withdrawn", "claim", Some(&withdrawn.on), format!("withdrawn: {}", withdrawn.because))
+    }));
+    events
 }
 
 /// A version of a record whose life is that of its text; `commit` wrote it.

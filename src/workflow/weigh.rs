@@ -77,6 +77,8 @@ pub struct WeighRequest {
     pub smooth_rpm: Option<u32>,
     /// Answer from the work tree.
     pub pending: bool,
+    /// The window was kept in a claim before the pulls.
+    pub window_beforehand: bool,
 }
 
 /// Weighs two sides, or refuses.
@@ -85,20 +87,32 @@ pub struct WeighRequest {
 /// A name means nothing, a pull has no curve, or the layout of the pulls tells no difference. A refusal is an answer.
 pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure> {
     let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    weigh_in(book, &library, request)
+}
+
+/// The same in a library of the book that is open already, which then knows what was read.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) fn weigh_in(
+    book: &Book,
+    library: &Library,
+    request: &WeighRequest,
+) -> Result<WeighAnswer, Failure> {
     if request.base.is_empty() && request.test.is_empty() {
-        return Ok(WeighAnswer::Planned(Box::new(weigh_plan::plan(book, &library, request)?)));
+        return Ok(WeighAnswer::Planned(Box::new(weigh_plan::plan(book, library, request)?)));
     }
-    let base_ids = weigh_pulls::named(book, &library, &request.base)?;
-    let test_ids = weigh_pulls::named(book, &library, &request.test)?;
+    let base_ids = weigh_pulls::named(book, library, &request.base)?;
+    let test_ids = weigh_pulls::named(book, library, &request.test)?;
     if let Some(both) = base_ids.intersection(&test_ids).next() {
         return Err(Failure::usage(
             Finding::error("same-side", "a pull is named on both sides").found(both.clone()),
         ));
     }
-    let wanted = derived::wanted(&library, request.correct_to.as_deref())?;
-    let request = &WeighRequest { subject: named_subject(&library, request)?, ..request.clone() };
-    let (base, mut left_out) = weigh_pulls::gathered(book, &library, &base_ids, request.grid())?;
-    let (test, more) = weigh_pulls::gathered(book, &library, &test_ids, request.grid())?;
+    let wanted = derived::wanted(library, request.correct_to.as_deref())?;
+    let request = &WeighRequest { subject: named_subject(library, request)?, ..request.clone() };
+    let (base, mut left_out) = weigh_pulls::gathered(book, library, &base_ids, request.grid())?;
+    let (test, more) = weigh_pulls::gathered(book, library, &test_ids, request.grid())?;
     left_out.extend(more);
     let count = base.len();
     let (sides, curves): (Vec<Side>, Vec<Found>) = base.into_iter().chain(test).unzip();
@@ -139,10 +153,10 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     let shared = pairs.iter().map(|(_, _, checked)| checked.weak_share()).max().unwrap_or_default();
     let mut pulls = Vec::with_capacity(sides.len());
     for (side, curve) in sides.iter().cloned().zip(curves) {
-        let pull = weigh_pulls::weighable_of(&library, side, curve, basis, request.grid())?;
+        let pull = weigh_pulls::weighable_of(library, side, curve, basis, request.grid())?;
         pulls.push(pull.map_err(weigh_pulls::no_curve)?);
     }
-    let scale = Scale::of(&library, request)?;
+    let scale = Scale::of(library, request)?;
     let (speeds, left_out_speeds) = speeds(&pulls, request)?;
     let placements: Vec<Placement> = pulls
         .iter()
@@ -150,7 +164,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
         .map(|(at, pull)| pull.placement(if at < count { Which::Base } else { Which::Test }))
         .collect();
     let layout = Layout::of(&placements).map_err(plain)?;
-    let mut elsewhere = Elsewhere::of(book, &library, &pulls, basis, request.grid())?;
+    let mut elsewhere = Elsewhere::of(book, library, &pulls, basis, request.grid())?;
     let sweeps = weigh_figures::sweeps(&pulls);
     let inertia = inertia::credit(&mut pulls, &mut elsewhere.pulls)?;
     let figure = Figure { speeds: &speeds, figure: request.figure };
@@ -158,7 +172,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     let own = Own { elsewhere: &elsewhere, kinds: library.kinds(), wanted, figure: &figure };
     let subject = weigh_budget::subject(&pairs, count, request.subject.as_deref());
     let asked = Asked {
-        library: &library,
+        library,
         pairs: &pairs,
         count,
         pulls: &pulls,
@@ -172,7 +186,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     let budget = asked.budget()?;
     let mut reservations = verdict::layout_reservations(&layout, &difference);
     reservations.extend(budget.reservations);
-    if request.window.is_some() || request.at.is_some() {
+    if (request.window.is_some() || request.at.is_some()) && !request.window_beforehand {
         reservations.push(Reservation::WindowAfterwards);
     }
     let mut answer = Weighed::new(&difference, &layout, scale.unit(), figure.words(request));
@@ -182,7 +196,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     answer.rests = elsewhere.rests(&layout, &pulls, &figure, scale.unit(), &mut answer.scatter)?;
     answer.peak_speed = elsewhere.peak_speed(&layout, &pulls, &figure)?;
     answer.band = elsewhere.band(&layout, &pulls, &figure, scale.unit())?;
-    answer.figures = weigh_figures::figures(&library, &elsewhere, &layout, &pulls, &speeds, request)?;
+    answer.figures = weigh_figures::figures(library, &elsewhere, &layout, &pulls, &speeds, request)?;
     answer.sweeps = sweeps;
     answer.left_out_speeds = left_out_speeds;
     answer.smoothed = request.smooth_rpm;
@@ -201,7 +215,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
     answer.base = pulls[..count].iter().map(|pull| pull.side.name.clone()).collect();
     answer.test = pulls[count..].iter().map(|pull| pull.side.name.clone()).collect();
     answer.correction = basis.map_or_else(|| carried(&pulls), |basis| basis.name().to_owned());
-    answer.excluded = weigh_excluded::excluded(&library, &pulls, left_out, &elsewhere)?;
+    answer.excluded = weigh_excluded::excluded(library, &pulls, left_out, &elsewhere)?;
     answer.unread = elsewhere.unread;
     answer.budget(budget.lines);
     answer.unknowns = budget.unknowns;

@@ -1,6 +1,7 @@
 //! Trees to records: one function for each record, all findings at once, nothing guessed.
 
 mod build;
+mod claim;
 mod figure;
 mod flow;
 mod part;
@@ -19,6 +20,7 @@ use crate::record::PartState;
 use crate::record::is_tag;
 
 pub use build::build;
+pub use claim::claim;
 pub use figure::parse_value;
 pub use flow::flow;
 pub use part::part;
