@@ -13,6 +13,9 @@ use crate::workflow::Failure;
 use crate::workflow::claim_standing;
 use crate::workflow::weigh;
 
+/// Distance of the grid points unless said, rpm.
+const STEP: u32 = 100;
+
 /// Is the gain real, and what else could explain it; refused where something that could differ is undocumented
 #[derive(Debug, Args)]
 #[command(
@@ -62,7 +65,7 @@ pub(super) struct Weigh {
     #[arg(long, value_name = "TAG", conflicts_with = "base")]
     cell: Option<String>,
     /// Distance of the grid points, in rpm
-    #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
+    #[arg(long, value_name = "RPM", default_value_t = STEP, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
     /// Smooth all curves alike over this width in rpm; nothing is smoothed unless asked
     #[arg(long, value_name = "RPM", value_parser = clap::value_parser!(u32).range(20..=4000))]
@@ -105,14 +108,9 @@ pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
 }
 
 impl Weigh {
-    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
-        let book = surroundings.book()?;
-        if let Some(name) = self.claim {
-            let answer = claim_standing::claim(&book, &name)?;
-            let text = render::claim_weighed(&answer, surroundings.look());
-            return Ok(Said { text, json: render::json("claim", &answer), code: claim::code(&answer) });
-        }
-        let request = weigh::WeighRequest {
+    /// What is asked.
+    pub(super) fn request(self) -> weigh::WeighRequest {
+        weigh::WeighRequest {
             base: self.base,
             test: self.test,
             window: self.window,
@@ -135,7 +133,44 @@ impl Weigh {
             smooth_rpm: self.smooth,
             pending: self.pending,
             window_beforehand: false,
-        };
+        }
+    }
+
+    /// The words of a command line that asks the same and answers as JSON.
+    pub(super) fn words(&self) -> Vec<String> {
+        let mut words = vec!["weigh".to_owned(), "--base".to_owned()];
+        words.extend(self.base.iter().cloned());
+        words.push("--test".to_owned());
+        words.extend(self.test.iter().cloned());
+        let figure = self.figure.and_then(|figure| figure.to_possible_value());
+        let flags = [
+            ("--window", self.window.map(|(low, high)| format!("{low}..{high}"))),
+            ("--figure", figure.map(|figure| figure.get_name().to_owned())),
+            ("--at", self.at.map(|at| at.to_string())),
+            ("--least", self.least.clone()),
+            ("--within", self.within.clone()),
+            ("--correct-to", self.correct_to.clone()),
+            ("--subject", self.subject.clone()),
+            ("--detect", self.detect.clone()),
+            ("--step", (self.step != STEP).then(|| self.step.to_string())),
+            ("--smooth", self.smooth.map(|smooth| smooth.to_string())),
+        ];
+        for (flag, value) in flags {
+            words.extend(value.into_iter().flat_map(|value| [flag.to_owned(), value]));
+        }
+        let switches = [("--plan", self.plan), ("--pending", self.pending), ("--json", true)];
+        words.extend(switches.iter().filter(|(_, on)| *on).map(|(switch, _)| (*switch).to_owned()));
+        words
+    }
+
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        if let Some(name) = self.claim {
+            let answer = claim_standing::claim(&book, &name)?;
+            let text = render::claim_weighed(&answer, surroundings.look());
+            return Ok(Said { text, json: render::json("claim", &answer), code: claim::code(&answer) });
+        }
+        let request = self.request();
         let answer = weigh::weigh(&book, &request)?;
         let code = if matches!(answer, WeighAnswer::Refused(_)) { REFUSED } else { 0 };
         Ok(Said {

@@ -2,6 +2,7 @@
 
 use crate::answer::BandRow;
 use crate::answer::CrossingLine;
+use crate::answer::RangeLine;
 use crate::answer::SweepLine;
 use crate::answer::WeighAnswer;
 use crate::answer::Weighed;
@@ -57,11 +58,7 @@ fn whole(page: &mut Page, weighed: &Weighed) {
     );
     weigh_rests::scatter(page, &weighed.scatter, &weighed.unit);
     for (session, drift) in &weighed.drift {
-        let words = drift.as_ref().map_or_else(
-            || "cannot be told from these pulls".to_owned(),
-            |drift| format!("{} for each pull within fit-ups", interval(drift, weighed)),
-        );
-        page.line(2, Tone::Plain, &format!("drift in {session}, always fitted: {words}"));
+        page.line(2, Tone::Plain, &drift_words(session, drift.as_ref(), weighed));
     }
     if let Some(first) = &weighed.first_pull {
         page.line(
@@ -107,7 +104,8 @@ fn whole(page: &mut Page, weighed: &Weighed) {
     pending(page, &weighed.pending);
 }
 
-fn verdict(page: &mut Page, weighed: &Weighed) {
+/// The verdict in words, without its full stop, with its tone.
+pub(super) fn verdict_words(weighed: &Weighed) -> (Tone, String) {
     let ruling = &weighed.ruling;
     let claim = if ruling.least.abs() > 0.0 {
         format!("A gain of at least {:.2} {}", ruling.least, weighed.unit)
@@ -122,41 +120,50 @@ fn verdict(page: &mut Page, weighed: &Weighed) {
         "contradicted" => (Tone::Bad, "is contradicted: the whole interval lies below it"),
         _ => (Tone::Heading, "is not shown: the interval holds less as well"),
     };
-    page.line(0, tone, &format!("{claim} {words}."));
-    page.line(
-        0,
-        Tone::Plain,
-        &format!(
-            "Test less base, {}: {}, or {:+.2} % ({:+.2} to {:+.2} %).",
-            weighed.figure,
-            interval(&weighed.difference, weighed),
-            weighed.percent.value,
-            weighed.percent.lower,
-            weighed.percent.upper
-        ),
-    );
+    (tone, format!("{claim} {words}"))
+}
+
+/// The difference in a sentence.
+pub(super) fn difference_words(weighed: &Weighed) -> String {
+    format!(
+        "Test less base, {}: {}, or {:+.2} % ({:+.2} to {:+.2} %).",
+        weighed.figure,
+        interval(&weighed.difference, weighed),
+        weighed.percent.value,
+        weighed.percent.lower,
+        weighed.percent.upper
+    )
+}
+
+/// What belongs beside the difference, a sentence each: where the peak went, equivalence, a close call.
+pub(super) fn beside_words(weighed: &Weighed) -> Vec<String> {
+    let mut words = Vec::new();
     if let Some((value, lower, upper)) = weighed.peak_speed {
-        page.line(
-            0,
-            Tone::Plain,
-            &format!("The peak moved by {value:+.0} rpm ({lower:+.0} to {upper:+.0} rpm)."),
-        );
+        words.push(format!("The peak moved by {value:+.0} rpm ({lower:+.0} to {upper:+.0} rpm)."));
     }
     if let Some(equivalence) = &weighed.equivalence {
-        page.line(
-            0,
-            Tone::Plain,
-            &format!(
-                "No difference larger than {:.2} {}: {} (two one-sided tests, p {:.3}).",
-                equivalence.margin,
-                weighed.unit,
-                if equivalence.shown { "shown" } else { "not shown" },
-                equivalence.probability
-            ),
-        );
+        words.push(format!(
+            "No difference larger than {:.2} {}: {} (two one-sided tests, p {:.3}).",
+            equivalence.margin,
+            weighed.unit,
+            if equivalence.shown { "shown" } else { "not shown" },
+            equivalence.probability
+        ));
     }
-    if ruling.close_call {
-        page.line(0, Tone::Doubt, "The limit lies at the very end of the interval: a close call.");
+    if weighed.ruling.close_call {
+        words.push("The limit lies at the very end of the interval: a close call.".to_owned());
+    }
+    words
+}
+
+fn verdict(page: &mut Page, weighed: &Weighed) {
+    let ruling = &weighed.ruling;
+    let (tone, words) = verdict_words(weighed);
+    page.line(0, tone, &format!("{words}."));
+    page.line(0, Tone::Plain, &difference_words(weighed));
+    for words in beside_words(weighed) {
+        let tone = if words.ends_with("a close call.") { Tone::Doubt } else { Tone::Plain };
+        page.line(0, tone, &words);
     }
     if !ruling.reasons.is_empty() {
         page.heading("What is to be read with it, the weightiest first");
@@ -166,7 +173,7 @@ fn verdict(page: &mut Page, weighed: &Weighed) {
     }
 }
 
-fn interval(number: &WithInterval, weighed: &Weighed) -> String {
+pub(super) fn interval(number: &WithInterval, weighed: &Weighed) -> String {
     format!("{:+.2} {} ({:+.2} to {:+.2})", number.value, weighed.unit, number.lower, number.upper)
 }
 
@@ -217,17 +224,7 @@ fn band(page: &mut Page, weighed: &Weighed) {
     page.heading(&format!("Test less base over speed, {}", weighed.unit));
     if band.simultaneous {
         for range in &band.ranges {
-            page.line(
-                2,
-                Tone::Plain,
-                &format!(
-                    "{} to {} rpm: {}, a mean gain of {}",
-                    range.from,
-                    range.to,
-                    range.standing,
-                    interval(&range.gain, weighed)
-                ),
-            );
+            page.line(2, Tone::Plain, &range_words(range, weighed));
         }
         page.line(2, Tone::Plain, "the band holds at all speeds at once (95 %)");
     } else {
@@ -278,7 +275,27 @@ fn band(page: &mut Page, weighed: &Weighed) {
     }
 }
 
-fn crossing_words(crossing: &CrossingLine, rows: &[BandRow]) -> String {
+/// A range of speeds with its standing.
+pub(super) fn range_words(range: &RangeLine, weighed: &Weighed) -> String {
+    format!(
+        "{} to {} rpm: {}, a mean gain of {}",
+        range.from,
+        range.to,
+        range.standing,
+        interval(&range.gain, weighed)
+    )
+}
+
+/// The drift of a session.
+pub(super) fn drift_words(session: &str, drift: Option<&WithInterval>, weighed: &Weighed) -> String {
+    let words = drift.map_or_else(
+        || "cannot be told from these pulls".to_owned(),
+        |drift| format!("{} for each pull within fit-ups", interval(drift, weighed)),
+    );
+    format!("drift in {session}, always fitted: {words}")
+}
+
+pub(super) fn crossing_words(crossing: &CrossingLine, rows: &[BandRow]) -> String {
     let (first, last) = (rows.first().map_or(0, |row| row.rpm), rows.last().map_or(0, |row| row.rpm));
     let verb = match crossing.upward {
         Some(true) => "the test curve comes to lie above the base's",
@@ -299,7 +316,7 @@ fn crossing_words(crossing: &CrossingLine, rows: &[BandRow]) -> String {
 }
 
 /// Speeds as people say them, the first few.
-fn speeds(speeds: &[u32]) -> String {
+pub(super) fn speeds(speeds: &[u32]) -> String {
     let mut text: Vec<String> = speeds.iter().take(8).map(u32::to_string).collect();
     if speeds.len() > text.len() {
         text.push(format!("{} more", speeds.len() - text.len()));

@@ -1,6 +1,7 @@
 //! What a weighing rests on, as text: scatter and its pulls, what else differs, what nobody knows, tuning, choices, plans.
 
 use crate::answer::BudgetLine;
+use crate::answer::ChosenLine;
 use crate::answer::PlanLine;
 use crate::answer::Planned;
 use crate::answer::SpreadLine;
@@ -83,7 +84,7 @@ fn budget_words(line: &BudgetLine, unit: &str) -> String {
     }
 }
 
-fn unknown_words(line: &UnknownLine) -> String {
+pub(super) fn unknown_words(line: &UnknownLine) -> String {
     let range = line.percent.map_or_else(
         || "no sound model says how much it moves".to_owned(),
         |(least, most)| format!("its plausible values move the figure by {least:+.2} to {most:+.2} %"),
@@ -94,48 +95,52 @@ fn unknown_words(line: &UnknownLine) -> String {
 
 pub(super) fn chosen(page: &mut Page, weighed: &Weighed) {
     for line in &weighed.chosen {
-        let bias = line.bias.map_or_else(
-            || "neither the best nor the worst of them".to_owned(),
-            |bias| {
-                format!(
-                    "chosen so, noise alone moves this side's mean by about {bias:+.2} {}, and the gain with it",
-                    weighed.unit
-                )
-            },
-        );
-        page.line(
-            2,
-            Tone::Doubt,
-            &format!(
-                "{}: {} were weighed ({}), without {}: {bias}",
-                line.side,
-                line.says,
-                line.named.join(", "),
-                line.unnamed.join(", ")
-            ),
-        );
+        page.line(2, Tone::Doubt, &chosen_words(line, &weighed.unit));
     }
 }
 
+pub(super) fn chosen_words(line: &ChosenLine, unit: &str) -> String {
+    let bias = line.bias.map_or_else(
+        || "neither the best nor the worst of them".to_owned(),
+        |bias| {
+            format!("chosen so, noise alone moves this side's mean by about {bias:+.2} {unit}, and the gain with it")
+        },
+    );
+    format!(
+        "{}: {} were weighed ({}), without {}: {bias}",
+        line.side,
+        line.says,
+        line.named.join(", "),
+        line.unnamed.join(", ")
+    )
+}
+
 pub(super) fn plan(page: &mut Page, plan: &PlanLine, unit: &str) {
-    page.heading(&format!("To show a gain of {:.2} {unit} with 80 % power", plan.detect));
-    match (plan.fit_ups, plan.pulls, plan.half_width, plan.power) {
-        (Some(fit_ups), Some(pulls), Some(half), Some(power)) => {
-            page.line(
-                2,
-                Tone::Plain,
-                &format!(
-                    "{fit_ups} fit-ups a side with {} each, in the order {}; the interval would be about ±{half:.2} \
-                     {unit}, the power {:.0} %",
-                    counted(pulls, "pull"),
-                    plan.order.join(", "),
-                    100.0 * power
-                ),
-            );
-        }
-        _ => page.line(2, Tone::Plain, "twelve fit-ups a side would not do: lower the scatter first"),
-    }
+    page.heading(&plan_title(plan, unit));
+    page.line(2, Tone::Plain, &plan_body(plan, unit));
     page.line(2, Tone::Faint, &plan.says);
+}
+
+/// A plan in one paragraph.
+pub(super) fn plan_words(plan: &PlanLine, unit: &str) -> String {
+    format!("{}: {}; {}.", plan_title(plan, unit), plan_body(plan, unit), plan.says)
+}
+
+fn plan_title(plan: &PlanLine, unit: &str) -> String {
+    format!("To show a gain of {:.2} {unit} with 80 % power", plan.detect)
+}
+
+fn plan_body(plan: &PlanLine, unit: &str) -> String {
+    match (plan.fit_ups, plan.pulls, plan.half_width, plan.power) {
+        (Some(fit_ups), Some(pulls), Some(half), Some(power)) => format!(
+            "{fit_ups} fit-ups a side with {} each, in the order {}; the interval would be about ±{half:.2} {unit}, \
+             the power {:.0} %",
+            counted(pulls, "pull"),
+            plan.order.join(", "),
+            100.0 * power
+        ),
+        _ => "twelve fit-ups a side would not do: lower the scatter first".to_owned(),
+    }
 }
 
 pub(super) fn planned(page: &mut Page, planned: &Planned) {

@@ -66,6 +66,6 @@ pub use recovery::{Outcome, Recovery};
 pub use scratch::Scratch;
 pub use snapshot::{Entry, EntryKind, Snapshot};
 pub use source::Source;
-pub use vault::{DEFAULT_IN_GIT, RawCheck, RawFile, RawPlace, RawReader, Vault};
+pub use vault::{DEFAULT_IN_GIT, RawCheck, RawFile, RawPlace, RawReader, Vault, digest};
 pub use verify::Verification;
 pub use writing::{CommitForm, Signer, Step, Writing};

@@ -217,6 +217,11 @@ pub(super) fn is_digest(name: &str) -> bool {
     name.len() == 64 && name.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
 }
 
+/// SHA-256 of bytes, in lower-case hexadecimal digits.
+pub fn digest(bytes: &[u8]) -> String {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
 /// Lower-case hexadecimal digits of a digest.
 pub(super) fn hexadecimal(digest: &[u8]) -> String {
     use fmt::Write;

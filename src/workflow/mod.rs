@@ -50,6 +50,8 @@ mod milling;
 pub mod names;
 pub mod new_book;
 pub mod page;
+pub mod page_pull;
+pub mod page_weigh;
 mod pull_index;
 mod query;
 pub mod rework;

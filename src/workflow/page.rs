@@ -1,18 +1,62 @@
-//! Write a page: a file of its own, never in the place of another.
+//! Write a page: a file of its own, never in the place of another, marked with what it is of.
 
 use std::io::Write;
 use std::path::Path;
 
 use crate::answer::PageAnswer;
+use crate::answer::PageMark;
 use crate::finding::Finding;
+use crate::store::Book;
 use crate::store::Outward;
+use crate::store::digest;
 use crate::workflow::Failure;
+use crate::workflow::Library;
+
+/// The mark of a page: the book, what it is of, the commit, and the hash of the answer that it shows.
+///
+/// `json` is that answer, `command` the words that give it again.
+///
+/// # Errors
+/// The store's.
+pub fn mark(
+    book: &Book,
+    about: String,
+    commit: &str,
+    command: &[String],
+    json: &str,
+) -> Result<PageMark, Failure> {
+    let command = std::iter::once("mulebook".to_owned()).chain(command.iter().map(|word| shell_word(word)));
+    Ok(PageMark {
+        book: Library::at_head(book)?.page().name.clone(),
+        about,
+        commit: commit.to_owned(),
+        sha256: digest(json.as_bytes()),
+        command: command.collect::<Vec<_>>().join(" "),
+    })
+}
+
+/// A word as a shell takes it.
+fn shell_word(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_.,=/:+@%".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        return word.to_owned();
+    }
+    format!("'{}'", word.replace('\'', "'\\''"))
+}
+
+/// There are no sides to draw.
+pub fn nothing_to_draw() -> Failure {
+    Failure::usage(
+        Finding::error("nothing-to-draw", "a plan without sides has no page")
+            .next("name both sides with --base and --test, or see the plan with `mulebook weigh --plan`"),
+    )
+}
 
 /// Writes a page to a file that is not there yet.
 ///
 /// # Errors
 /// The path names no file, one of that name is there, or it cannot be written; nothing half-written is left.
-pub fn write(file: &Path, shows: &'static str, commit: &str, html: &str) -> Result<PageAnswer, Failure> {
+pub fn write(file: &Path, shows: &'static str, mark: &PageMark, html: &str) -> Result<PageAnswer, Failure> {
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let Some(name) = file.file_name().and_then(|name| name.to_str()) else {
         return Err(Failure::usage(
@@ -32,7 +76,8 @@ pub fn write(file: &Path, shows: &'static str, commit: &str, html: &str) -> Resu
         shows,
         file: file.display().to_string(),
         bytes: html.len() as u64,
-        commit: commit.to_owned(),
+        commit: mark.commit.clone(),
+        sha256: mark.sha256.clone(),
         next: "open it in a browser; printing fits A4 and Letter".to_owned(),
     })
 }

@@ -30,6 +30,7 @@ use crate::workflow::compare::pending_among;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
 use crate::workflow::inertia;
+use crate::workflow::page_weigh::Drawn;
 use crate::workflow::sought::Sought;
 use crate::workflow::sweep::Found;
 use crate::workflow::weigh_budget;
@@ -86,8 +87,12 @@ pub struct WeighRequest {
 /// # Errors
 /// A name means nothing, a pull has no curve, or the layout of the pulls tells no difference. A refusal is an answer.
 pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure> {
-    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
-    weigh_in(book, &library, request)
+    weigh_in(book, &library(book, request)?, request)
+}
+
+/// The library that is answered from.
+pub(super) fn library(book: &Book, request: &WeighRequest) -> Result<Library, Failure> {
+    if request.pending { Library::with_pending(book) } else { Library::at_head(book) }
 }
 
 /// The same in a library of the book that is open already, which then knows what was read.
@@ -98,6 +103,16 @@ pub(super) fn weigh_in(
     book: &Book,
     library: &Library,
     request: &WeighRequest,
+) -> Result<WeighAnswer, Failure> {
+    weigh_with(book, library, request, &mut |_| Ok(()))
+}
+
+/// The same; what was weighed is handed on while it is at hand, so that a page can draw it.
+pub(super) fn weigh_with(
+    book: &Book,
+    library: &Library,
+    request: &WeighRequest,
+    draw: &mut dyn FnMut(&Drawn<'_>) -> Result<(), Failure>,
 ) -> Result<WeighAnswer, Failure> {
     if request.base.is_empty() && request.test.is_empty() {
         return Ok(WeighAnswer::Planned(Box::new(weigh_plan::plan(book, library, request)?)));
@@ -184,6 +199,15 @@ pub(super) fn weigh_in(
         least: scale.least.unwrap_or(0.0),
     };
     let budget = asked.budget()?;
+    let first = pairs.iter().find(|(i, j, _)| (*i, *j) == (0, count)).map(|(_, _, checked)| checked);
+    draw(&Drawn {
+        library,
+        elsewhere: &elsewhere,
+        layout: &layout,
+        pulls: &pulls,
+        speeds: &speeds,
+        pair: first,
+    })?;
     let mut reservations = verdict::layout_reservations(&layout, &difference);
     reservations.extend(budget.reservations);
     if (request.window.is_some() || request.at.is_some()) && !request.window_beforehand {

@@ -1,10 +1,14 @@
+use sha2::Digest;
+use sha2::Sha256;
+
 use super::bench::Bench;
 use super::kept;
 use super::shown;
 
 fn written(bench: &Bench, arguments: &[&str]) -> String {
-    let mut all = vec!["page", "--out", "page.html"];
+    let mut all = vec!["page"];
     all.extend(arguments);
+    all.extend(["--out", "page.html"]);
     bench.run(&all).done();
     let html = bench.read("page.html");
     std::fs::remove_file(bench.book().join("page.html")).expect("it was written");
@@ -41,11 +45,49 @@ fn a_page_is_never_in_the_way_of_another_and_shows_nothing_that_is_refused() {
     bench.run(&["build", "b2", "--from", "b1", "--set", "cylinder-head=h3/a"]).done();
     let refused = bench.run(&["page", "b1", "b2", "--out", "no.html"]);
     assert_eq!(refused.code, 3);
-    assert!(!bench.book().join("no.html").exists());
+    let page = bench.read("no.html");
+    kept!("page-refusal", &page);
+    assert!(
+        page.contains("the comparison was refused")
+            && !page.contains("<svg")
+            && !page.contains("Torque and power,")
+    );
+    let refused = bench.run(&["page", "weigh", "--base", "1", "--test", "b1", "--out", "neither.html"]);
+    assert_ne!(refused.code, 0, "{refused:?}");
     bench.put("book/mine.html", "mine");
     let there = bench.run(&["page", "b1", "--out", "mine.html"]);
     assert_eq!((there.code, bench.read("mine.html").as_str()), (1, "mine"));
     shown!(bench, "no-name", &["page", "b1", "--out", ".."]);
+}
+
+#[test]
+fn a_weighing_is_drawn_with_every_repeat_and_its_band() {
+    let bench = Bench::demo();
+    let sides = ["--base", "0411a-01..03", "0411a-09..10", "--test", "0411a-04..06", "--least", "3 N·m"];
+    let page = written(&bench, &[&["weigh"], sides.as_slice()].concat());
+    kept!("page-weigh", &page);
+    for words in [
+        "A gain of at least 3.00 N·m",
+        "What is not known",
+        "What would settle most",
+        "undecided",
+        "carbon monoxide",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    for pull in ["0411a-01", "0411a-09", "0411a-06"] {
+        assert_eq!(page.matches(&format!("data-pull=\"{pull}\"")).count(), 2, "torque and power of {pull}");
+    }
+    assert!(page.len() < 400_000, "{}", page.len());
+    shown!(bench, "plan", &["page", "weigh", "--plan", "--detect", "4 hp"]);
+    let answer =
+        bench.run(&[&["page", "weigh"], sides.as_slice(), &["--json", "--out", "json.html"]].concat()).done();
+    let again = bench.run(&[&["weigh"], sides.as_slice(), &["--json"]].concat()).done();
+    let hash: String =
+        Sha256::digest(again.out.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(answer.json()["sha256"], hash.as_str());
+    assert!(page.contains(&hash), "the foot names the hash of what `weigh --json` answers");
+    assert!(page.contains("mulebook weigh --base 0411a-01..03 0411a-09..10 --test 0411a-04..06 --least &#39;3 N·m&#39; --json") || page.contains("--least '3 N·m' --json"));
 }
 
 /// A record may come from anybody: markup, quotes, marks that turn the reading direction, very long words.

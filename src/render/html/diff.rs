@@ -3,44 +3,44 @@
 use maud::Markup;
 use maud::html;
 
-use super::plot::Line;
 use super::plot::Plot;
-use super::{cautions, document, list, plain, side};
+use super::plot::Points;
+use super::{cell, document, list, plain, side, wide, with_table};
 use crate::answer::BarredLine;
 use crate::answer::ChangeLine;
 use crate::answer::Compared;
 use crate::answer::CurveRow;
 use crate::answer::Curves;
 use crate::answer::FigureLine;
+use crate::answer::PageMark;
 use crate::render::derived::{barred_words, basis_inputs, basis_words};
 use crate::render::diff::GROUPS;
 use crate::render::diff::side_words;
 
+/// A figure of base and test.
+pub(super) type Both = (Option<f64>, Option<f64>);
+
 /// A comparison that was not refused, as a page.
-pub fn diff_page(compared: &Compared) -> String {
-    let about = format!("{} against {}", compared.test, compared.base);
-    let body = html! {
-        header {
-            p class="kicker" { "Base " (plain(&compared.base)) ", test " (plain(&compared.test)) ", at commit " span class="hash" { (compared.commit) } }
-            h1 { (plain(&compared.headline)) }
-        }
-        main {
-            (open(compared))
-            (changes(compared))
-            (shared(compared))
-            @if let Some(curves) = &compared.curves { (self::curves(compared, curves)) }
-            @if let Some(why) = &compared.no_curves { p { "No curves side by side: " (plain(why)) "." } }
-            (derived(compared))
-            (soft(compared))
-            @if !compared.doubts.is_empty() {
-                h2 { "Doubts recorded with the pulls" }
-                (list(&compared.doubts))
-            }
-            (cautions())
-        }
-        footer { p { (plain(&compared.next)) "." } }
+pub fn diff_page(compared: &Compared, mark: &PageMark) -> String {
+    let kicker = html! {
+        "Base " (plain(&compared.base)) ", test " (plain(&compared.test)) ", at commit " span class="hash" { (compared.commit) }
     };
-    document(&format!("What differs: {about}"), &about, &compared.commit, &body)
+    let body = html! {
+        (changes(compared, 2))
+        (open(compared))
+        (shared(compared))
+        (soft(compared))
+        @if !compared.doubts.is_empty() {
+            h2 { "Doubts recorded with the pulls" }
+            (list(&compared.doubts))
+        }
+        @if let Some(curves) = &compared.curves { (self::curves(compared, curves)) }
+        @if let Some(why) = &compared.no_curves { p { "No curves side by side: " (plain(why)) "." } }
+        (derived(compared))
+        (wear(compared))
+        p { (plain(&compared.next)) "." }
+    };
+    document(mark, &compared.headline, &kicker, &body)
 }
 
 fn open(compared: &Compared) -> Markup {
@@ -61,18 +61,48 @@ fn open(compared: &Compared) -> Markup {
     }
 }
 
-fn changes(compared: &Compared) -> Markup {
+/// What changed, by group, under headings of a level.
+pub(super) fn changes(compared: &Compared, level: u8) -> Markup {
     html! {
         @for (group, title) in GROUPS {
             @let lines: Vec<&ChangeLine> = compared.changes.iter().filter(|change| change.group == group).collect();
             @if !lines.is_empty() {
-                h2 { (title) }
-                div class="scroll" {
+                @if level == 2 { h2 { "What changed: " (title.to_lowercase()) } } @else { h3 { (title) } }
+                (wide(title, &html! {
                     table {
                         thead { tr { th scope="col" { "What" } th scope="col" { "Base, " (plain(&compared.base)) } th scope="col" { "Test, " (plain(&compared.test)) } } }
                         tbody { @for line in lines { (change(line)) } }
                     }
-                }
+                }))
+            }
+        }
+    }
+}
+
+/// How much the parts have run.
+fn wear(compared: &Compared) -> Markup {
+    let said = |pulls: Option<u32>, seconds: Option<f64>| match pulls {
+        None => "not on".to_owned(),
+        Some(pulls) => match seconds.filter(|seconds| *seconds > 0.0) {
+            Some(seconds) => format!("{pulls} ({:.1} min logged)", seconds / 60.0),
+            None => pulls.to_string(),
+        },
+    };
+    html! {
+        @if !compared.wear.is_empty() {
+            h2 { "Run since their state began" }
+            details {
+                summary { "Pulls of each part, this one included" }
+                (wide("Pulls of each part", &html! {
+                    table {
+                        thead { tr { th scope="col" { "Part" } th scope="col" { "Base" } th scope="col" { "Test" } } }
+                        tbody { @for line in &compared.wear { tr {
+                            th scope="row" { (plain(&line.part)) }
+                            td { (said(line.base_pulls, line.base_seconds)) }
+                            td { (said(line.test_pulls, line.test_seconds)) }
+                        } } }
+                    }
+                }))
             }
         }
     }
@@ -101,7 +131,7 @@ fn derived(compared: &Compared) -> Markup {
     html! {
         @if !compared.derived.is_empty() {
             h2 { "Derived from the records, with intervals of 95 %" }
-            div class="scroll" {
+            (wide("Derived figures", &html! {
                 table {
                     thead { tr { th scope="col" { "Figure" } th scope="col" { "Base" } th scope="col" { "Test" } th scope="col" { "Test less base" } } }
                     tbody {
@@ -121,7 +151,7 @@ fn derived(compared: &Compared) -> Markup {
                         }
                     }
                 }
-            }
+            }))
         }
     }
 }
@@ -161,59 +191,13 @@ fn curves(compared: &Compared, curves: &Curves) -> Markup {
     } else {
         format!("both brought to {}", curves.correction)
     };
-    let plot = |id: &str,
-                name: &str,
-                unit: &str,
-                base: &dyn Fn(&CurveRow) -> Option<f64>,
-                test: &dyn Fn(&CurveRow) -> Option<f64>| {
-        let points = |of: &dyn Fn(&CurveRow) -> Option<f64>| {
-            curves.rows.iter().map(|row| (f64::from(row.rpm), of(row))).collect()
-        };
-        let lines = vec![
-            Line { side: "base", label: "base", points: points(base) },
-            Line { side: "test", label: "test", points: points(test) },
-        ];
-        let title = format!(
-            "{name} of {} (base, solid, round marks) and {} (test, dashed, square marks) over engine speed",
-            compared.base, compared.test
-        );
-        Plot { id, title, y_label: format!("{name}, {unit}"), lines }.draw(&|rpm| {
-            let row = curves.rows.iter().find(|row| (f64::from(row.rpm) - rpm).abs() < 0.5);
-            let says = |value: Option<f64>| {
-                value.map_or_else(|| "-".to_owned(), |value| format!("{value:.1} {unit}"))
-            };
-            row.map_or_else(String::new, |row| {
-                format!("{rpm} rpm: base {}, test {}", says(base(row)), says(test(row)))
-            })
-        })
-    };
-    let cell = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.1}"));
     html! {
-        div class="together" {
         h2 { "Torque and power, " (plain(&carried)) }
-        p class="note" { "Values side by side, not weighed: a difference here is not yet a gain." }
-        @if let Some(plot) = plot("torque", "torque", &curves.torque_unit, &|row| row.base_torque, &|row| row.test_torque) { (plot) }
+        p class="note" {
+            "One pull a side, values side by side, not weighed: how single pulls scatter is not known here, and a difference is not yet a gain."
         }
-        @if let Some(plot) = plot("power", "power", &curves.power_unit, &|row| row.base_power, &|row| row.test_power) { (plot) }
-        details open {
-            summary { "Each " (curves.step_rpm) " rpm as a table" }
-            div class="scroll" {
-                table {
-                    thead {
-                        tr { th scope="col" class="number" rowspan="2" { "rpm" } th scope="colgroup" colspan="2" { "torque, " (curves.torque_unit) } th scope="colgroup" colspan="2" { "power, " (curves.power_unit) } }
-                        tr { @for _ in 0..2 { th scope="col" class="number" { "base" } th scope="col" class="number" { "test" } } }
-                    }
-                    tbody {
-                        @for row in &curves.rows {
-                            tr {
-                                th scope="row" class="number" { (row.rpm) }
-                                @for value in [row.base_torque, row.test_torque, row.base_power, row.test_power] { td class="number" { (cell(value)) } }
-                            }
-                        }
-                    }
-                }
-            }
-        }
+        (pair("torque", &curves.torque_unit, compared, &|row| (row.base_torque, row.test_torque)))
+        (pair("power", &curves.power_unit, compared, &|row| (row.base_power, row.test_power)))
         @for basis in &curves.brought {
             p class="note" {
                 (plain(&basis_words(basis)))
@@ -223,4 +207,38 @@ fn curves(compared: &Compared, curves: &Curves) -> Markup {
         }
         @for cut in &curves.cut { p class="note" { (plain(cut)) } }
     }
+}
+
+/// One quantity of both sides: the curves, the difference, and the same as a table.
+fn pair(name: &str, unit: &str, compared: &Compared, of: &dyn Fn(&CurveRow) -> Both) -> Markup {
+    let rows = compared.curves.as_ref().map(|curves| curves.rows.as_slice()).unwrap_or_default();
+    let over = |value: &dyn Fn(&CurveRow) -> Option<f64>| -> Points {
+        rows.iter().map(|row| (f64::from(row.rpm), value(row))).collect()
+    };
+    let less = |row: &CurveRow| of(row).0.zip(of(row).1).map(|(base, test)| test - base);
+    let title = format!(
+        "{name} of {} (base, solid, round marks) and {} (test, dashed, square marks) over engine speed",
+        compared.base, compared.test
+    );
+    let at = |rpm: f64| rows.iter().find(move |row| (f64::from(row.rpm) - rpm).abs() < 0.5);
+    let drawn = Plot::new(name, title, format!("{name}, {unit}"))
+        .line("base", "base", over(&|row| of(row).0))
+        .line("test", "test", over(&|row| of(row).1))
+        .draw(&|rpm| {
+            at(rpm).map_or_else(String::new, |row| {
+                let (base, test) = of(row);
+                format!("{} rpm: base {} {unit}, test {} {unit}", row.rpm, cell(base, 1), cell(test, 1))
+            })
+        });
+    let table = html! {
+        table {
+            thead { tr { @for head in ["rpm", "base", "test", "test less base"] { th scope="col" class="number" { (head) } } } }
+            tbody { @for row in rows { tr {
+                th scope="row" class="number" { (row.rpm) }
+                @for value in [of(row).0, of(row).1] { td class="number" { (cell(value, 1)) } }
+                td class="number" { (less(row).map_or_else(|| "-".to_owned(), |less| format!("{less:+.1}"))) }
+            } } }
+        }
+    };
+    with_table(drawn, &format!("{name} at each speed as a table, {unit}"), &table)
 }

@@ -3,7 +3,9 @@
 use maud::Markup;
 use maud::html;
 
-use super::{cautions, document, list, plain, side};
+use super::{document, list, plain, pull, side, wide};
+use crate::answer::PageMark;
+use crate::answer::PullCurve;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SheetPull;
@@ -11,9 +13,8 @@ use crate::answer::SheetRoleLine;
 use crate::render::derived::bare;
 use crate::render::derived::speed_columns;
 
-/// The sheet of a build or a pull as a page.
-pub fn sheet_page(sheet: &SheetAnswer) -> String {
-    let title = format!("Sheet of the {} {}", sheet.of, sheet.name);
+/// The sheet of a build or a pull as a page; of a pull with its curve, or why it has none.
+pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>, mark: &PageMark) -> String {
     let mut about: Vec<String> = Vec::new();
     if sheet.of == "pull" {
         about.extend(sheet.build.iter().map(|build| format!("build {build}")));
@@ -21,39 +22,41 @@ pub fn sheet_page(sheet: &SheetAnswer) -> String {
     about.extend(sheet.engine.iter().map(|engine| format!("engine {engine}")));
     about.extend(sheet.on.clone());
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
+    let kicker = html! { (plain(&about.join(", "))) ", at commit " span class="hash" { (sheet.commit) } };
+    let peaks = curve.and_then(|curve| curve.as_ref().ok()).and_then(pull::peak_words);
     let body = html! {
-        header {
-            p class="kicker" { (plain(&about.join(", "))) ", at commit " span class="hash" { (sheet.commit) } }
-            h1 { (plain(&title)) }
+        @if let Some(words) = &peaks { p class="answer" { (plain(words)) } }
+        @for pull in sheet.pulls.iter().filter(|_| sheet.of == "pull") {
+            p { "It is " strong { (plain(&pull.outcome)) } "." }
         }
-        main {
-            @for note in &sheet.notes { p { (plain(note)) } }
-            @if sheet.gaps > 0 {
-                p class="unknown" { "Not documented, of what a comparison asks for: " (sheet.gaps) "." }
-            }
-            h2 { "Parts, in order of assembly" }
-            (table("Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
-            (section("Settings", &sheet.settings))
-            (section("Fits", &sheet.fits))
-            (section("How it was run", &sheet.run))
-            (section("Conditions", &sheet.conditions))
-            (derived(sheet))
-            (pulls(sheet))
-            (cautions())
+        @for note in &sheet.notes { p { (plain(note)) } }
+        @if sheet.gaps > 0 {
+            p class="unknown" { "Not documented, of what a comparison asks for: " (sheet.gaps) "." }
+        } @else {
+            p { "Everything that a comparison asks for is documented." }
         }
-        footer { p { "From the book at commit " span class="hash" { (sheet.commit) } ". Raw files are named by the SHA-256 of their bytes." } }
+        @if let Some(curve) = curve { (pull::curve(curve)) }
+        h2 { "Parts, in order of assembly" }
+        (table("Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
+        (section("Settings", &sheet.settings))
+        (section("Fits", &sheet.fits))
+        (section("How it was run", &sheet.run))
+        (section("Conditions", &sheet.conditions))
+        (derived(sheet))
+        (pulls(sheet))
+        p class="note" { "Raw files are named by the SHA-256 of their bytes." }
     };
-    document(&title, &title, &sheet.commit, &body)
+    document(mark, &format!("Sheet of the {} {}", sheet.of, sheet.name), &kicker, &body)
 }
 
 fn table(name: &str, rows: Markup) -> Markup {
     html! {
-        div class="scroll" {
+        (wide(name, &html! {
             table {
                 thead { tr { th scope="col" { (name) } th scope="col" { "What is known of it" } } }
                 tbody { (rows) }
             }
-        }
+        }))
     }
 }
 
@@ -154,7 +157,7 @@ fn by_speed(sheet: &SheetAnswer) -> Markup {
     html! {
         @if !columns.is_empty() {
             h2 { "Near each speed, torque as observed, with intervals of 95 %" }
-            div class="scroll" {
+            (wide("Near each speed", &html! {
                 table {
                     thead {
                         tr {
@@ -175,7 +178,7 @@ fn by_speed(sheet: &SheetAnswer) -> Markup {
                         }
                     }
                 }
-            }
+            }))
         }
     }
 }

@@ -1,0 +1,68 @@
+//! The curve of one pull.
+
+use maud::Markup;
+use maud::html;
+
+use super::plot::Plot;
+use super::plot::Points;
+use super::{plain, with_table};
+use crate::answer::PullCurve;
+use crate::answer::PullCurveRow;
+
+/// Highest torque and power in a sentence; none where both lie at an end of the sweep.
+pub(super) fn peak_words(curve: &PullCurve) -> Option<String> {
+    let said = |name: &str, peak: Option<crate::answer::Peak>, unit: &str| {
+        peak.map(|peak| format!("{name} {:.1} {unit} at {:.0} rpm", peak.value, peak.rpm))
+    };
+    let peaks: Vec<String> = [
+        said("highest torque", curve.peak_torque, &curve.torque_unit),
+        said("highest power", curve.peak_power, &curve.power_unit),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let words = peaks.join(", ");
+    let mut letters = words.chars();
+    let first = letters.next()?.to_uppercase();
+    Some(format!("{first}{}, {}.", letters.as_str(), curve.correction))
+}
+
+/// Torque and power with their tables, or why there are none.
+pub(super) fn curve(curve: &Result<PullCurve, String>) -> Markup {
+    let curve = match curve {
+        Ok(curve) => curve,
+        Err(why) => return html! { p { "No curve: " (plain(why)) "." } },
+    };
+    html! {
+        h2 { "Torque and power, " (plain(&curve.correction)) }
+        p class="note" {
+            "One pull, each point the mean of its rows within " (curve.step_rpm) " rpm; nothing is smoothed."
+            @if let Some(factor) = curve.factor { " Brought there by the factor " (format!("{factor:.4}")) "." }
+            @if curve.cut_rows > 0 { " " (curve.cut_rows) " rows outside the sweep (before load came on, after release) are left out." }
+        }
+        (one("torque", &curve.torque_unit, curve, &|row| row.torque))
+        (one("power", &curve.power_unit, curve, &|row| row.power))
+    }
+}
+
+fn one(name: &str, unit: &str, curve: &PullCurve, of: &dyn Fn(&PullCurveRow) -> f64) -> Markup {
+    let points: Points = curve.rows.iter().map(|row| (f64::from(row.rpm), Some(of(row)))).collect();
+    let title = format!("{name} over engine speed; the table below has the figures");
+    let drawn = Plot::new(name, title, format!("{name}, {unit}")).line("one", name, points).draw(&|rpm| {
+        let row = curve.rows.iter().find(|row| (f64::from(row.rpm) - rpm).abs() < 0.5);
+        row.map_or_else(String::new, |row| format!("{} rpm: {:.1} {unit}", row.rpm, of(row)))
+    });
+    let table = html! {
+        table {
+            thead { tr {
+                th scope="col" class="number" { "rpm" } th scope="col" class="number" { (name) ", " (unit) }
+                th scope="col" class="number" { "rows" }
+            } }
+            tbody { @for row in &curve.rows { tr {
+                th scope="row" class="number" { (row.rpm) } td class="number" { (format!("{:.1}", of(row))) }
+                td class="number" { (row.rows) }
+            } } }
+        }
+    };
+    with_table(drawn, &format!("{name} each {} rpm as a table, {unit}", curve.step_rpm), &table)
+}
