@@ -64,7 +64,8 @@ enum What {
 impl Find {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
-        let answer = find::find(
+        let progress = surroundings.progress();
+        let answer = find::find_in(
             &book,
             FindRequest {
                 sort: match self.what {
@@ -83,6 +84,8 @@ impl Find {
                 cell: self.cell,
                 kind: self.kind,
             },
+            find::From::Catalog,
+            &*progress,
         )?;
         let text =
             if self.csv { render::find_csv(&answer) } else { render::find(&answer, surroundings.look()) };

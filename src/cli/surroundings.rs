@@ -168,7 +168,7 @@ impl Surroundings {
     }
 
     /// Progress to standard error, only on a terminal, and only once work takes a while.
-    fn progress(&self) -> Progress {
+    pub(super) fn progress(&self) -> Progress {
         if self.common.json || !std::io::stderr().is_terminal() {
             return Box::new(|_, _, _| {});
         }

@@ -31,6 +31,7 @@
 )]
 mod book;
 mod cache;
+mod catalog;
 mod commit;
 mod create;
 mod error;
@@ -40,6 +41,7 @@ mod index;
 mod intake;
 mod journal;
 mod lock;
+mod looking;
 mod objects;
 mod outward;
 mod path;
@@ -56,10 +58,12 @@ mod writing;
 
 pub use book::Book;
 pub use cache::Cache;
+pub use catalog::{Catalog, CatalogTrouble, RowChange, RowCheck, row_check};
 pub use error::Error;
 pub use history::Change;
 pub use id::{Author, CommitId, ContentId, Time};
 pub use lock::LockHolder;
+pub use looking::Looking;
 pub use outward::Outward;
 pub use pending::{Edit, Pending};
 pub use recovery::{Outcome, Recovery};

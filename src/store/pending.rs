@@ -45,7 +45,7 @@ impl Book {
                 }
                 None => None,
             };
-            if let Some(edit) = self.edit_of(inside, known)? {
+            if let Some(edit) = edit_of(self.root(), inside, known)? {
                 pending.push(Pending { path: inside.to_owned(), edit });
             }
         }
@@ -77,7 +77,7 @@ impl Book {
         let unmoved = unmoved.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let mut pending = Vec::new();
         for (inside, id) in unlike_index(&index, &unmoved, &known?) {
-            if let Some(edit) = self.edit_of(inside, Some(id))? {
+            if let Some(edit) = edit_of(root, inside, Some(id))? {
                 pending.push(Pending { path: inside.to_owned(), edit });
             }
         }
@@ -105,27 +105,28 @@ impl Book {
         staged.extend(known.into_keys());
         Ok(staged.into_iter().collect())
     }
+}
 
-    fn edit_of(&self, inside: &str, known: Option<ContentId>) -> Result<Option<Edit>, Error> {
-        let missing = |known: Option<ContentId>| known.map(|_| Edit::Removed);
-        let place = match path::locate(self.root(), inside) {
-            Ok(place) => place,
-            Err(Error::NotPlain { .. }) => return Ok(missing(known)),
-            // A commit made elsewhere may hold a name this store would not write: not an edit.
-            Err(Error::UnsafePath { .. }) if known.is_some() => return Ok(None),
-            Err(error) => return Err(error),
-        };
-        match (standing(&place)?, known) {
-            (Standing::Nothing, known) => Ok(missing(known)),
-            (Standing::File(_), None) => Ok(Some(Edit::Added)),
-            (Standing::File(_), Some(id)) => {
-                let bytes = fs::read(&place).map_err(Error::io("read", &place))?;
-                Ok((ContentId::of(&bytes)? != id).then_some(Edit::Modified))
-            }
-            (Standing::Folder, None) => Ok(None),
-            (Standing::Other(_), Some(id)) if link_is(&place, id) => Ok(None),
-            (Standing::Folder | Standing::Other(_), _) => Ok(Some(Edit::Replaced)),
+/// How a file differs from what the commit has; none where it does not.
+pub(super) fn edit_of(root: &Path, inside: &str, known: Option<ContentId>) -> Result<Option<Edit>, Error> {
+    let missing = |known: Option<ContentId>| known.map(|_| Edit::Removed);
+    let place = match path::locate(root, inside) {
+        Ok(place) => place,
+        Err(Error::NotPlain { .. }) => return Ok(missing(known)),
+        // A commit made elsewhere may hold a name this store would not write: not an edit.
+        Err(Error::UnsafePath { .. }) if known.is_some() => return Ok(None),
+        Err(error) => return Err(error),
+    };
+    match (standing(&place)?, known) {
+        (Standing::Nothing, known) => Ok(missing(known)),
+        (Standing::File(_), None) => Ok(Some(Edit::Added)),
+        (Standing::File(_), Some(id)) => {
+            let bytes = fs::read(&place).map_err(Error::io("read", &place))?;
+            Ok((ContentId::of(&bytes)? != id).then_some(Edit::Modified))
         }
+        (Standing::Folder, None) => Ok(None),
+        (Standing::Other(_), Some(id)) if link_is(&place, id) => Ok(None),
+        (Standing::Folder | Standing::Other(_), _) => Ok(Some(Edit::Replaced)),
     }
 }
 

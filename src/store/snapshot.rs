@@ -85,6 +85,10 @@ impl Snapshot {
         self.tree
     }
 
+    pub(super) fn repo(&self) -> &gix::Repository {
+        &self.repo
+    }
+
     pub(super) fn git_folder(&self) -> &std::path::Path {
         self.repo.git_dir()
     }
@@ -174,6 +178,22 @@ impl Snapshot {
             open.extend(folders.into_iter().rev());
         }
         Ok(())
+    }
+
+    /// Whether a folder has an entry of that name; not when the folder is not there.
+    ///
+    /// # Errors
+    ///
+    /// As [`Snapshot::list`].
+    pub fn holds(&self, folder: &str, name: &str) -> Result<bool, Error> {
+        match self.entry(folder)? {
+            None => Ok(false),
+            Some(entry) if entry.kind == EntryKind::Folder => {
+                let entries = self.folder(entry.id.0)?;
+                Ok(entries.binary_search_by(|entry| entry.name.as_str().cmp(name)).is_ok())
+            }
+            Some(_) => Err(not_plain(folder, "a file", "a folder")),
+        }
     }
 
     /// Whether a file or folder is there.

@@ -6,6 +6,7 @@
 pub mod audit;
 mod bands;
 pub mod book_schemas;
+pub mod catalog;
 pub mod claim;
 pub mod claim_standing;
 mod columns_change;
@@ -52,7 +53,6 @@ pub mod new_book;
 pub mod page;
 pub mod page_pull;
 pub mod page_weigh;
-mod pull_index;
 mod query;
 pub mod rework;
 pub mod sheet;

@@ -1,5 +1,7 @@
 //! What a name means among all that the records say of a pull: a role, a figure, a setting, a condition.
 
+use std::collections::BTreeSet;
+
 use crate::check;
 use crate::check::Group;
 use crate::check::SheetItem;
@@ -18,6 +20,8 @@ use crate::record::Value;
 use crate::workflow;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::catalog::chunk::Saying;
+use crate::workflow::catalog::chunk::Word;
 use crate::workflow::names::closest;
 
 /// Something that can be asked of every pull.
@@ -117,17 +121,23 @@ impl Sought {
         }
     }
 
-    /// A condition that a channel documents is the channel's mean over the sweep, where the raw file was read.
-    fn by_channel(&self, side: &Side, kinds: &Kinds, told: &Told) -> Said {
-        if told.known().is_none_or(|shown| shown.how != "channel") {
-            return plainly(told);
-        }
-        self.mean(side, kinds).map_or(Said::Nothing, |mean| Said::Number(mean.mean_si))
+    fn mean<'s>(&self, side: &'s Side, kinds: &Kinds) -> Option<&'s ChannelMean> {
+        mean_of(&self.name, side, kinds)
     }
 
-    fn mean<'s>(&self, side: &'s Side, kinds: &Kinds) -> Option<&'s ChannelMean> {
-        let channel = kinds.condition(&self.name).and_then(|spec| spec.channel.as_ref())?;
-        side.channel_means.get(channel)
+    /// By what the catalog knows it.
+    pub(super) fn key(&self) -> String {
+        match &self.what {
+            What::Role => key(Group::Role, None, &self.name),
+            What::Figure { role, name } => key(Group::Figure, role.as_deref(), name),
+            What::Item(group) => key(*group, None, &self.name),
+            What::Derived => format!("{RATIO}{}", self.name),
+        }
+    }
+
+    /// Whether it follows from the records by a relation.
+    pub(super) fn is_derived(&self) -> bool {
+        self.what == What::Derived
     }
 
     /// Whether a raw file may have to be read for it.
@@ -157,16 +167,7 @@ impl Sought {
             return Ok((!words.is_empty()).then(|| words.join(", ")));
         }
         let Some(told) = self.item(side, kinds).map(|item| item.told) else { return Ok(None) };
-        let Told::Known(shown) = &told else { return Ok(None) };
-        Ok(Some(match shown.how {
-            "said" => shown.text.clone(),
-            "unknown" => shown.words(),
-            "channel" => match self.mean(side, kinds) {
-                Some(mean) => format!("{} (mean of {} rows)", mean.text, mean.rows),
-                None => shown.text.clone(),
-            },
-            how => format!("{} ({how})", shown.text),
-        }))
+        Ok(told_words(&told, self.mean(side, kinds)))
     }
 
     /// The figure worked out: of the engine, else of each cylinder.
@@ -180,11 +181,7 @@ impl Sought {
 
     /// Where a side's sheet tells of it.
     fn item(&self, side: &Side, kinds: &Kinds) -> Option<SheetItem> {
-        let sheet = check::sheet_of(side, kinds);
-        let of_parts =
-            sheet.roles.into_iter().flat_map(|role| std::iter::once(role.role).chain(role.figures));
-        let mut items = of_parts.chain(sheet.settings).chain(sheet.conditions).chain(sheet.run);
-        items.find(|item| match &self.what {
+        items(side, kinds).find(|item| match &self.what {
             What::Role => item.item.group == Group::Role && item.item.name == self.name,
             What::Figure { role, name } => {
                 item.item.group == Group::Figure
@@ -211,7 +208,7 @@ impl Sought {
             _ => self.name.clone(),
         };
         let said = match &self.what {
-            What::Item(Group::Condition) => self.by_channel(side, kinds, &item.told),
+            What::Item(Group::Condition) => by_channel(&item.told, self.mean(side, kinds)),
             _ => plainly(&item.told),
         };
         (said, vec![by])
@@ -234,6 +231,127 @@ impl Sought {
     pub(super) fn band(&self, low: f64, high: f64) -> String {
         format!("{} to {}", round(low), self.amount(high))
     }
+}
+
+/// Everything that a side's sheet tells, in the order in which it is looked for.
+fn items(side: &Side, kinds: &Kinds) -> impl Iterator<Item = SheetItem> {
+    let sheet = check::sheet_of(side, kinds);
+    let of_parts = sheet.roles.into_iter().flat_map(|role| std::iter::once(role.role).chain(role.figures));
+    of_parts.chain(sheet.settings).chain(sheet.conditions).chain(sheet.run)
+}
+
+fn mean_of<'s>(condition: &str, side: &'s Side, kinds: &Kinds) -> Option<&'s ChannelMean> {
+    let channel = kinds.condition(condition).and_then(|spec| spec.channel.as_ref())?;
+    side.channel_means.get(channel)
+}
+
+/// A condition that a channel documents is the channel's mean over the sweep, where the raw file was read.
+fn by_channel(told: &Told, mean: Option<&ChannelMean>) -> Said {
+    if !is_of_channel(told) {
+        return plainly(told);
+    }
+    mean.map_or(Said::Nothing, |mean| Said::Number(mean.mean_si))
+}
+
+fn is_of_channel(told: &Told) -> bool {
+    told.known().is_some_and(|shown| shown.how == "channel")
+}
+
+/// What is known, as it is written, with how it is known.
+fn told_words(told: &Told, mean: Option<&ChannelMean>) -> Option<String> {
+    let shown = told.known()?;
+    Some(match shown.how {
+        "said" => shown.text.clone(),
+        "unknown" => shown.words(),
+        "channel" => match mean {
+            Some(mean) => format!("{} (mean of {} rows)", mean.text, mean.rows),
+            None => shown.text.clone(),
+        },
+        how => format!("{} ({how})", shown.text),
+    })
+}
+
+/// How keys of derived figures begin.
+const RATIO: &str = "derived:";
+
+fn key(group: Group, role: Option<&str>, name: &str) -> String {
+    match (group, role) {
+        (Group::Figure, Some(role)) => format!("figure:{role}.{name}"),
+        (Group::Figure, None) => format!("figure:{name}"),
+        (Group::Role, _) => format!("role:{name}"),
+        (Group::Setting, _) => format!("setting:{name}"),
+        (Group::Condition, _) => format!("condition:{name}"),
+        (Group::Run, _) => format!("run:{name}"),
+        (Group::Fit | Group::Correction, _) => format!("other:{name}"),
+    }
+}
+
+/// Everything that can be asked of a side but derived figures, by [`Sought::key`]; what is not there says nothing. What
+/// a channel tells is named as such.
+pub(super) fn sayings(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+    let mut seen = BTreeSet::new();
+    let mut found = Vec::new();
+    for SheetItem { item, told } in items(side, kinds) {
+        let role = item.role.as_deref().filter(|_| item.group == Group::Figure);
+        let names = [
+            role.map(|role| key(item.group, Some(role), &item.name)),
+            Some(key(item.group, None, &item.name)),
+        ];
+        // Where two items have a name, the first one is meant, though it may say nothing.
+        for name in names.into_iter().flatten().filter(|name| seen.insert(name.clone())) {
+            if told.known().is_none() {
+                continue;
+            }
+            let saying = match item.group == Group::Condition && is_of_channel(&told) {
+                true => Saying { said: Word::Channel, words: None },
+                false => Saying { said: Word::of(plainly(&told)), words: told_words(&told, None) },
+            };
+            found.push((name, saying));
+        }
+    }
+    found
+}
+
+/// What channels tell, of a side to which their means were added.
+pub(super) fn channels(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+    of_channels(side, kinds, |told, mean| Saying {
+        said: Word::of(by_channel(told, mean)),
+        words: told_words(told, mean),
+    })
+}
+
+/// The same where the raw files have to be read each time.
+pub(super) fn live_channels(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+    of_channels(side, kinds, |_, _| Saying { said: Word::Live, words: None })
+}
+
+fn of_channels(
+    side: &Side,
+    kinds: &Kinds,
+    saying: impl Fn(&Told, Option<&ChannelMean>) -> Saying<String>,
+) -> Vec<(String, Saying<String>)> {
+    items(side, kinds)
+        .filter(|item| item.item.group == Group::Condition && is_of_channel(&item.told))
+        .map(|SheetItem { item, told }| {
+            let mean = mean_of(&item.name, side, kinds);
+            (key(item.group, None, &item.name), saying(&told, mean))
+        })
+        .collect()
+}
+
+/// The derived figures that can be asked of a side.
+pub(super) fn ratios(side: &Side, library: &Library) -> Vec<(String, Saying<String>)> {
+    let kinds = library.kinds();
+    let found = DERIVED.map(|name| {
+        let sought = Sought { name: name.to_owned(), quantity: None, what: What::Derived };
+        let said = Word::of(sought.said(side, kinds).0);
+        let saying = match sought.words(side, library) {
+            Ok(words) => Saying { said, words },
+            Err(_) => Saying { said: Word::Live, words: None },
+        };
+        (sought.key(), saying)
+    });
+    found.into_iter().filter(|(_, saying)| saying.said != Word::Nothing || saying.words.is_some()).collect()
 }
 
 /// Derived figures that are plain ratios have no unit to be asked for in; others stand as fields already.

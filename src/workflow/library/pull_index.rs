@@ -81,8 +81,25 @@ impl PullIndex {
 
     /// The folder of a pull; of several, the last, as in [`PullIndex::paths`].
     pub(super) fn folder(&self, id: &str) -> Option<&str> {
-        let holds = |folder: &&Folder| self.ids[folder.ids.clone()].lines().any(|known| known == id);
-        self.folders.iter().rfind(holds).map(|folder| folder.name.as_str())
+        self.holding(id).last().map(|folder| folder.name.as_str())
+    }
+
+    /// Every folder that holds a pull of that id.
+    pub(super) fn folders(&self, id: &str) -> Vec<String> {
+        self.holding(id).map(|folder| folder.name.clone()).collect()
+    }
+
+    fn holding(&self, id: &str) -> impl Iterator<Item = &Folder> {
+        let line = format!("{id}\n");
+        let begins = |at: &usize| *at == 0 || self.ids.as_bytes().get(at - 1) == Some(&b'\n');
+        let found: Vec<usize> = match id.is_empty() || id.contains('\n') {
+            true => Vec::new(),
+            false => memchr::memmem::find_iter(self.ids.as_bytes(), &line).filter(begins).collect(),
+        };
+        found.into_iter().filter_map(|at| {
+            let place = self.folders.partition_point(|folder| folder.ids.end <= at);
+            self.folders.get(place)
+        })
     }
 
     /// Where each pull's manifest is.

@@ -1,5 +1,10 @@
 //! The records of a book at one commit, or with edits laid over it, read when asked for.
 
+mod memo;
+mod pull_index;
+mod pulls;
+mod records;
+
 use std::cell::OnceCell;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -13,23 +18,15 @@ use crate::manifest::bind;
 use crate::manifest::node::Node;
 use crate::manifest::yaml;
 use crate::record::BookPage;
-use crate::record::Build;
-use crate::record::Cell;
-use crate::record::Claim;
-use crate::record::FlowSheet;
-use crate::record::Instrument;
 use crate::record::Kinds;
-use crate::record::Part;
-use crate::record::Person;
-use crate::record::Pull;
-use crate::record::Session;
 use crate::record::columns::Columns;
 use crate::store::Book;
 use crate::store::CommitId;
 use crate::store::EntryKind;
 use crate::store::Snapshot;
 use crate::workflow::Failure;
-use crate::workflow::pull_index::PullIndex;
+use crate::workflow::library::memo::Memo;
+use crate::workflow::library::pull_index::PullIndex;
 
 /// The folder of pulls that have no build yet.
 pub const UNASSIGNED: &str = "unassigned";
@@ -45,6 +42,8 @@ pub struct Library {
     pull_paths: OnceCell<BTreeMap<String, String>>,
     /// The pulls of the commit alone.
     pull_index: OnceCell<PullIndex>,
+    memo: Option<Memo>,
+    relied: RefCell<Option<BTreeSet<String>>>,
 }
 
 impl Library {
@@ -107,6 +106,8 @@ impl Library {
             touched: RefCell::new(BTreeSet::new()),
             pull_paths: OnceCell::new(),
             pull_index: OnceCell::new(),
+            memo: None,
+            relied: RefCell::new(None),
         };
         let page = library.required("book.yaml", "the book's own page", bind::book)?;
         if page.format != FORMAT {
@@ -162,10 +163,33 @@ impl Library {
         &self.overlay
     }
 
+    /// The same library, but each part, build, session, cell, instrument and columns record is read once: for answers
+    /// over many pulls, which share them.
+    #[must_use]
+    pub fn remembering(self) -> Self {
+        Self { memo: Some(Memo::default()), ..self }
+    }
+
+    /// Does something and tells on which records its outcome rests, whether they are there or not: the paths of their
+    /// manifests, and [`part_key`] and [`pull_key`] for those that may lie in any folder.
+    pub(super) fn relying<T>(&self, work: impl FnOnce() -> T) -> (T, BTreeSet<String>) {
+        let outer = self.relied.replace(Some(BTreeSet::new()));
+        let outcome = work();
+        let relied = self.relied.replace(outer).unwrap_or_default();
+        (outcome, relied)
+    }
+
+    fn rely(&self, key: impl FnOnce() -> String) {
+        if let Some(relied) = self.relied.borrow_mut().as_mut() {
+            relied.insert(key());
+        }
+    }
+
     /// Lays a file over the rest; `None` takes it away.
     pub fn lay(&mut self, path: &str, bytes: Option<Vec<u8>>) {
         self.overlay.insert(path.to_owned(), bytes);
         self.pull_paths = OnceCell::new();
+        self.memo = self.memo.take().map(|_| Memo::default());
     }
 
     /// The bytes of a file.
@@ -173,11 +197,29 @@ impl Library {
     /// # Errors
     /// The store's.
     pub fn read(&self, path: &str) -> Result<Option<Vec<u8>>, Failure> {
-        self.touched.borrow_mut().insert(path.to_owned());
+        self.touch(path);
         match self.overlay.get(path) {
             Some(bytes) => Ok(bytes.clone()),
             None => Ok(self.snapshot.read(path)?),
         }
+    }
+
+    fn touch(&self, path: &str) {
+        self.touched.borrow_mut().insert(path.to_owned());
+    }
+
+    /// Whether something is laid over the commit at or below a path.
+    pub(super) fn covers(&self, path: &str) -> bool {
+        self.overlay.range(path.to_owned()..).next().is_some_and(|(first, _)| first.starts_with(path))
+    }
+
+    /// Does something whose reading is not to count as touched: its outcome is the same whether it is read or
+    /// remembered.
+    pub(super) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
+        let before = self.touched.borrow().clone();
+        let outcome = work();
+        self.touched.replace(before);
+        outcome
     }
 
     /// The names in a folder, files and folders alike, sorted.
@@ -200,6 +242,17 @@ impl Library {
             }
         }
         Ok(names)
+    }
+
+    /// Whether a folder has an entry of that name.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn holds(&self, folder: &str, name: &str) -> Result<bool, Failure> {
+        if self.covers(&format!("{folder}/")) {
+            return Ok(self.names(folder)?.contains(name));
+        }
+        Ok(self.snapshot.holds(folder, name)?)
     }
 
     /// The tags in a folder of `<tag>.yaml` files.
@@ -255,240 +308,20 @@ impl Library {
                 .into()
         })
     }
-
-    /// Everybody in people.yaml.
-    ///
-    /// # Errors
-    /// The file cannot be read.
-    pub fn people(&self) -> Result<BTreeMap<String, Person>, Failure> {
-        Ok(self.record("people.yaml", bind::people)?.unwrap_or_default())
-    }
-
-    /// The path of a part's manifest.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn part_path(&self, tag: &str) -> Result<Option<String>, Failure> {
-        let file = format!("{tag}.yaml");
-        for kind in self.names("parts")? {
-            if self.names(&format!("parts/{kind}"))?.contains(&file) {
-                return Ok(Some(format!("parts/{kind}/{file}")));
-            }
-        }
-        Ok(None)
-    }
-
-    /// A part.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn part(&self, tag: &str) -> Result<Option<Part>, Failure> {
-        match self.part_path(tag)? {
-            Some(path) => self.record(&path, bind::part),
-            None => Ok(None),
-        }
-    }
-
-    /// The tags of all parts.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn part_tags(&self) -> Result<Vec<String>, Failure> {
-        let mut tags = Vec::new();
-        for kind in self.names("parts")? {
-            tags.extend(self.tags(&format!("parts/{kind}"))?);
-        }
-        tags.sort();
-        Ok(tags)
-    }
-
-    /// A build.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn build(&self, name: &str) -> Result<Option<Build>, Failure> {
-        self.record(&build_path(name), bind::build)
-    }
-
-    /// The names of all builds.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn build_names(&self) -> Result<Vec<String>, Failure> {
-        let mut names = Vec::new();
-        for name in self.names("builds")? {
-            if name != UNASSIGNED && self.names(&format!("builds/{name}"))?.contains("build.yaml") {
-                names.push(name);
-            }
-        }
-        Ok(names)
-    }
-
-    /// Where each pull's manifest is, by id.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn pull_paths(&self) -> Result<&BTreeMap<String, String>, Failure> {
-        if let Some(paths) = self.pull_paths.get() {
-            return Ok(paths);
-        }
-        let paths = if self.covers("builds/") {
-            let mut paths = BTreeMap::new();
-            for build in self.names("builds")? {
-                let folder = format!("builds/{build}/pulls");
-                for id in self.tags(&folder)? {
-                    paths.insert(id.clone(), format!("{folder}/{id}.yaml"));
-                }
-            }
-            paths
-        } else {
-            self.pull_index()?.paths()
-        };
-        Ok(self.pull_paths.get_or_init(|| paths))
-    }
-
-    fn pull_index(&self) -> Result<&PullIndex, Failure> {
-        if let Some(index) = self.pull_index.get() {
-            return Ok(index);
-        }
-        let index = PullIndex::of(&self.snapshot)?;
-        Ok(self.pull_index.get_or_init(|| index))
-    }
-
-    /// Where a pull's manifest is.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn pull_path(&self, id: &str) -> Result<Option<String>, Failure> {
-        if self.covers("builds/") {
-            return Ok(self.pull_paths()?.get(id).cloned());
-        }
-        Ok(self.pull_index()?.folder(id).map(|build| format!("builds/{build}/pulls/{id}.yaml")))
-    }
-
-    /// The ids and paths of the pulls whose id begins so, sorted.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn pulls_beginning(&self, prefix: &str) -> Result<BTreeMap<String, String>, Failure> {
-        if !self.covers("builds/") {
-            return Ok(self.pull_index()?.beginning(prefix));
-        }
-        let paths = self.pull_paths()?.range(prefix.to_owned()..);
-        Ok(paths
-            .take_while(|(id, _)| id.starts_with(prefix))
-            .map(|(id, path)| (id.clone(), path.clone()))
-            .collect())
-    }
-
-    /// Whether something is laid over the commit at or below a path.
-    pub(super) fn covers(&self, path: &str) -> bool {
-        self.overlay.range(path.to_owned()..).next().is_some_and(|(first, _)| first.starts_with(path))
-    }
-
-    /// The ids of a build's pulls.
-    ///
-    /// # Errors
-    /// The store's.
-    pub fn pulls_of(&self, build: &str) -> Result<Vec<String>, Failure> {
-        self.tags(&format!("builds/{build}/pulls"))
-    }
-
-    /// A pull.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn pull(&self, id: &str) -> Result<Option<Pull>, Failure> {
-        match self.pull_path(id)? {
-            Some(path) => self.pull_at(&path),
-            None => Ok(None),
-        }
-    }
-
-    /// The pull whose manifest is at a path.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub(super) fn pull_at(&self, path: &str) -> Result<Option<Pull>, Failure> {
-        self.record(path, bind::pull)
-    }
-
-    /// Does something whose reading is not to count as touched: its outcome is the same whether it is read or
-    /// remembered.
-    pub(super) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
-        let before = self.touched.borrow().clone();
-        let outcome = work();
-        self.touched.replace(before);
-        outcome
-    }
-
-    /// A session.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn session(&self, tag: &str) -> Result<Option<Session>, Failure> {
-        self.record(&format!("sessions/{tag}.yaml"), bind::session)
-    }
-
-    /// A cell.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn cell(&self, tag: &str) -> Result<Option<Cell>, Failure> {
-        self.record(&format!("cells/{tag}.yaml"), bind::cell)
-    }
-
-    /// An instrument.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn instrument(&self, tag: &str) -> Result<Option<Instrument>, Failure> {
-        self.record(&format!("instruments/{tag}.yaml"), bind::instrument)
-    }
-
-    /// A claim.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn claim(&self, tag: &str) -> Result<Option<Claim>, Failure> {
-        self.record(&claim_path(tag), bind::claim)
-    }
-
-    /// A flow sheet.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn flow(&self, tag: &str) -> Result<Option<FlowSheet>, Failure> {
-        self.record(&flow_path(tag), bind::flow)
-    }
-
-    /// Every flow sheet, by tag.
-    ///
-    /// # Errors
-    /// A manifest does not hold.
-    pub fn flow_sheets(&self) -> Result<Vec<FlowSheet>, Failure> {
-        let mut sheets = Vec::new();
-        for tag in self.tags("flow")? {
-            sheets.extend(self.flow(&tag)?);
-        }
-        Ok(sheets)
-    }
-
-    /// A columns record.
-    ///
-    /// # Errors
-    /// Its manifest does not hold.
-    pub fn columns(&self, name: &str) -> Result<Option<Columns>, Failure> {
-        let path = columns_path(name);
-        match self.tree(&path)? {
-            Some(root) => columns_of(&path, &root).map(Some).map_err(Failure::faults),
-            None => Ok(None),
-        }
-    }
 }
 
 /// Version of the book's form that this program writes.
 pub const FORMAT: u32 = 1;
+
+/// What stands for a part wherever its manifest lies.
+pub(super) fn part_key(tag: &str) -> String {
+    format!("part:{tag}")
+}
+
+/// What stands for a pull wherever its manifest lies.
+pub(super) fn pull_key(id: &str) -> String {
+    format!("pull:{id}")
+}
 
 /// Where a build's manifest is.
 pub fn build_path(name: &str) -> String {

@@ -1,0 +1,390 @@
+//! The catalog of a book: rows that answer `find` without reading every record, brought up to date from git.
+//!
+//! A shelf is a sort of row; its rows lie in chunks, one for each folder of records. With each chunk it is kept on which
+//! other records its rows rest, whether these are there or not, as the library noted while they were made. At another
+//! commit the files that differ are looked up: a chunk none of whose records is among them stands, one whose folder alone
+//! changed is looked into, and only records that are not as they were are read again. What cannot be kept, or cannot be
+//! told from a row (a record that does not hold), is answered from the records.
+
+pub(crate) mod chunk;
+mod made;
+pub(crate) mod rows;
+
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+use serde::Deserialize;
+use serde::Serialize;
+
+use crate::store::Book;
+use crate::store::Catalog;
+use crate::store::CatalogTrouble;
+use crate::store::CommitId;
+use crate::store::ContentId;
+use crate::store::EntryKind;
+use crate::store::RowChange;
+use crate::store::RowCheck;
+use crate::store::row_check;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::catalog::chunk::Chunk;
+use crate::workflow::catalog::chunk::decode;
+use crate::workflow::catalog::chunk::encode;
+use crate::workflow::catalog::made::Made;
+use crate::workflow::library::part_key;
+use crate::workflow::library::pull_key;
+
+/// Goes up when rows are made otherwise from the same records, or are kept in another form.
+const FORM: u32 = 1;
+/// The shelf of what is known of the other shelves.
+const ROOTS: &str = "roots";
+/// The shelf of what the rows of a shelf rest on.
+const NEEDS: &str = "needs";
+
+/// Told how much of a long work is done, and how much there is.
+pub type Told<'t> = &'t dyn Fn(&str, u64, Option<u64>);
+
+/// A sort of row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Shelf {
+    /// What pulls say of themselves, but for what follows.
+    Pulls,
+    /// Conditions that are read from a pull's raw files.
+    Means,
+    /// Derived figures of pulls.
+    Ratios,
+    /// What builds say of themselves.
+    Builds,
+    /// Parts in their newest state.
+    Parts,
+}
+
+impl Shelf {
+    fn name(self) -> &'static str {
+        match self {
+            Self::Pulls => "pulls",
+            Self::Means => "means",
+            Self::Ratios => "ratios",
+            Self::Builds => "builds",
+            Self::Parts => "parts",
+        }
+    }
+
+    /// The folder whose entries are its chunks.
+    fn folder(self) -> &'static str {
+        match self {
+            Self::Parts => "parts",
+            _ => "builds",
+        }
+    }
+}
+
+/// What is known of a shelf.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Root {
+    read_by: String,
+    commit: String,
+    /// Chunk by chunk, by name: the check of its row, and whether a record of it does not hold.
+    chunks: Vec<(String, RowCheck, bool)>,
+}
+
+/// What the rows of each chunk rest on beyond themselves.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Needs {
+    names: Vec<String>,
+    chunks: Vec<(String, Vec<u32>)>,
+}
+
+/// How many records were read to bring a shelf up to date.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Read {
+    /// Records whose rows were made.
+    pub rows: usize,
+    /// Chunks that were looked into.
+    pub chunks: usize,
+}
+
+/// A shelf as the library's commit has it.
+pub(crate) struct Rows {
+    bodies: Vec<Vec<u8>>,
+    needs: Needs,
+    /// What it took.
+    pub(crate) read: Read,
+}
+
+impl Rows {
+    /// The rows of a shelf; none where the records themselves must be asked.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(crate) fn of(
+        book: &Book,
+        library: &Library,
+        shelf: Shelf,
+        told: Told<'_>,
+    ) -> Result<Option<Self>, Failure> {
+        let Some(catalog) = library.snapshot().catalog() else { return Ok(None) };
+        match Kept::load(&catalog, library, shelf) {
+            Ok(kept) => Self::brought_up(book, library, shelf, catalog, kept, told),
+            Err(CatalogTrouble::Busy) => Ok(None),
+            Err(CatalogTrouble::Damaged) => match catalog.renewed() {
+                Some(catalog) => Self::brought_up(book, library, shelf, catalog, Kept::default(), told),
+                None => Ok(None),
+            },
+        }
+    }
+
+    fn brought_up(
+        book: &Book,
+        library: &Library,
+        shelf: Shelf,
+        mut catalog: Catalog,
+        kept: Kept,
+        told: Told<'_>,
+    ) -> Result<Option<Self>, Failure> {
+        let commit = library.commit();
+        if kept.commit == Some(commit) {
+            return Ok(kept.rows());
+        }
+        let changed = kept.commit.and_then(|before| library.snapshot().files_unlike(before));
+        let kept = if changed.is_some() { kept } else { Kept::default() };
+        let changed = Changed::of(library, &changed.unwrap_or_default())?;
+        let kept = if shelf == Shelf::Means && changed.lost_raw { Kept::default() } else { kept };
+        let needs = kept.needs.by_chunk();
+        let old: BTreeMap<&str, (&Vec<u8>, bool)> =
+            kept.chunks.iter().map(|(name, body, faulty)| (name.as_str(), (body, *faulty))).collect();
+        let mut stands: BTreeMap<String, Made> = BTreeMap::new();
+        let mut work = Vec::new();
+        for entry in library.snapshot().list(shelf.folder())? {
+            let content = entry.id.to_bytes();
+            let known = old.get(entry.name.as_str()).copied();
+            let rests_on = needs.get(entry.name.as_str());
+            let hit = rests_on.is_some_and(|rests_on| rests_on.iter().any(|key| changed.keys.contains(*key)));
+            let again =
+                hit || changed.folders.contains(&entry.name) || known.is_some_and(|(_, faulty)| faulty);
+            match known {
+                Some((body, _)) if !again && content_of(body) == Some(content.as_slice()) => {
+                    let needs = rests_on.into_iter().flatten().map(|key| (*key).to_owned()).collect();
+                    stands.insert(entry.name, Made { body: body.clone(), needs, faulty: false, read: 0 });
+                }
+                Some((body, _)) if !again => work.push(made::Work {
+                    name: entry.name,
+                    content,
+                    before: Some(body.clone()),
+                    needs: rests_on.into_iter().flatten().map(|key| (*key).to_owned()).collect(),
+                }),
+                _ => {
+                    work.push(made::Work { name: entry.name, content, before: None, needs: BTreeSet::new() })
+                }
+            }
+        }
+        let mut read = Read { rows: 0, chunks: work.len() };
+        let mut changes = Vec::new();
+        for (name, made) in made::all(book, library, shelf, work, told)? {
+            read.rows += made.read;
+            let body = Some(made.body.clone());
+            changes.push(RowChange { shelf: shelf.name().to_owned(), key: name.clone(), body });
+            stands.insert(name, made);
+        }
+        let gone = old.keys().filter(|name| !stands.contains_key(**name));
+        changes.extend(gone.map(|name| RowChange {
+            shelf: shelf.name().to_owned(),
+            key: (*name).to_owned(),
+            body: None,
+        }));
+        let kept = Kept::of(commit, stands);
+        changes.extend(kept.changes(library, shelf)?);
+        catalog.change(&changes);
+        Ok(kept.rows().map(|rows| Self { read, ..rows }))
+    }
+
+    /// The chunks; none where one is of another form, which only a program of the same version but other rows can have
+    /// kept. Shelves of the same records have theirs at the same places.
+    pub(crate) fn chunks(&self) -> Option<Vec<Chunk<&str>>> {
+        let chunk = |body: &'_ Vec<u8>| -> Option<Chunk<&str>> { decode(body).filter(Chunk::is_whole) };
+        self.bodies.iter().map(chunk).collect()
+    }
+
+    /// The files that would be read without the catalog, sorted, with git's names for their content.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(crate) fn files(
+        &self,
+        library: &Library,
+        chunks: &[Chunk<&str>],
+    ) -> Result<Vec<(String, Option<ContentId>)>, Failure> {
+        let sources = chunks.iter().flat_map(|chunk| &chunk.sources);
+        let mut files: Vec<(String, Option<ContentId>)> =
+            sources.map(|source| (source.path.to_owned(), ContentId::from_bytes(&source.content))).collect();
+        let further = self.needs.names.iter().map(|name| match name.split_once(':') {
+            Some(("part", tag)) => library.part_path(tag),
+            Some(("pull", id)) => library.pull_path(id),
+            _ => Ok(Some(name.clone())),
+        });
+        let touched = library.touched().into_iter().map(|path| Ok(Some(path)));
+        for path in further.chain(touched) {
+            let Some(path) = path? else { continue };
+            let entry = library.snapshot().entry(&path)?.filter(|entry| entry.kind != EntryKind::Folder);
+            files.push((path, entry.map(|entry| entry.id)));
+        }
+        // Chunks and the folders in them are in order, so there is little to sort.
+        files.sort();
+        files.dedup();
+        Ok(files)
+    }
+}
+
+/// What differs from the commit that a shelf was made from.
+struct Changed {
+    /// As rows name what they rest on.
+    keys: BTreeSet<String>,
+    /// Folders to be looked into from the beginning.
+    folders: BTreeSet<String>,
+    /// A raw file that git held is gone.
+    lost_raw: bool,
+}
+
+impl Changed {
+    fn of(library: &Library, files: &[String]) -> Result<Self, Failure> {
+        let mut changed = Self { keys: BTreeSet::new(), folders: BTreeSet::new(), lost_raw: false };
+        for path in files {
+            changed.keys.insert(path.clone());
+            let steps: Vec<&str> = path.split('/').collect();
+            match steps[..] {
+                ["raw", ..] => changed.lost_raw |= !library.snapshot().exists(path)?,
+                ["parts", _, file] => {
+                    let tag = file.strip_suffix(".yaml").unwrap_or(file);
+                    changed.keys.insert(part_key(tag));
+                    // Another file of the same name may be the part now, or no longer.
+                    changed.folders.extend(library.part_folders(tag)?);
+                }
+                ["builds", _, "pulls", file] => {
+                    let id = file.strip_suffix(".yaml").unwrap_or(file);
+                    changed.keys.insert(pull_key(id));
+                    let folders = library.pull_folders(id)?;
+                    if folders.len() > 1 {
+                        changed.folders.extend(folders);
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(changed)
+    }
+}
+
+/// A shelf as it was kept, or as it is to be.
+#[derive(Default)]
+struct Kept {
+    commit: Option<CommitId>,
+    /// By name: the row, and whether a record of it does not hold.
+    chunks: Vec<(String, Vec<u8>, bool)>,
+    needs: Needs,
+}
+
+impl Kept {
+    fn load(catalog: &Catalog, library: &Library, shelf: Shelf) -> Result<Self, CatalogTrouble> {
+        let Some(root) = catalog.read(ROOTS, shelf.name())? else { return Ok(Self::default()) };
+        let root: Root = decode(&root).ok_or(CatalogTrouble::Damaged)?;
+        if read_by(library).ok().as_ref() != Some(&root.read_by) {
+            return Ok(Self::default());
+        }
+        let needs = catalog.read(NEEDS, shelf.name())?.and_then(|needs| decode(&needs));
+        let mut expected = root.chunks.into_iter();
+        let mut chunks = Vec::new();
+        let mut sound = true;
+        catalog.each(shelf.name(), &mut |name, check, body| {
+            match expected.next() {
+                Some((known, seal, faulty)) if known == name && seal == check => {
+                    chunks.push((known, body.to_vec(), faulty));
+                }
+                _ => sound = false,
+            }
+            sound
+        })?;
+        let whole = sound && expected.next().is_none();
+        match needs.filter(|_| whole).zip(CommitId::parse(&root.commit)) {
+            Some((needs, commit)) => Ok(Self { commit: Some(commit), chunks, needs }),
+            None => Err(CatalogTrouble::Damaged),
+        }
+    }
+
+    fn of(commit: CommitId, chunks: BTreeMap<String, Made>) -> Self {
+        let mut names: BTreeMap<&String, u32> = BTreeMap::new();
+        for made in chunks.values() {
+            for need in &made.needs {
+                names.insert(need, 0);
+            }
+        }
+        names.values_mut().zip(0..).for_each(|(number, at)| *number = at);
+        let numbers = |made: &Made| made.needs.iter().filter_map(|need| names.get(need).copied()).collect();
+        let needs = Needs {
+            chunks: chunks.iter().map(|(name, made)| (name.clone(), numbers(made))).collect(),
+            names: names.keys().map(|name| (*name).clone()).collect(),
+        };
+        let chunks = chunks.into_iter().map(|(name, made)| (name, made.body, made.faulty)).collect();
+        Self { commit: Some(commit), chunks, needs }
+    }
+
+    /// The rows that tell of the shelf as a whole.
+    fn changes(&self, library: &Library, shelf: Shelf) -> Result<Vec<RowChange>, Failure> {
+        let root = Root {
+            read_by: read_by(library)?,
+            commit: self.commit.map(|commit| commit.to_string()).unwrap_or_default(),
+            chunks: self
+                .chunks
+                .iter()
+                .map(|(name, body, faulty)| (name.clone(), row_check(shelf.name(), name, body), *faulty))
+                .collect(),
+        };
+        let row = |to: &str, body| RowChange { shelf: to.to_owned(), key: shelf.name().to_owned(), body };
+        Ok(vec![row(NEEDS, encode(&self.needs)), row(ROOTS, encode(&root))])
+    }
+
+    /// None where a record does not hold: its own words are what is to be said.
+    fn rows(self) -> Option<Rows> {
+        if self.chunks.iter().any(|(_, _, faulty)| *faulty) {
+            return None;
+        }
+        let bodies = self.chunks.into_iter().map(|(_, body, _)| body).collect();
+        Some(Rows { bodies, needs: self.needs, read: Read::default() })
+    }
+}
+
+impl Needs {
+    fn by_chunk(&self) -> BTreeMap<&str, Vec<&str>> {
+        let name = |at: &u32| self.names.get(usize::try_from(*at).ok()?).map(String::as_str);
+        self.chunks.iter().map(|(chunk, at)| (chunk.as_str(), at.iter().filter_map(name).collect())).collect()
+    }
+}
+
+/// Git's name for the folder that a kept chunk was made from: its first field, behind its length.
+fn content_of(body: &[u8]) -> Option<&[u8]> {
+    let (length, rest) = body.split_first()?;
+    rest.get(..usize::from(*length))
+}
+
+/// What decides how records are read and told.
+fn read_by(library: &Library) -> Result<String, Failure> {
+    let own = library.snapshot().id_of("schema")?.map(|id| id.to_string()).unwrap_or_default();
+    let page = library.snapshot().id_of("book.yaml")?.map(|id| id.to_string()).unwrap_or_default();
+    let versions: Vec<String> =
+        library.kinds().versions.iter().map(|(name, version)| format!("{name}-{version}")).collect();
+    Ok(format!("{FORM} {} {own} {page} {}", env!("CARGO_PKG_VERSION"), versions.join(" ")))
+}
+
+/// Brings every shelf of a book's catalog up to date, and says what was read for each.
+///
+/// # Errors
+/// The book cannot be read.
+pub fn bring_up(book: &Book, told: Told<'_>) -> Result<Vec<(&'static str, Read)>, Failure> {
+    let library = Library::at_head(book)?.remembering();
+    let mut read = Vec::new();
+    for shelf in [Shelf::Pulls, Shelf::Means, Shelf::Ratios, Shelf::Builds, Shelf::Parts] {
+        if let Some(rows) = Rows::of(book, &library, shelf, told)? {
+            read.push((shelf.name(), rows.read));
+        }
+    }
+    Ok(read)
+}

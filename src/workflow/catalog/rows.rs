@@ -1,0 +1,207 @@
+//! Records to finished rows: everything that can be asked of a pull, a build or a part, as `find` would find it.
+
+use crate::check::Side;
+use crate::record::Answer;
+use crate::record::Known;
+use crate::record::Outcome;
+use crate::record::Part;
+use crate::record::Value;
+use crate::record::Whereabouts;
+use crate::store::Book;
+use crate::store::EntryKind;
+use crate::store::RawPlace;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::catalog::Shelf;
+use crate::workflow::catalog::chunk::Fitted;
+use crate::workflow::catalog::chunk::Plain;
+use crate::workflow::catalog::chunk::Row;
+use crate::workflow::catalog::chunk::Saying;
+use crate::workflow::catalog::chunk::Word;
+use crate::workflow::derived;
+use crate::workflow::gather;
+use crate::workflow::library::UNASSIGNED;
+use crate::workflow::library::build_path;
+use crate::workflow::library::part_key;
+use crate::workflow::library::pull_key;
+use crate::workflow::sought;
+use crate::workflow::sought::Said;
+use crate::workflow::sweep::Channels;
+
+/// The row of the record at a path; none where it has no row.
+///
+/// # Errors
+/// The record, or one that it rests on, does not hold.
+pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Result<Option<Row>, Failure> {
+    match shelf {
+        Shelf::Builds => {
+            let name = path.split('/').nth(1).unwrap_or_default();
+            let Some(build) = library.build(name)? else { return Ok(None) };
+            let side = gather::build_side(library, &build)?;
+            let mut said = sought::sayings(&side, library.kinds());
+            said.extend(sought::ratios(&side, library));
+            Ok(Some(Row { plain: plain(&side), fitted: fitted(&side), said }))
+        }
+        Shelf::Parts => Ok(library.part_at(path)?.and_then(|part| of_part(library, &part))),
+        Shelf::Pulls | Shelf::Means | Shelf::Ratios => {
+            let Some(pull) = library.pull_at(path)? else { return Ok(None) };
+            let mut side = gather::pull_side(library, pull)?;
+            let (fitted, said) = match shelf {
+                Shelf::Means => (Vec::new(), means(book, library, &mut side)?),
+                Shelf::Ratios => (Vec::new(), sought::ratios(&side, library)),
+                _ => (fitted(&side), sought::sayings(&side, library.kinds())),
+            };
+            Ok(Some(Row { plain: plain(&side), fitted, said }))
+        }
+    }
+}
+
+/// What every row has, of a side.
+pub(crate) fn plain(side: &Side) -> Plain<String> {
+    let (build, pull) = (side.build.as_ref(), side.pull.as_ref());
+    let on = match pull {
+        Some(_) => side.moment(),
+        None => build.map(|build| &build.since),
+    };
+    let aside = match &side.effective.outcome {
+        aside @ Outcome::SetAside(_) if pull.is_some() => Some(aside.to_string()),
+        _ => None,
+    };
+    Plain {
+        name: side.name.clone(),
+        on: on.map(|on| on.day().to_string()),
+        by: match pull {
+            Some(pull) => pull.by.clone(),
+            None => build.and_then(|build| build.by.clone()),
+        },
+        session: pull.map(|pull| pull.session.clone()),
+        cell: side.cell.as_ref().map(|cell| cell.tag.clone()),
+        of: match pull {
+            Some(_) => build.map(|build| build.name.clone()),
+            None => build.map(|build| build.engine.clone()),
+        },
+        remark: aside,
+    }
+}
+
+/// What fills the roles of a side.
+pub(crate) fn fitted(side: &Side) -> Vec<(String, Fitted<String>)> {
+    let of = |answer: &Answer| match answer {
+        Answer::Part(part) => Fitted::Part(part.tag.clone(), part.letter.clone()),
+        Answer::Nothing => Fitted::Nothing,
+        Answer::Unknown(_) => Fitted::Unknown,
+    };
+    side.effective.roles.iter().map(|(role, held)| (role.clone(), of(&held.answer))).collect()
+}
+
+/// The conditions that channels of a pull's raw files tell.
+fn means(book: &Book, library: &Library, side: &mut Side) -> Result<Vec<(String, Saying<String>)>, Failure> {
+    let raw: Vec<String> =
+        side.pull.iter().flat_map(|pull| &pull.raw).map(|raw| raw.sha256.clone()).collect();
+    for sha256 in raw {
+        let path = RawPlace::InGit.path(&sha256);
+        let here = library.snapshot().entry(&path).ok().flatten();
+        // A file that git does not hold may be here today and not tomorrow.
+        if here.is_none_or(|entry| entry.kind == EntryKind::Folder) {
+            return Ok(sought::live_channels(side, library.kinds()));
+        }
+    }
+    derived::add_channel_means(book, library, side, Channels::OfConditions)?;
+    Ok(sought::channels(side, library.kinds()))
+}
+
+/// The row of a part in its newest state; none where it has no state.
+pub(crate) fn of_part(library: &Library, part: &Part) -> Option<Row> {
+    let state = part.newest()?;
+    let kind = library.kinds().part(&part.kind);
+    let gone = match part.whereabouts {
+        Whereabouts::Here => None,
+        Whereabouts::Sold(_) => Some("sold"),
+        Whereabouts::Lent(_) => Some("lent"),
+        Whereabouts::Scrapped(_) => Some("scrapped"),
+        Whereabouts::Consumed => Some("used up"),
+    };
+    let plain = Plain {
+        name: format!("{}/{}", part.tag, state.letter),
+        on: state.since.as_ref().map(|since| since.day().to_string()),
+        by: state.work.iter().find_map(|work| work.by.clone()),
+        session: None,
+        cell: None,
+        of: Some(part.kind.clone()),
+        remark: gone.map(str::to_owned),
+    };
+    let mut names: Vec<&String> = part.states.iter().flat_map(|state| state.figures.keys()).collect();
+    names.sort();
+    names.dedup();
+    let said = names
+        .into_iter()
+        .filter_map(|name| {
+            let resolved = part.resolve(kind?, &state.letter, name, None);
+            let known = &resolved.standing()?.entry.known;
+            Some((name.clone(), saying(known)))
+        })
+        .collect();
+    Some(Row { plain, fitted: Vec::new(), said })
+}
+
+fn saying(known: &Known) -> Saying<String> {
+    let said = match known.value() {
+        Some(Value::Quantity(reading)) => Word::Number(reading.mean().si()),
+        Some(Value::Text(text)) => Word::Text(text.clone()),
+        None => Word::Nothing,
+    };
+    let words = known.value().map(|value| format!("{} ({})", value.text(), known.word()));
+    Saying { said, words }
+}
+
+impl Word<String> {
+    /// As it is kept.
+    pub(in crate::workflow) fn of(said: Said) -> Self {
+        match said {
+            Said::Text(text) => Self::Text(text),
+            Said::Number(number) => Self::Number(number),
+            Said::Nothing => Self::Nothing,
+        }
+    }
+}
+
+/// The files of records in a folder, with git's names for their content.
+pub(super) struct Sources {
+    pub(super) files: Vec<(String, Vec<u8>)>,
+    /// What stands for records that another file of the same name stands before.
+    pub(super) hidden: Vec<String>,
+}
+
+/// The files of records in a folder of a shelf.
+///
+/// # Errors
+/// The store's.
+pub(super) fn sources(library: &Library, shelf: Shelf, folder: &str) -> Result<Sources, Failure> {
+    let place = match shelf {
+        Shelf::Builds => {
+            let path = build_path(folder);
+            let own = folder != UNASSIGNED && library.holds(&format!("builds/{folder}"), "build.yaml")?;
+            let entry = if own { library.snapshot().entry(&path)? } else { None };
+            let files = entry.map(|entry| (path, entry.id.to_bytes())).into_iter().collect();
+            return Ok(Sources { files, hidden: Vec::new() });
+        }
+        Shelf::Parts => format!("parts/{folder}"),
+        Shelf::Pulls | Shelf::Means | Shelf::Ratios => format!("builds/{folder}/pulls"),
+    };
+    let mut found = Sources { files: Vec::new(), hidden: Vec::new() };
+    for entry in library.snapshot().list(&place)? {
+        let Some(name) = entry.name.strip_suffix(".yaml") else { continue };
+        let path = format!("{place}/{}", entry.name);
+        // Of two files of one name, the one that the name means.
+        let (meant, key) = match shelf {
+            Shelf::Parts => (library.part_path(name)?, part_key(name)),
+            _ => (library.pull_path(name)?, pull_key(name)),
+        };
+        if meant.as_ref() == Some(&path) {
+            found.files.push((path, entry.id.to_bytes()));
+        } else {
+            found.hidden.push(key);
+        }
+    }
+    Ok(found)
+}

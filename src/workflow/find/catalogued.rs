@@ -1,0 +1,130 @@
+//! Rows from the catalog.
+
+use crate::store::Book;
+use crate::store::Pending;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::catalog::Rows;
+use crate::workflow::catalog::Shelf;
+use crate::workflow::catalog::Told;
+use crate::workflow::catalog::chunk::Chunk;
+use crate::workflow::catalog::chunk::Column;
+use crate::workflow::catalog::chunk::Saying;
+use crate::workflow::catalog::chunk::Word;
+use crate::workflow::find::Sort;
+use crate::workflow::find::Taken;
+use crate::workflow::find::asked::Asked;
+use crate::workflow::find::asked::With;
+use crate::workflow::find::asked::told;
+use crate::workflow::find::recorded;
+use crate::workflow::sought::Sought;
+
+/// What a record says of one thing, in its own row and in the two shelves beside it.
+type Columns<'c> = [Option<&'c Column<&'c str, Saying<&'c str>>>; 3];
+
+/// Finds records among the rows of the catalog, with the pending edits that would change the answer; none where the
+/// records themselves must be asked.
+///
+/// # Errors
+/// The store's.
+pub(super) fn find(
+    book: &Book,
+    library: &Library,
+    asked: &Asked,
+    progress: Told<'_>,
+) -> Result<Option<(Taken, Vec<Pending>)>, Failure> {
+    let shelf = match asked.request.sort {
+        Sort::Pulls => Shelf::Pulls,
+        Sort::Builds => Shelf::Builds,
+        Sort::Parts => Shelf::Parts,
+        Sort::Flow | Sort::Claims => return Ok(None),
+    };
+    let any = |test: fn(&Sought) -> bool| {
+        shelf == Shelf::Pulls && asked.conditions.iter().any(|condition| test(&condition.sought))
+    };
+    let mut wanted = vec![shelf];
+    wanted.extend(any(Sought::is_condition).then_some(Shelf::Means));
+    wanted.extend(any(Sought::is_derived).then_some(Shelf::Ratios));
+    let mut shelves = Vec::new();
+    for shelf in wanted {
+        // What is read to bring rows up to date does not count as read for this answer: the rows say on what they rest.
+        match library.aside(|| Rows::of(book, library, shelf, progress))? {
+            Some(rows) => shelves.push(rows),
+            None => return Ok(None),
+        }
+    }
+    let Some(chunks) = shelves.iter().map(Rows::chunks).collect::<Option<Vec<_>>>() else { return Ok(None) };
+    let [own, beside @ ..] = chunks.as_slice() else { return Ok(None) };
+    // A shelf made from the same commit has the same records at the same places.
+    if beside.iter().any(|other| !other.iter().map(names).eq(own.iter().map(names))) {
+        return Ok(None);
+    }
+    let files = shelves[0].files(library, own)?;
+    // The work tree is looked at while the rows are.
+    let (taken, pending) = std::thread::scope(|scope| {
+        let looking = book.looking(&files);
+        let looking = scope.spawn(move || looking.pending());
+        let taken = take(book, library, asked, own, beside);
+        (taken, looking.join())
+    });
+    let pending = pending.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+    Ok(Some((taken?, pending)))
+}
+
+fn names<'c>(chunk: &Chunk<&'c str>) -> Vec<&'c str> {
+    chunk.rows.iter().map(|row| row.name).collect()
+}
+
+fn take(
+    book: &Book,
+    library: &Library,
+    asked: &Asked,
+    own: &[Chunk<&str>],
+    beside: &[Vec<Chunk<&str>>],
+) -> Result<Taken, Failure> {
+    let mut taken = Taken::new(asked);
+    let keys: Vec<String> = asked.conditions.iter().map(|condition| condition.sought.key()).collect();
+    let of_parts = asked.request.sort == Sort::Parts;
+    for (place, chunk) in own.iter().enumerate() {
+        let of_keys = columns(place, chunk, beside, &keys);
+        for (at, plain) in chunk.rows.iter().enumerate() {
+            let on = |with: &With| chunk.fitted(at).any(|(role, fitted)| with.meets(role, fitted));
+            if !asked.plainly(plain) || !asked.with.iter().all(on) {
+                continue;
+            }
+            let found: Option<Vec<_>> = if of_parts {
+                let Some(figures) = asked.figures(library, plain.of.unwrap_or_default()) else { continue };
+                columns(place, chunk, beside, &figures).iter().map(|columns| said(columns, at)).collect()
+            } else {
+                of_keys.iter().map(|columns| said(columns, at)).collect()
+            };
+            let found = match found {
+                Some(told) => Some(asked.row(plain, &told)),
+                // Its raw files must be read, or say that they cannot be.
+                None => recorded::again(book, library, asked, plain.name)?,
+            };
+            found.into_iter().for_each(|found| taken.take(found));
+        }
+    }
+    Ok(taken)
+}
+
+fn columns<'c>(
+    place: usize,
+    chunk: &'c Chunk<&'c str>,
+    beside: &'c [Vec<Chunk<&'c str>>],
+    keys: &[String],
+) -> Vec<Columns<'c>> {
+    let other = |shelf: usize, key: &str| beside.get(shelf)?.get(place)?.said(key);
+    keys.iter().map(|key| [chunk.said(key), other(0, key), other(1, key)]).collect()
+}
+
+/// What a row says; none where only the record tells.
+fn said(columns: &Columns<'_>, at: usize) -> Option<super::asked::Told> {
+    let [own, first, second] = columns.map(|column| column.and_then(|column| column.value(at)));
+    let elsewhere = first.or(second);
+    match own {
+        Some(Saying { said: Word::Channel, .. }) => elsewhere.and_then(|saying| told(Some(saying))),
+        own => told(own.or(elsewhere)),
+    }
+}

@@ -1,0 +1,236 @@
+//! The records of a book by name.
+
+use std::collections::BTreeMap;
+
+use crate::manifest::bind;
+use crate::record::Build;
+use crate::record::Cell;
+use crate::record::Claim;
+use crate::record::FlowSheet;
+use crate::record::Instrument;
+use crate::record::Part;
+use crate::record::Person;
+use crate::record::Pull;
+use crate::record::Session;
+use crate::record::columns::Columns;
+use crate::workflow::Failure;
+use crate::workflow::Library;
+use crate::workflow::library::UNASSIGNED;
+use crate::workflow::library::build_path;
+use crate::workflow::library::claim_path;
+use crate::workflow::library::columns_of;
+use crate::workflow::library::columns_path;
+use crate::workflow::library::flow_path;
+use crate::workflow::library::part_key;
+use crate::workflow::library::pull_key;
+
+impl Library {
+    /// Everybody in people.yaml.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn people(&self) -> Result<BTreeMap<String, Person>, Failure> {
+        Ok(self.record("people.yaml", bind::people)?.unwrap_or_default())
+    }
+
+    /// The path of a part's manifest.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn part_path(&self, tag: &str) -> Result<Option<String>, Failure> {
+        if let Some(known) = self.memo.as_ref().and_then(|memo| memo.part_paths.borrow().get(tag).cloned()) {
+            return Ok(known);
+        }
+        let file = format!("{tag}.yaml");
+        let mut found = None;
+        for kind in self.names("parts")? {
+            let folder = format!("parts/{kind}");
+            if self.holds(&folder, &file)? {
+                found = Some(format!("{folder}/{file}"));
+                break;
+            }
+        }
+        if let Some(memo) = &self.memo {
+            memo.part_paths.borrow_mut().insert(tag.to_owned(), found.clone());
+        }
+        Ok(found)
+    }
+
+    /// The folders of `parts/` in which a part of that tag lies, where there is more than one.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(crate) fn part_folders(&self, tag: &str) -> Result<Vec<String>, Failure> {
+        let file = format!("{tag}.yaml");
+        let mut folders = Vec::new();
+        for kind in self.names("parts")? {
+            if self.holds(&format!("parts/{kind}"), &file)? {
+                folders.push(kind);
+            }
+        }
+        if folders.len() < 2 {
+            folders.clear();
+        }
+        Ok(folders)
+    }
+
+    /// A part.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn part(&self, tag: &str) -> Result<Option<Part>, Failure> {
+        self.rely(|| part_key(tag));
+        match self.part_path(tag)? {
+            Some(path) => self.once(&path, |memo| &memo.parts, || self.record(&path, bind::part)),
+            None => Ok(None),
+        }
+    }
+
+    /// The part whose manifest is at a path.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(crate) fn part_at(&self, path: &str) -> Result<Option<Part>, Failure> {
+        self.rely(|| path.to_owned());
+        self.record(path, bind::part)
+    }
+
+    /// The tags of all parts.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn part_tags(&self) -> Result<Vec<String>, Failure> {
+        let mut tags = Vec::new();
+        for kind in self.names("parts")? {
+            tags.extend(self.tags(&format!("parts/{kind}"))?);
+        }
+        tags.sort();
+        tags.dedup();
+        Ok(tags)
+    }
+
+    /// A build.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn build(&self, name: &str) -> Result<Option<Build>, Failure> {
+        let path = build_path(name);
+        self.rely(|| path.clone());
+        self.once(&path, |memo| &memo.builds, || self.record(&path, bind::build))
+    }
+
+    /// The names of all builds.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn build_names(&self) -> Result<Vec<String>, Failure> {
+        let mut names = Vec::new();
+        for name in self.names("builds")? {
+            if name != UNASSIGNED && self.names(&format!("builds/{name}"))?.contains("build.yaml") {
+                names.push(name);
+            }
+        }
+        Ok(names)
+    }
+
+    /// The ids of a build's pulls.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn pulls_of(&self, build: &str) -> Result<Vec<String>, Failure> {
+        self.tags(&format!("builds/{build}/pulls"))
+    }
+
+    /// A pull.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn pull(&self, id: &str) -> Result<Option<Pull>, Failure> {
+        self.rely(|| pull_key(id));
+        match self.pull_path(id)? {
+            Some(path) => self.pull_at(&path),
+            None => Ok(None),
+        }
+    }
+
+    /// The pull whose manifest is at a path.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(crate) fn pull_at(&self, path: &str) -> Result<Option<Pull>, Failure> {
+        self.rely(|| path.to_owned());
+        self.record(path, bind::pull)
+    }
+
+    /// A session.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn session(&self, tag: &str) -> Result<Option<Session>, Failure> {
+        let path = format!("sessions/{tag}.yaml");
+        self.rely(|| path.clone());
+        self.once(&path, |memo| &memo.sessions, || self.record(&path, bind::session))
+    }
+
+    /// A cell.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn cell(&self, tag: &str) -> Result<Option<Cell>, Failure> {
+        let path = format!("cells/{tag}.yaml");
+        self.rely(|| path.clone());
+        self.once(&path, |memo| &memo.cells, || self.record(&path, bind::cell))
+    }
+
+    /// An instrument.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn instrument(&self, tag: &str) -> Result<Option<Instrument>, Failure> {
+        let path = format!("instruments/{tag}.yaml");
+        self.rely(|| path.clone());
+        self.once(&path, |memo| &memo.instruments, || self.record(&path, bind::instrument))
+    }
+
+    /// A claim.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn claim(&self, tag: &str) -> Result<Option<Claim>, Failure> {
+        self.record(&claim_path(tag), bind::claim)
+    }
+
+    /// A flow sheet.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn flow(&self, tag: &str) -> Result<Option<FlowSheet>, Failure> {
+        self.record(&flow_path(tag), bind::flow)
+    }
+
+    /// Every flow sheet, by tag.
+    ///
+    /// # Errors
+    /// A manifest does not hold.
+    pub fn flow_sheets(&self) -> Result<Vec<FlowSheet>, Failure> {
+        let mut sheets = Vec::new();
+        for tag in self.tags("flow")? {
+            sheets.extend(self.flow(&tag)?);
+        }
+        Ok(sheets)
+    }
+
+    /// A columns record.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub fn columns(&self, name: &str) -> Result<Option<Columns>, Failure> {
+        let path = columns_path(name);
+        self.rely(|| path.clone());
+        let read = || match self.tree(&path)? {
+            Some(root) => columns_of(&path, &root).map(Some).map_err(Failure::faults),
+            None => Ok(None),
+        };
+        self.once(&path, |memo| &memo.columns, read)
+    }
+}
