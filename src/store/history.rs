@@ -21,6 +21,8 @@ pub struct Change {
     pub subject: String,
     /// Whether the path is gone since.
     pub removed: bool,
+    /// What it left there; none where the path is gone since.
+    pub content: Option<ContentId>,
     /// How many commits it lies before HEAD on the line.
     pub steps_back: usize,
 }
@@ -41,8 +43,8 @@ struct Seen<'p> {
 }
 
 impl<'p> Seen<'p> {
-    fn has(&self, path: &str) -> bool {
-        self.folders.values().any(|(_, held)| held.contains_key(path))
+    fn content(&self, path: &str) -> Option<ContentId> {
+        self.folders.values().find_map(|(_, held)| held.get(path)).copied()
     }
 
     /// The paths that hold other contents than in an older commit.
@@ -89,8 +91,32 @@ impl Book {
         Ok(logs.remove(path).unwrap_or_default())
     }
 
-    /// The commits of the first-parent line that changed each of these files or folders, newest first, in one walk.
+    /// The commits of the first-parent line that changed each of these files or folders, newest first: from the catalog
+    /// where these are records' files, else in one walk.
     pub fn logs(&self, paths: &BTreeSet<String>) -> Result<BTreeMap<String, Vec<Change>>, Error> {
+        let Some((line, left)) = self.kept_logs(paths)? else { return self.walked_logs(paths) };
+        let mut commits: BTreeMap<CommitId, Change> = BTreeMap::new();
+        let mut logs: BTreeMap<String, Vec<Change>> = BTreeMap::new();
+        for (path, left) in left {
+            let mut log = Vec::new();
+            for (place, content) in left.into_iter().rev() {
+                let Some(&commit) = line.get(place) else { continue };
+                let change = match commits.get(&commit) {
+                    Some(change) => change.clone(),
+                    None => commits.entry(commit).or_insert(self.change(commit)?).clone(),
+                };
+                let steps_back = line.len() - 1 - place;
+                log.push(Change { removed: content.is_none(), content, steps_back, ..change });
+            }
+            if !log.is_empty() {
+                logs.insert(path, log);
+            }
+        }
+        Ok(logs)
+    }
+
+    /// As [`Book::logs`], by walking the history and without the catalog.
+    pub fn walked_logs(&self, paths: &BTreeSet<String>) -> Result<BTreeMap<String, Vec<Change>>, Error> {
         let mut folders: BTreeMap<&str, Vec<(&str, &str)>> = BTreeMap::new();
         for path in paths {
             let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
@@ -103,8 +129,10 @@ impl Book {
             let seen = self.seen(ancestor.commit, &folders, newer.as_ref().map(|(_, seen)| seen))?;
             if let Some((commit, after)) = &newer {
                 for path in after.differing(&seen) {
+                    let content = after.content(path);
                     logs.entry(path.to_owned()).or_default().push(Change {
-                        removed: !after.has(path),
+                        removed: content.is_none(),
+                        content,
                         steps_back: steps,
                         ..self.change(*commit)?
                     });
@@ -115,7 +143,8 @@ impl Book {
         }
         if let Some((commit, first)) = newer {
             for path in first.differing(&Seen::default()) {
-                let change = Change { steps_back: steps, ..self.change(commit)? };
+                let content = first.content(path);
+                let change = Change { content, steps_back: steps, ..self.change(commit)? };
                 logs.entry(path.to_owned()).or_default().push(change);
             }
         }
@@ -234,6 +263,7 @@ impl Book {
             time: Time { seconds: time.seconds, offset: time.offset },
             subject: decoded.message.to_string().lines().next().unwrap_or_default().to_owned(),
             removed: false,
+            content: None,
             steps_back: 0,
         })
     }

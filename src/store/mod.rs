@@ -41,6 +41,7 @@ mod index;
 mod intake;
 mod journal;
 mod lock;
+mod log_index;
 mod looking;
 mod objects;
 mod outward;

@@ -62,6 +62,7 @@ pub mod table;
 pub mod take_in;
 pub mod trail;
 mod trail_events;
+mod trail_touches;
 mod wear;
 pub mod weigh;
 mod weigh_budget;

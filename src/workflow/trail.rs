@@ -22,6 +22,7 @@ use crate::store::Change;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare::pending_among;
+use crate::workflow::find::From;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
 use crate::workflow::library::columns_path;
@@ -31,6 +32,7 @@ use crate::workflow::trail_events as events;
 use crate::workflow::trail_events::Event;
 use crate::workflow::trail_events::PULLS;
 use crate::workflow::trail_events::Touch;
+use crate::workflow::trail_touches;
 
 /// Where pulls without a build lie.
 const UNASSIGNED: &str = "unassigned";
@@ -44,14 +46,27 @@ const SHORTEST_HASH: usize = 6;
 /// # Errors
 /// The name means nothing, it has no such figure, or a record does not hold.
 pub fn trail(book: &Book, about: &str, figure: Option<&str>) -> Result<TrailAnswer, Failure> {
-    let library = Library::at_head(book)?;
+    trail_in(book, about, figure, From::Catalog)
+}
+
+/// Tells a life from the catalog where there is one, or from the records and the history alone.
+///
+/// # Errors
+/// As [`trail`].
+pub fn trail_in(book: &Book, about: &str, figure: Option<&str>, from: From) -> Result<TrailAnswer, Failure> {
+    let library = Library::at_head(book)?.remembering();
     let subject = Subject::named(&library, about, figure)?;
-    let (paths, events) = present(&library, &subject)?;
-    let paths: BTreeSet<String> = paths.into_iter().chain(subject.record.clone()).collect();
-    let logs = book.logs(&paths.iter().flat_map(|path| places_of(path)).collect())?;
+    let now = present(book, &library, &subject, from)?;
+    let events = now.len();
+    let paths: BTreeSet<String> = now.into_iter().chain(subject.record.clone()).collect();
+    let places: BTreeSet<String> = paths.iter().flat_map(|path| places_of(path)).collect();
+    let logs = match from {
+        From::Catalog => book.logs(&places)?,
+        From::Records => book.walked_logs(&places)?,
+    };
     let mut lived = Vec::new();
     for path in &paths {
-        lived.extend(versions(book, &library, path, &logs, &subject)?);
+        lived.extend(versions(&library, path, &logs, &subject)?);
     }
     if lived.is_empty() && events == 0 {
         return Err(Finding::error("not-found", "the book tells nothing of it")
@@ -83,8 +98,6 @@ struct Subject {
     touch: Vec<Touch>,
     /// Its own manifest, whose every version is read.
     record: Option<String>,
-    /// What a manifest must hold somewhere to tell of it.
-    words: Vec<String>,
 }
 
 impl Subject {
@@ -93,18 +106,12 @@ impl Subject {
             Ok(named) => named,
             Err(failure) => return Self::other(library, about)?.filter(|_| figure.is_none()).ok_or(failure),
         };
-        let new = |title: String, of, touch, record| Self {
-            words: vec![title.clone()],
-            title,
-            of,
-            touch: vec![touch],
-            record,
-        };
+        let new = |title: String, of, touch, record| Self { title, of, touch: vec![touch], record };
         let whole = match named {
             Named::Part { tag, letter } => {
                 let record = library.part_path(&tag)?;
                 let title = letter.as_ref().map_or(tag.clone(), |letter| format!("{tag}/{letter}"));
-                Self { words: vec![tag.clone()], ..new(title, "part", Touch::Part { tag, letter }, record) }
+                new(title, "part", Touch::Part { tag, letter }, record)
             }
             Named::Build(name) => {
                 let record = Some(crate::workflow::library::build_path(&name));
@@ -148,7 +155,6 @@ impl Subject {
                 of: "columns",
                 touch: vec![Touch::Columns(about.to_owned())],
                 record: Some(columns),
-                words: vec![about.to_owned()],
             }));
         }
         let hash = about.len() >= SHORTEST_HASH && about.bytes().all(|byte| byte.is_ascii_hexdigit());
@@ -169,7 +175,6 @@ impl Subject {
         Ok((!found.is_empty()).then(|| Self {
             title: title.join(", "),
             of: "file",
-            words: found.keys().cloned().collect(),
             touch: found.into_keys().map(Touch::Raw).collect(),
             record: None,
         }))
@@ -200,51 +205,41 @@ fn holds(bytes: &[u8], word: &str) -> bool {
     memchr::memmem::find(bytes, word.as_bytes()).is_some()
 }
 
-/// The records that tell of a subject as the book stands, and how many events they tell.
-fn present(library: &Library, subject: &Subject) -> Result<(BTreeSet<String>, usize), Failure> {
-    let mut paths = BTreeSet::new();
-    let mut count = 0;
-    let builds: Vec<String> = library.build_names()?;
-    let mut all: Vec<String> = Vec::new();
-    for kind in library.names("parts")? {
-        all.extend(
-            library.tags(&format!("parts/{kind}"))?.iter().map(|tag| format!("parts/{kind}/{tag}.yaml")),
-        );
-    }
-    all.extend(builds.iter().map(|name| crate::workflow::library::build_path(name)));
-    let mut with_subject: BTreeSet<&str> = BTreeSet::new();
-    library.aside(|| -> Result<(), Failure> {
-        for path in &all {
-            if told_by(library, path, subject, false)? {
-                count += 1;
-                paths.insert(path.clone());
+/// The records that tell of a subject as the book stands.
+fn present(
+    book: &Book,
+    library: &Library,
+    subject: &Subject,
+    from: From,
+) -> Result<BTreeSet<String>, Failure> {
+    library.aside(|| {
+        let likely = match from {
+            From::Catalog => {
+                trail_touches::catalogued(book, library, &subject.touch, subject.record.as_deref())?
+            }
+            From::Records => None,
+        };
+        let likely = match likely {
+            Some(likely) => likely.into_iter().collect(),
+            None => trail_touches::all(library)?,
+        };
+        let mut paths = BTreeSet::new();
+        for path in likely {
+            if events_of(library, &path)?.iter().any(|event| subject.concerns(event)) {
+                paths.insert(path);
             }
         }
-        for name in &builds {
-            let text = library.read(&crate::workflow::library::build_path(name))?.unwrap_or_default();
-            if subject.words.iter().any(|word| holds(&text, word)) {
-                with_subject.insert(name);
-            }
-        }
-        for path in library.pull_paths()?.values() {
-            // What stands in the build is on the engine for its pulls, though they do not name it.
-            let of_build = path.split('/').nth(1).is_some_and(|build| with_subject.contains(build));
-            if told_by(library, path, subject, of_build)? {
-                count += 1;
-                paths.insert(path.clone());
-            }
-        }
-        Ok(())
-    })?;
-    Ok((paths, count))
+        Ok(paths)
+    })
 }
 
-fn told_by(library: &Library, path: &str, subject: &Subject, of_build: bool) -> Result<bool, Failure> {
+/// What a manifest tells as the book stands.
+///
+/// # Errors
+/// The store's.
+pub(super) fn events_of(library: &Library, path: &str) -> Result<Vec<Event>, Failure> {
     let bytes = library.read(path)?.unwrap_or_default();
-    if !of_build && !subject.words.iter().any(|word| holds(&bytes, word)) {
-        return Ok(false);
-    }
-    Ok(read(library, path, &bytes).iter().any(|event| subject.concerns(event)))
+    Ok(read(library, path, &bytes))
 }
 
 /// What one version of a manifest tells; nothing where it does not hold.
@@ -288,7 +283,6 @@ struct Lived {
 
 /// Every event that the versions of a record tell of a subject, with the commit that first told it.
 fn versions(
-    book: &Book,
     library: &Library,
     path: &str,
     logs: &BTreeMap<String, Vec<Change>>,
@@ -305,7 +299,8 @@ fn versions(
     let mut lived: Vec<Lived> = Vec::new();
     let mut known: BTreeMap<String, Event> = BTreeMap::new();
     for (place, change) in changes {
-        let Some(bytes) = book.snapshot(change.commit)?.read(place)? else { continue };
+        let Some(content) = change.content else { continue };
+        let bytes = library.snapshot().content(content)?;
         let mut now = read(library, place, &bytes);
         if matches!(sort_of(place), Sort::Columns | Sort::Session) && whole {
             now.push(events::record_written(&change.commit.to_string()));

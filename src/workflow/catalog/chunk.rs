@@ -161,6 +161,11 @@ impl<S: AsRef<str>> Chunk<S> {
         self.said.get(found)
     }
 
+    /// The keys of its columns.
+    pub(crate) fn keys(&self) -> impl Iterator<Item = &str> {
+        self.said.iter().map(|column| column.key.as_ref())
+    }
+
     /// What fills the roles of a row.
     pub(crate) fn fitted(&self, row: usize) -> impl Iterator<Item = (&str, &Fitted<S>)> {
         self.fitted.iter().filter_map(move |column| Some((column.key.as_ref(), column.value(row)?)))

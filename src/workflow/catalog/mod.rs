@@ -57,6 +57,12 @@ pub(crate) enum Shelf {
     Builds,
     /// Parts in their newest state.
     Parts,
+    /// What the events of pulls touch.
+    PullEvents,
+    /// What the events of builds touch.
+    BuildEvents,
+    /// What the events of parts touch.
+    PartEvents,
 }
 
 impl Shelf {
@@ -67,13 +73,16 @@ impl Shelf {
             Self::Ratios => "ratios",
             Self::Builds => "builds",
             Self::Parts => "parts",
+            Self::PullEvents => "pull-events",
+            Self::BuildEvents => "build-events",
+            Self::PartEvents => "part-events",
         }
     }
 
     /// The folder whose entries are its chunks.
     fn folder(self) -> &'static str {
         match self {
-            Self::Parts => "parts",
+            Self::Parts | Self::PartEvents => "parts",
             _ => "builds",
         }
     }
@@ -201,8 +210,7 @@ impl Rows {
     /// The chunks; none where one is of another form, which only a program of the same version but other rows can have
     /// kept. Shelves of the same records have theirs at the same places.
     pub(crate) fn chunks(&self) -> Option<Vec<Chunk<&str>>> {
-        let chunk = |body: &'_ Vec<u8>| -> Option<Chunk<&str>> { decode(body).filter(Chunk::is_whole) };
-        self.bodies.iter().map(chunk).collect()
+        self.bodies.iter().map(|body| decode::<Chunk<&str>>(body).filter(Chunk::is_whole)).collect()
     }
 
     /// The files that would be read without the catalog, sorted, with git's names for their content.

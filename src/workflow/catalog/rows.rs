@@ -27,6 +27,7 @@ use crate::workflow::library::pull_key;
 use crate::workflow::sought;
 use crate::workflow::sought::Said;
 use crate::workflow::sweep::Channels;
+use crate::workflow::trail_touches;
 
 /// The row of the record at a path; none where it has no row.
 ///
@@ -43,6 +44,20 @@ pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Re
             Ok(Some(Row { plain: plain(&side), fitted: fitted(&side), said }))
         }
         Shelf::Parts => Ok(library.part_at(path)?.and_then(|part| of_part(library, &part))),
+        Shelf::PullEvents | Shelf::BuildEvents | Shelf::PartEvents => {
+            let nothing = || Saying { said: Word::Nothing, words: None };
+            let touched = trail_touches::of(library, path)?.into_iter().map(|key| (key, nothing()));
+            let plain = Plain {
+                name: path.to_owned(),
+                on: None,
+                by: None,
+                session: None,
+                cell: None,
+                of: None,
+                remark: None,
+            };
+            Ok(Some(Row { plain, fitted: Vec::new(), said: touched.collect() }))
+        }
         Shelf::Pulls | Shelf::Means | Shelf::Ratios => {
             let Some(pull) = library.pull_at(path)? else { return Ok(None) };
             let mut side = gather::pull_side(library, pull)?;
@@ -178,15 +193,15 @@ pub(super) struct Sources {
 /// The store's.
 pub(super) fn sources(library: &Library, shelf: Shelf, folder: &str) -> Result<Sources, Failure> {
     let place = match shelf {
-        Shelf::Builds => {
+        Shelf::Builds | Shelf::BuildEvents => {
             let path = build_path(folder);
             let own = folder != UNASSIGNED && library.holds(&format!("builds/{folder}"), "build.yaml")?;
             let entry = if own { library.snapshot().entry(&path)? } else { None };
             let files = entry.map(|entry| (path, entry.id.to_bytes())).into_iter().collect();
             return Ok(Sources { files, hidden: Vec::new() });
         }
-        Shelf::Parts => format!("parts/{folder}"),
-        Shelf::Pulls | Shelf::Means | Shelf::Ratios => format!("builds/{folder}/pulls"),
+        Shelf::Parts | Shelf::PartEvents => format!("parts/{folder}"),
+        Shelf::Pulls | Shelf::Means | Shelf::Ratios | Shelf::PullEvents => format!("builds/{folder}/pulls"),
     };
     let mut found = Sources { files: Vec::new(), hidden: Vec::new() };
     for entry in library.snapshot().list(&place)? {
@@ -194,6 +209,8 @@ pub(super) fn sources(library: &Library, shelf: Shelf, folder: &str) -> Result<S
         let path = format!("{place}/{}", entry.name);
         // Of two files of one name, the one that the name means.
         let (meant, key) = match shelf {
+            // Every file of a part has a life.
+            Shelf::PartEvents => (Some(path.clone()), part_key(name)),
             Shelf::Parts => (library.part_path(name)?, part_key(name)),
             _ => (library.pull_path(name)?, pull_key(name)),
         };

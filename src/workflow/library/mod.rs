@@ -1,7 +1,7 @@
 //! The records of a book at one commit, or with edits laid over it, read when asked for.
 
 mod memo;
-mod pull_index;
+pub(super) mod pull_index;
 mod pulls;
 mod records;
 

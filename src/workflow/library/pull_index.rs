@@ -14,7 +14,7 @@ const CACHE: &str = "pulls-1";
 
 /// The pulls of a commit, by the folder they lie in.
 #[derive(Debug, Default)]
-pub(super) struct PullIndex {
+pub(in crate::workflow) struct PullIndex {
     /// Ids, each on a line of its own, folder after folder.
     ids: String,
     folders: Vec<Folder>,
@@ -33,7 +33,7 @@ impl PullIndex {
     ///
     /// # Errors
     /// The store's.
-    pub(super) fn of(snapshot: &Snapshot) -> Result<Self, Failure> {
+    pub(in crate::workflow) fn of(snapshot: &Snapshot) -> Result<Self, Failure> {
         let Some(content) = snapshot.id_of("builds")? else {
             return Ok(Self::default());
         };
@@ -80,12 +80,12 @@ impl PullIndex {
     }
 
     /// The folder of a pull; of several, the last, as in [`PullIndex::paths`].
-    pub(super) fn folder(&self, id: &str) -> Option<&str> {
+    pub(in crate::workflow) fn folder(&self, id: &str) -> Option<&str> {
         self.holding(id).last().map(|folder| folder.name.as_str())
     }
 
     /// Every folder that holds a pull of that id.
-    pub(super) fn folders(&self, id: &str) -> Vec<String> {
+    pub(in crate::workflow) fn folders(&self, id: &str) -> Vec<String> {
         self.holding(id).map(|folder| folder.name.clone()).collect()
     }
 
@@ -103,7 +103,7 @@ impl PullIndex {
     }
 
     /// Where each pull's manifest is.
-    pub(super) fn paths(&self) -> BTreeMap<String, String> {
+    pub(in crate::workflow) fn paths(&self) -> BTreeMap<String, String> {
         let of = |folder: &Folder| {
             let at = format!("builds/{}/pulls", folder.name);
             self.ids[folder.ids.clone()].lines().map(move |id| (id.to_owned(), format!("{at}/{id}.yaml")))
@@ -112,7 +112,7 @@ impl PullIndex {
     }
 
     /// The ids and paths of the pulls whose id begins so, sorted.
-    pub(super) fn beginning(&self, prefix: &str) -> BTreeMap<String, String> {
+    pub(in crate::workflow) fn beginning(&self, prefix: &str) -> BTreeMap<String, String> {
         let mut found = BTreeMap::new();
         for folder in &self.folders {
             for id in self.ids[folder.ids.clone()].lines().filter(|id| id.starts_with(prefix)) {

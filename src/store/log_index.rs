@@ -1,0 +1,258 @@
+//! Which commits changed which file, kept in the catalog: the history is walked once, and then only its new commits.
+//!
+//! Records' files alone are kept (`*.yaml`), each in one of a fixed number of rows by the digest of its path, so that a row
+//! that is missing is damage and not a file without a history.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use gix::ObjectId;
+use sha2::{Digest, Sha256};
+
+use super::snapshot::read_folder;
+use super::{Book, Catalog, CatalogTrouble, CommitId, ContentId, EntryKind, Error, RowChange};
+
+const SHELF: &str = "log";
+/// The row of the commits themselves, from the first on.
+const LINE: &str = "line";
+/// Rows of files.
+const ROWS: usize = 256;
+/// Bytes of a name that git gives.
+const NAME: usize = 20;
+/// Bytes of one change: the commit's place on the line, and the content it left.
+const CHANGE: usize = 4 + NAME;
+
+/// What a commit left at a path: its place on the line from the first commit, and the content, none where it took it away.
+pub(super) type Left = (usize, Option<ContentId>);
+
+/// The changes of files by path.
+type Files = BTreeMap<String, Vec<Left>>;
+
+/// Whether a path is of a file whose changes are kept.
+pub(super) fn is_kept(path: &str) -> bool {
+    path.ends_with(".yaml")
+}
+
+impl Book {
+    /// The commits from the first to HEAD on the first-parent line, and what each left at these paths; `None` where
+    /// the history must be walked.
+    pub(super) fn kept_logs(
+        &self,
+        paths: &BTreeSet<String>,
+    ) -> Result<Option<(Vec<CommitId>, Files)>, Error> {
+        if !paths.iter().all(|path| is_kept(path)) {
+            return Ok(None);
+        }
+        let Some(catalog) = self.catalog() else { return Ok(None) };
+        match self.logs_in(catalog, paths) {
+            Ok(found) => Ok(Some(found)),
+            Err(Trouble::Catalog(CatalogTrouble::Busy)) => Ok(None),
+            Err(Trouble::Catalog(CatalogTrouble::Damaged)) => {
+                let Some(catalog) = self.catalog().and_then(Catalog::renewed) else { return Ok(None) };
+                match self.logs_in(catalog, paths) {
+                    Ok(found) => Ok(Some(found)),
+                    Err(Trouble::Catalog(_)) => Ok(None),
+                    Err(Trouble::Store(error)) => Err(error),
+                }
+            }
+            Err(Trouble::Store(error)) => Err(error),
+        }
+    }
+
+    fn logs_in(
+        &self,
+        mut catalog: Catalog,
+        paths: &BTreeSet<String>,
+    ) -> Result<(Vec<CommitId>, Files), Trouble> {
+        let known = line_of(&catalog)?;
+        let (line, further) = self.line_from(&known)?;
+        let mut rows: BTreeMap<usize, Files> = BTreeMap::new();
+        if further < line.len() {
+            let mut changed = self.changed_by(&line, further)?;
+            if further == 0 {
+                (0..ROWS).for_each(|row| drop(rows.insert(row, Files::new())));
+            }
+            for row in changed.keys().map(|path| row_of(path)).collect::<BTreeSet<_>>() {
+                if further > 0 {
+                    rows.insert(row, row_in(&catalog, row)?);
+                }
+            }
+            for (path, lefts) in std::mem::take(&mut changed) {
+                rows.entry(row_of(&path)).or_default().entry(path).or_default().extend(lefts);
+            }
+            let mut changes: Vec<RowChange> =
+                rows.iter().map(|(row, files)| change(&name_of(*row), bytes_of(files))).collect();
+            changes.push(change(LINE, line.iter().flat_map(|commit| commit.0.as_bytes().to_vec()).collect()));
+            catalog.change(&changes);
+        }
+        let mut found = Files::new();
+        for path in paths {
+            let row = row_of(path);
+            if let std::collections::btree_map::Entry::Vacant(vacant) = rows.entry(row) {
+                vacant.insert(row_in(&catalog, row)?);
+            }
+            if let Some(lefts) = rows.get(&row).and_then(|files| files.get(path)) {
+                found.insert(path.clone(), lefts.clone());
+            }
+        }
+        Ok((line, found))
+    }
+
+    /// The line to HEAD, and from which place on it is not yet known.
+    fn line_from(&self, known: &[CommitId]) -> Result<(Vec<CommitId>, usize), Trouble> {
+        let mut newer = Vec::new();
+        let mut next = self.head_commit()?;
+        while let Some(id) = next {
+            if known.last() == Some(&CommitId(id)) {
+                let further = known.len();
+                let line = known.iter().copied().chain(newer.into_iter().rev()).collect();
+                return Ok((line, further));
+            }
+            newer.push(CommitId(id));
+            let commit = self.repo().find_commit(id).map_err(Error::git("walk the history"))?;
+            next = commit.parent_ids().next().map(|parent| parent.detach());
+        }
+        Ok((newer.into_iter().rev().collect(), 0))
+    }
+
+    /// What the commits from a place on left.
+    fn changed_by(&self, line: &[CommitId], from: usize) -> Result<Files, Error> {
+        let tree_of = |commit: &CommitId| -> Result<ObjectId, Error> {
+            let found = self.repo().find_commit(commit.0).map_err(Error::git("walk the history"))?;
+            Ok(found.tree_id().map_err(Error::git("read a commit"))?.detach())
+        };
+        let before = from.checked_sub(1).and_then(|place| line.get(place));
+        let mut before = before.map(&tree_of).transpose()?;
+        let mut files = Files::new();
+        for (place, commit) in line.iter().enumerate().skip(from) {
+            let tree = tree_of(commit)?;
+            if before != Some(tree) {
+                self.unlike(before, Some(tree), &mut |path, content| {
+                    files.entry(path).or_default().push((place, content));
+                })?;
+            }
+            before = Some(tree);
+        }
+        Ok(files)
+    }
+
+    /// The kept paths at which two folders differ, with what the second has there.
+    fn unlike(
+        &self,
+        before: Option<ObjectId>,
+        after: Option<ObjectId>,
+        found: &mut dyn FnMut(String, Option<ContentId>),
+    ) -> Result<(), Error> {
+        let mut open = vec![(String::new(), before, after)];
+        while let Some((inside, before, after)) = open.pop() {
+            let entries = |tree: Option<ObjectId>| -> Result<BTreeMap<String, (ContentId, bool)>, Error> {
+                let entries =
+                    tree.map(|tree| read_folder(self.repo(), tree)).transpose()?.unwrap_or_default();
+                let of = |entry: super::Entry| (entry.name, (entry.id, entry.kind == EntryKind::Folder));
+                Ok(entries.into_iter().map(of).collect())
+            };
+            let (before, after) = (entries(before)?, entries(after)?);
+            let names: BTreeSet<&String> = before.keys().chain(after.keys()).collect();
+            for name in names {
+                let (old, new) = (before.get(name), after.get(name));
+                if old == new || (inside.is_empty() && matches!(name.as_str(), "raw" | ".schema")) {
+                    continue;
+                }
+                let path = if inside.is_empty() { name.clone() } else { format!("{inside}/{name}") };
+                let content = |entry: Option<&(ContentId, bool)>| entry.map(|(content, _)| *content);
+                if is_kept(&path) && content(old) != content(new) {
+                    found(path.clone(), content(new));
+                }
+                let folder =
+                    |entry: Option<&(ContentId, bool)>| entry.filter(|(_, is)| *is).map(|(id, _)| id.0);
+                if folder(old) != folder(new) {
+                    open.push((path, folder(old), folder(new)));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+enum Trouble {
+    Catalog(CatalogTrouble),
+    Store(Error),
+}
+
+impl From<CatalogTrouble> for Trouble {
+    fn from(trouble: CatalogTrouble) -> Self {
+        Self::Catalog(trouble)
+    }
+}
+
+impl From<Error> for Trouble {
+    fn from(error: Error) -> Self {
+        Self::Store(error)
+    }
+}
+
+fn row_of(path: &str) -> usize {
+    usize::from(Sha256::digest(path.as_bytes())[0]) % ROWS
+}
+
+fn name_of(row: usize) -> String {
+    format!("{row:03}")
+}
+
+fn change(key: &str, body: Vec<u8>) -> RowChange {
+    RowChange { shelf: SHELF.to_owned(), key: key.to_owned(), body: Some(body) }
+}
+
+fn line_of(catalog: &Catalog) -> Result<Vec<CommitId>, CatalogTrouble> {
+    let bytes = catalog.read(SHELF, LINE)?.unwrap_or_default();
+    let commits: Option<Vec<CommitId>> =
+        bytes.chunks(NAME).map(|name| ObjectId::try_from(name).ok().map(CommitId)).collect();
+    commits.ok_or(CatalogTrouble::Damaged)
+}
+
+fn row_in(catalog: &Catalog, row: usize) -> Result<Files, CatalogTrouble> {
+    let bytes = catalog.read(SHELF, &name_of(row))?.ok_or(CatalogTrouble::Damaged)?;
+    files_of(&bytes).ok_or(CatalogTrouble::Damaged)
+}
+
+/// A row: for each file the length of its path, how often it changed, the path, and each change.
+fn bytes_of(files: &Files) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let number = |number: usize| u32::try_from(number).unwrap_or(u32::MAX).to_le_bytes();
+    for (path, lefts) in files {
+        bytes.extend_from_slice(&number(path.len()));
+        bytes.extend_from_slice(&number(lefts.len()));
+        bytes.extend_from_slice(path.as_bytes());
+        for (place, content) in lefts {
+            bytes.extend_from_slice(&number(*place));
+            match content {
+                Some(content) => bytes.extend_from_slice(content.0.as_bytes()),
+                None => bytes.extend_from_slice(&[0; NAME]),
+            }
+        }
+    }
+    bytes
+}
+
+fn files_of(mut bytes: &[u8]) -> Option<Files> {
+    let number = |bytes: &mut &[u8]| -> Option<usize> {
+        let (four, rest) = bytes.split_first_chunk::<4>()?;
+        *bytes = rest;
+        usize::try_from(u32::from_le_bytes(*four)).ok()
+    };
+    let mut files = Files::new();
+    while !bytes.is_empty() {
+        let (length, count) = (number(&mut bytes)?, number(&mut bytes)?);
+        let (path, rest) = bytes.split_at_checked(length)?;
+        let (changes, rest) = rest.split_at_checked(count.checked_mul(CHANGE)?)?;
+        bytes = rest;
+        let mut lefts = Vec::with_capacity(count);
+        for change in changes.chunks_exact(CHANGE) {
+            let mut change = change;
+            let place = number(&mut change)?;
+            let content = ObjectId::try_from(change).ok()?;
+            lefts.push((place, (!content.is_null()).then_some(ContentId(content))));
+        }
+        files.insert(std::str::from_utf8(path).ok()?.to_owned(), lefts);
+    }
+    Some(files)
+}
