@@ -47,6 +47,31 @@ missing: [\"-999\"]}\nchannels:\n  - {header: \"n\", quantity: speed, unit: rpm}
 - {position: 1, name: run, quantity: run}\n  - {position: 2, name: t, quantity: time, time: clock}\n  - {position: 3, name: x, \
 quantity: other}\n",
 ];
+/// A signature by its form: it holds over nothing.
+const SIGNATURE: &str = "-----BEGIN SSH SIGNATURE-----\nU1NIU0lHAAAAAQAAADMAAAALc3NoLWVkMjU1MTkAAAAgAAECAwQFBgcICQoLDA0ODxAREh\nMUFRY\
+XGBkaGxwdHh8AAAAYZG9zc2llckBtdWxlYm9vay5leGFtcGxlAAAAAAAAAAZzaGE1\nMTIAAABTAAAAC3NzaC1lZDI1NTE5AAAAQAcHBwcHB\
+wcHBwcHBwcHBwcHBwcHBwcHBwcHBw\ncHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwc=\n-----END SSH SIGNATURE---\
+--\n";
+const HISTORIES: &[&str] = &[
+    "tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nauthor M K <mk@x> 1780000000 +0200\ncommitter M K <mk@x> 1780000000 +0200\n\n\
+Enter a pull\n\n...\n",
+    "tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nparent 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nauthor a <> 1 +0000\n\
+committer a <> 1 +0000\ngpgsig -----BEGIN SSH SIGNATURE-----\n AAAA\n -----END SSH SIGNATURE-----\n\nx\n...\n100644 a.yaml\0\
+aaaaaaaaaaaaaaaaaaaa40000 parts\0bbbbbbbbbbbbbbbbbbbb",
+];
+const RECEIPTS: &[&str] = &[
+    "mulebook-receipt 1 commit 4b825dc642cb6eb9a060e54bf8d69288fbee4904 head \
+e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855 before none\n",
+    "> Hello,\n> mulebook-receipt 2\n> commit 4b825dc642cb6eb9a060e54bf8d69288fbee4904 head\n> \
+e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855 before\n> \
+e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855\n",
+];
+const SIGNERS: &[&str] = &[
+    "# mine\nshop@test.example,*@x namespaces=\"dossier@*,!y\",valid-after=\"20260101Z\",valid-before=\"202701011200Z\" ssh-ed25519 \
+AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f key\n",
+    "ca cert-authority ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f\n",
+    "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f\n",
+];
 const SHEET_XML: &str = "<worksheet xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\"><sheetData>\
 <row r=\"1\"><c r=\"A1\" t=\"inlineStr\"><is><t>RPM</t></is></c><c r=\"B1\" t=\"inlineStr\"><is><t>Torque (Nm)</t></is></c></row>\
 <row r=\"2\"><c r=\"A2\"><v>3000</v></c><c r=\"B2\"><v>61.2</v></c></row><row r=\"3\"><c r=\"A3\"><v>3250</v></c><c r=\"B3\" t=\"e\">\
@@ -85,6 +110,11 @@ pub(crate) fn seeds(target: &str, corpus: &Path) -> std::io::Result<Vec<Vec<u8>>
         }
         "flow-sheet" => all(SHEETS),
         "reading" => all(READINGS),
+        "dossier" => vec![crate::targets::unsigned()],
+        "signature" => all(&[SIGNATURE]),
+        "history" => all(HISTORIES),
+        "receipt" => all(RECEIPTS),
+        "signers" => all(SIGNERS),
         _ => files(corpus, &["csv", "txt"])?.into_iter().map(|file| file.1).collect(),
     })
 }

@@ -3,9 +3,12 @@
 //! `tests/raw_fuzz.rs` runs them on mutants of the corpus in every `cargo test`; `fuzz/run` lets a fuzzer guide itself by
 //! coverage. Each says whether the bytes were read as what the target reads.
 
+use std::io::Cursor;
 use std::io::Write;
 use std::sync::OnceLock;
 
+use mulebook::evidence;
+use mulebook::evidence::{Contents, History, Limits, NotOpened, ObjectKind, Receipt, Signers, TIP_FILE};
 use mulebook::finding::Finding;
 use mulebook::manifest::Schemas;
 use mulebook::manifest::bind;
@@ -41,6 +44,11 @@ pub(crate) const TARGETS: &[Target] = &[
     Target { name: "columns-record", run: columns_record },
     Target { name: "flow-sheet", run: flow_sheet },
     Target { name: "reading", run: reading },
+    Target { name: "dossier", run: dossier },
+    Target { name: "signature", run: signature },
+    Target { name: "history", run: history },
+    Target { name: "receipt", run: receipt },
+    Target { name: "signers", run: signers },
 ];
 
 /// Stands between a columns record and the file that it is to read.
@@ -331,4 +339,108 @@ fn reading(bytes: &[u8]) -> bool {
         }
     }
     any
+}
+
+/// Holds what must be true of any opened dossier; says with which codes it was refused.
+fn opened(bytes: &[u8]) -> Vec<&'static str> {
+    match evidence::open(Cursor::new(bytes), &Limits::default(), &Signers::none(), 0, &mut |_| {}) {
+        Ok(mut opened) => {
+            assert!(opened.sealed_by().is_none(), "nobody is listed");
+            let paths: Vec<String> = opened.payload.keys().cloned().collect();
+            for path in paths {
+                assert_eq!(evidence::fault_of_path(&path), None);
+                let read = opened.read(&path).expect("what was checked can be read");
+                assert_eq!(read.len() as u64, opened.payload[&path].length);
+            }
+            Vec::new()
+        }
+        Err(NotOpened::Refused(found)) => {
+            assert!(!found.is_empty());
+            for finding in &found {
+                assert!(finding.to_string().bytes().all(|byte| (b' '..=b'~').contains(&byte)), "{finding:?}");
+            }
+            found.iter().map(|finding| finding.code).collect()
+        }
+        Err(other) => panic!("bytes in memory can be read: {other}"),
+    }
+}
+
+fn dossier(bytes: &[u8]) -> bool {
+    !opened(bytes).contains(&"archive-no-zip")
+}
+
+/// A small dossier without a signature.
+pub(crate) fn unsigned() -> Vec<u8> {
+    let mut contents = Contents { claim: "c1".to_owned(), ..Contents::default() };
+    contents.description.name = "c1".to_owned();
+    contents.payload.insert("claims/c1.yaml".to_owned(), Box::new("claim: c1\n".to_owned()));
+    let mut out = Vec::new();
+    evidence::write(&contents, None, chrono::DateTime::UNIX_EPOCH.fixed_offset(), &mut out, &mut |_| {})
+        .expect("a dossier");
+    out
+}
+
+/// The bytes stand as the signature of a dossier that is good otherwise.
+fn signature(bytes: &[u8]) -> bool {
+    static UNSIGNED: OnceLock<Vec<u8>> = OnceLock::new();
+    let mut archive = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    let mut good =
+        zip::ZipArchive::new(Cursor::new(UNSIGNED.get_or_init(unsigned).as_slice())).expect("a zip file");
+    for at in 0..good.len() {
+        archive.raw_copy_file(good.by_index(at).expect("an entry")).expect("in memory");
+    }
+    let options = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    archive.start_file("c1/tagmanifest-sha256.txt.sig", options).expect("in memory");
+    archive.write_all(bytes).expect("in memory");
+    let codes = opened(&archive.finish().expect("in memory").into_inner());
+    !codes.contains(&"signature-unreadable")
+}
+
+/// A commit, then a tree, called by their own hashes so that what is in them is read.
+fn history(bytes: &[u8]) -> bool {
+    let between = bytes.windows(BETWEEN.len()).position(|window| window == BETWEEN);
+    let (commit, tree) = between.map_or((bytes, &b""[..]), |at| (&bytes[..at], &bytes[at + BETWEEN.len()..]));
+    let id = |kind, bytes: &[u8]| {
+        gix::objs::compute_hash(gix::hash::Kind::Sha1, kind, bytes)
+            .map(|id| id.to_string())
+            .unwrap_or_default()
+    };
+    let (commit_id, tree_id) = (id(gix::objs::Kind::Commit, commit), id(gix::objs::Kind::Tree, tree));
+    let objects = [
+        (ObjectKind::Commit.path(&commit_id), commit.to_vec()),
+        (ObjectKind::Tree.path(&tree_id), tree.to_vec()),
+        (TIP_FILE.to_owned(), format!("{commit_id}\n").into_bytes()),
+    ];
+    match History::read(objects) {
+        Ok(history) => {
+            let line = history.line();
+            assert!(!line.is_empty());
+            history.changes("parts/head/h1.yaml");
+            line.iter().for_each(|commit| drop(history.signature(commit, &Signers::none())));
+            true
+        }
+        // A tree that the commit does not name is read all the same, and then refused.
+        Err(found) => !found.is_empty() && found.iter().all(|finding| finding.code == "history-stray"),
+    }
+}
+
+fn receipt(bytes: &[u8]) -> bool {
+    match Receipt::find("fuzz", &String::from_utf8_lossy(bytes)) {
+        Ok(receipts) => {
+            drop(evidence::chain_findings(&receipts));
+            let lines: String = receipts.iter().map(|receipt| format!("{receipt}\n")).collect();
+            assert_eq!(Receipt::find("fuzz", &lines).as_ref(), Ok(&receipts));
+            true
+        }
+        Err(found) => {
+            assert!(!found.is_empty());
+            false
+        }
+    }
+}
+
+fn signers(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes);
+    Signers::parse("fuzz", &text, Some(("fuzz", &text))).map_err(|found| assert!(!found.is_empty())).is_ok()
+        | Signers::parse("fuzz", &text, None).is_ok()
 }

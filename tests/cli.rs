@@ -10,6 +10,8 @@
 
 #[path = "support/collect.rs"]
 mod collect;
+#[path = "support/finding_codes.rs"]
+mod finding_codes;
 
 #[path = "cli/audit.rs"]
 mod audit;

@@ -61,6 +61,11 @@ const BOUNDS: &[Bound] = &[
     bound("columns-record", 500, 10, 8),
     bound("flow-sheet", 500, 5, 8),
     bound("reading", 400, 5, 8),
+    bound("dossier", 300, 10, 8),
+    bound("signature", 200, 2, 8),
+    bound("history", 300, 2, 8),
+    bound("receipt", 300, 2, 8),
+    bound("signers", 300, 2, 8),
 ];
 
 /// Words at which readers turn off.
@@ -273,6 +278,11 @@ targets! {
     columns_record "columns-record",
     flow_sheet "flow-sheet",
     reading "reading",
+    dossier "dossier",
+    signature "signature",
+    history "history",
+    receipt "receipt",
+    signers "signers",
 }
 
 #[cfg(feature = "parquet")]

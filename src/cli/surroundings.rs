@@ -15,6 +15,7 @@ use crate::finding::Finding;
 use crate::render::Look;
 use crate::store::Author;
 use crate::store::Book;
+use crate::store::SigningKey;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -25,6 +26,9 @@ use crate::workflow::draft::recovered_words;
 const NOW: &str = "MULEBOOK_NOW";
 /// Who enters things, as people.yaml calls them.
 const PERSON: &str = "MULEBOOK_PERSON";
+
+/// The SSH key that signs commits: a private key's file, or the public one of a key that the agent holds.
+const SIGNING_KEY: &str = "MULEBOOK_SIGNING_KEY";
 
 /// What the outermost room knows.
 pub(crate) struct Surroundings {
@@ -60,8 +64,11 @@ impl Surroundings {
 
     /// The book that `--book` names, or the one around the current folder.
     pub(crate) fn book(&self) -> Result<Book, Failure> {
-        let book = Book::discover(&self.folder()?)?;
+        let mut book = Book::discover(&self.folder()?)?;
         self.heed(&book);
+        if let Some(path) = std::env::var_os(SIGNING_KEY).filter(|path| !path.is_empty()) {
+            book.sign_with(SigningKey::at(path.as_ref())?);
+        }
         Ok(book)
     }
 

@@ -24,23 +24,28 @@
 //! [`write()`] takes [`Contents`]; [`safe_path`] makes paths that may stand in it. [`open`] checks structure, seal and every
 //! hash; then [`Opened::read`] and [`Opened::stream`] hand out payload files, hashed again as they are read. A dossier that
 //! is whole but signed by nobody the reader lists is opened too, with errors among its findings: whether to look into it is
-//! for the caller to say, and [`Opened::sealed_by`] tells. What no opening can find out is said by [`Mechanism`].
+//! for the caller to say, and [`Opened::sealed_by`] tells. [`History::of`] then reads the commits and trees that a dossier
+//! carries, and [`Receipt::find`], [`chain_findings`] and [`history_findings`] hold receipts against them. What no opening can find out is said by [`Mechanism`].
 mod archive;
 mod bag;
 mod description;
+mod history;
 mod limits;
 mod mechanism;
 mod name;
 mod open;
+mod receipt;
 mod signature;
 mod signers;
 mod write;
 
 pub use description::{Action, CRATE_FILE, Description, Details, FileNote, HISTORY_FOLDER, Thing, ThingKind};
+pub use history::{At, Changed, Commit, FileHash, History, HistoryError, ObjectId, ObjectKind, TIP_FILE};
 pub use limits::Limits;
 pub use mechanism::Mechanism;
 pub use name::{escaped, fault_of_path, safe_path};
 pub use open::{Opened, PayloadError, PayloadFile, PayloadStream, open};
+pub use receipt::{RECEIPT, Receipt, chain_findings, history_findings};
 pub use signature::{GIT_NAMESPACE, NAMESPACE, Role, Seal, WITNESS_NAMESPACE};
 pub use signers::{Signers, Standing, fingerprint};
 pub use write::{Contents, Opening, Payload, Sealer, WriteError, Written, write};

@@ -74,8 +74,26 @@ pub(super) fn read_armour(file: &str, bytes: &[u8]) -> Result<(SshSig, bool), Fi
     let lines = packed.chunks(ARMOUR_WIDTH).flat_map(|line| line.iter().copied().chain([b'\n']));
     let armour: Vec<u8> =
         HEADER.iter().copied().chain(lines).chain(FOOTER[1..].iter().copied()).chain([b'\n']).collect();
-    let signature = SshSig::from_pem(&armour).map_err(|error| unreadable(&escaped(&error.to_string())))?;
+    let signature = SshSig::from_pem(&armour).map_err(|error| match error {
+        ssh_key::Error::AlgorithmUnknown | ssh_key::Error::AlgorithmUnsupported { .. } => {
+            of_another_kind(file, &error.to_string())
+        }
+        error => unreadable(&escaped(&error.to_string())),
+    })?;
+    // Version and lengths are not signed: with any other than these, two files would be one signature.
+    let canonical = signature.to_pem(ssh_key::LineEnding::LF).is_ok_and(|again| again.as_bytes() == armour);
+    if signature.version() != SshSig::VERSION || !canonical {
+        return Err(unreadable("a signature of another version, or written in another form"));
+    }
     Ok((signature, !matches!(behind, [] | [b'\n'])))
+}
+
+fn of_another_kind(file: &str, found: &str) -> Finding {
+    Finding::error("signature-algorithm", "a signature is of a kind that is not checked")
+        .at(Place::file(escaped(file)))
+        .found(escaped(found))
+        .expected("ssh-ed25519, on file or on a security key")
+        .next("ask for a signature with an Ed25519 key")
 }
 
 /// Whether a signature holds over a message; the finding says why not.
@@ -97,11 +115,7 @@ pub(super) fn holds(
         || signature.algorithm() != key.algorithm()
         || !signature.reserved().is_empty()
     {
-        return Err(Finding::error("signature-algorithm", "a signature is of a kind that is not checked")
-            .at(place)
-            .found(escaped(signature.algorithm().as_str()))
-            .expected("ssh-ed25519, on file or on a security key")
-            .next("ask for a signature with an Ed25519 key"));
+        return Err(of_another_kind(file, signature.algorithm().as_str()));
     }
     let public = PublicKey::from(key.clone());
     public.verify(signature.namespace(), message, signature).map_err(|_| {

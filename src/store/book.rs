@@ -7,7 +7,7 @@ use std::time::Duration;
 use gix::ObjectId;
 
 use super::path::{Standing, standing};
-use super::{CommitId, Error, LockHolder, Recovery, Snapshot, Vault, Writing, lock, sync};
+use super::{CommitId, Error, LockHolder, Recovery, SigningKey, Snapshot, Vault, Writing, lock, sync};
 
 /// How long a writer waits for another to finish, unless told otherwise.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -25,6 +25,7 @@ pub struct Book {
     repo: gix::Repository,
     vault: Vault,
     patience: Duration,
+    signing_key: Option<SigningKey>,
     recovered: Option<Recovery>,
     unsettled: Option<Error>,
 }
@@ -98,12 +99,30 @@ impl Book {
             });
         }
         let vault = Vault::new(root.to_owned(), repo.clone());
-        Ok(Self { root: root.to_owned(), repo, vault, patience: PATIENCE, recovered: None, unsettled: None })
+        Ok(Self {
+            root: root.to_owned(),
+            repo,
+            vault,
+            patience: PATIENCE,
+            signing_key: None,
+            recovered: None,
+            unsettled: None,
+        })
     }
 
     /// The book's folder.
     pub fn root(&self) -> &Path {
         &self.root
+    }
+
+    /// Has every commit of this book signed with a key from here on, as `git commit -S` does with `gpg.format` set to `ssh`.
+    pub fn sign_with(&mut self, key: SigningKey) {
+        self.signing_key = Some(key);
+    }
+
+    /// The key that commits are signed with.
+    pub(super) fn signing_key(&self) -> Option<&SigningKey> {
+        self.signing_key.as_ref()
     }
 
     /// What the opening found left of an interrupted command, and what became of it.

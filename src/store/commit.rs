@@ -14,6 +14,9 @@ use super::vault::RawPlace;
 use super::writing::{Content, Expected};
 use super::{Book, CommitForm, CommitId, ContentId, EntryKind, Error, Step, Writing, path, sync};
 
+/// What git has commits signed under.
+const GIT_NAMESPACE: &str = "git";
+
 impl Writing<'_> {
     /// Commits with all a commit can say: see [`CommitForm`].
     ///
@@ -170,8 +173,12 @@ impl Writing<'_> {
             message: message.into(),
             extra_headers: Vec::new(),
         };
-        if let Some(sign) = form.signer {
-            let signed = sign(&bytes_of(&commit)?).map_err(|detail| Error::Signer { detail })?;
+        let signed = match (form.signer, book.signing_key()) {
+            (Some(sign), _) => Some(sign(&bytes_of(&commit)?)),
+            (None, Some(key)) => Some(key.sign(GIT_NAMESPACE, &bytes_of(&commit)?)),
+            (None, None) => None,
+        };
+        if let Some(signed) = signed.transpose().map_err(|detail| Error::Signer { detail })? {
             commit.extra_headers.push(("gpgsig".into(), signed.trim_end().into()));
         }
         book.store(written, Kind::Commit, &bytes_of(&commit)?).map(CommitId)

@@ -1,4 +1,4 @@
-//! The book on disk: git objects and references, the raw files, the lock and the journal.
+//! The book on disk: git objects and references, the raw files, the lock and the journal; and the key that signs.
 //!
 //! In: paths inside the book, bytes, who and when. Out: bytes as a commit or the work tree holds them, commits, and what
 //! does not hold. It refuses to read what records mean, to take the time from a clock, to follow links inside a book, to
@@ -40,6 +40,7 @@ mod id;
 mod index;
 mod intake;
 mod journal;
+mod key;
 mod lock;
 mod log_index;
 mod looking;
@@ -63,6 +64,7 @@ pub use catalog::{Catalog, CatalogTrouble, RowChange, RowCheck, row_check};
 pub use error::Error;
 pub use history::Change;
 pub use id::{Author, CommitId, ContentId, Time};
+pub use key::SigningKey;
 pub use lock::LockHolder;
 pub use looking::Looking;
 pub use outward::Outward;

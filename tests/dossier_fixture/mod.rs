@@ -1,6 +1,8 @@
 //! Dossiers made for tests: a small payload, keys made from a number, and lists of signers.
 #![allow(dead_code, reason = "each test program uses its own part of it")]
 
+pub(crate) mod raw_zip;
+
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
@@ -193,24 +195,31 @@ pub(crate) fn unzipped(bytes: &[u8]) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
+fn sha256(bytes: &[u8]) -> String {
+    use sha2::Digest;
+    sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// Seals a bag anew, hashes, counts and all, and signs it with a key where one is given.
 pub(crate) fn resealed(files: &mut BTreeMap<String, Vec<u8>>, number: Option<u8>) {
-    use sha2::Digest;
-    let hash =
-        |bytes: &[u8]| sha2::Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect::<String>();
     let in_payload = |name: &&String| name.starts_with("c1/data/");
     let manifest: String = files
         .iter()
         .filter(|(name, _)| in_payload(name))
-        .map(|(name, bytes)| format!("{}  {}\n", hash(bytes), &name[3..]))
+        .map(|(name, bytes)| format!("{}  {}\n", sha256(bytes), &name[3..]))
         .collect();
     let count = files.keys().filter(in_payload).count();
     let sum: usize = files.iter().filter(|(name, _)| in_payload(name)).map(|(_, bytes)| bytes.len()).sum();
     files.insert("c1/manifest-sha256.txt".to_owned(), manifest.into_bytes());
     files.insert("c1/bag-info.txt".to_owned(), format!("Payload-Oxum: {sum}.{count}\n").into_bytes());
+    sealed_tags(files, number);
+}
+
+/// Lists the tag files anew as they stand, and signs the list with a key where one is given.
+pub(crate) fn sealed_tags(files: &mut BTreeMap<String, Vec<u8>>, number: Option<u8>) {
     let tags: String = ["bag-info.txt", "bagit.txt", "manifest-sha256.txt"]
         .iter()
-        .map(|name| format!("{}  {name}\n", hash(&files[&format!("c1/{name}")])))
+        .map(|name| format!("{}  {name}\n", sha256(&files[&format!("c1/{name}")])))
         .collect();
     files.remove("c1/tagmanifest-sha256.txt.sig");
     if let Some(number) = number {
