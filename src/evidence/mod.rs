@@ -21,7 +21,7 @@
 //!
 //! # Writing and reading
 //!
-//! [`write()`] takes [`Contents`]; [`safe_path`] makes paths that may stand in it. [`open`] checks structure, seal and every
+//! [`write()`] takes [`Contents`]; [`safe_path`] makes paths that may stand in it. [`open()`] checks structure, seal and every
 //! hash; then [`Opened::read`] and [`Opened::stream`] hand out payload files, hashed again as they are read. A dossier that
 //! is whole but signed by nobody the reader lists is opened too, with errors among its findings: whether to look into it is
 //! for the caller to say, and [`Opened::sealed_by`] tells. [`History::of`] then reads the commits and trees that a dossier

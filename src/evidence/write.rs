@@ -138,7 +138,7 @@ type File<'c> = (Measured, &'c (dyn Payload + 'c));
 ///
 /// # Errors
 ///
-/// Names, sizes and numbers that [`super::open`] would refuse; sources that cannot be read or change between the readings;
+/// Names, sizes and numbers that [`super::open()`] would refuse; sources that cannot be read or change between the readings;
 /// a failing sealer; a failing writer.
 pub fn write(
     contents: &Contents<'_>,
