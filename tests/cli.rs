@@ -29,6 +29,8 @@ mod coverage;
 mod demo;
 #[path = "cli/diff.rs"]
 mod diff;
+#[path = "cli/dossier.rs"]
+mod dossier;
 #[path = "cli/find.rs"]
 mod find;
 #[path = "cli/flow.rs"]

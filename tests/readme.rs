@@ -1,4 +1,4 @@
-//! Every command that README.md and docs/format.md show is run in a demo book, and must print what they say it prints.
+//! Every command that README.md, docs/for-sponsors.md and docs/format.md show is run in a demo book, and must print what they say it prints.
 //!
 //! A line `…` stands for any number of lines left out, and `…` within a line for any part of it.
 #![expect(
@@ -110,6 +110,11 @@ fn holds(name: &str, text: &str, least: usize, path: &str) {
 #[test]
 fn the_readme_shows_what_the_program_prints() {
     holds("README.md", include_str!("../README.md"), 8, &with_program());
+}
+
+#[test]
+fn the_page_for_sponsors_shows_what_the_program_prints() {
+    holds("docs/for-sponsors.md", include_str!("../docs/for-sponsors.md"), 8, &with_program());
 }
 
 /// A book is read by git, `sha256sum` and the shell's own words, with the program out of reach.

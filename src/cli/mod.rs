@@ -14,6 +14,7 @@ mod combos;
 mod correct;
 mod demo;
 mod diff;
+mod dossier;
 mod find;
 mod flow;
 mod gaps;
@@ -103,6 +104,8 @@ enum Command {
     Weigh(weigh::Weigh),
     Combos(combos::Combos),
     Claim(claim::Claim),
+    Dossier(dossier::Dossier),
+    Verify(dossier::Verify),
     Sheet(sheet::Sheet),
     Page(page::Page),
     Trail(trail::Trail),
@@ -206,6 +209,8 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Weigh(args) => args.run(surroundings),
         Command::Combos(args) => args.run(surroundings),
         Command::Claim(args) => args.run(surroundings),
+        Command::Dossier(args) => args.run(surroundings),
+        Command::Verify(args) => args.run(surroundings),
         Command::Sheet(args) => args.run(surroundings),
         Command::Page(args) => args.run(surroundings),
         Command::Trail(args) => args.run(surroundings),

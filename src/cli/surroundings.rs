@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::io::IsTerminal;
+use std::path::Path;
 use std::path::PathBuf;
 use std::rc::Rc;
 
@@ -149,6 +150,25 @@ impl Surroundings {
     /// Whether a person sits at the terminal and can be asked.
     pub(crate) fn can_ask(&self) -> bool {
         !self.common.json && std::io::stdin().is_terminal() && std::io::stdout().is_terminal()
+    }
+
+    /// The key that a dossier is signed with.
+    pub(crate) fn sealer(&self, key: &Path) -> Result<SigningKey, Failure> {
+        Ok(SigningKey::at(key)?)
+    }
+
+    /// Says something on standard error before the work is done; nothing where there is nothing to say.
+    pub(crate) fn say_beforehand(&self, text: &str) {
+        self.end_progress();
+        if !text.is_empty() {
+            // The answer says it again: that it cannot be shown now changes nothing of it.
+            let _ = super::say(text, true);
+        }
+    }
+
+    /// Where private folders may be made.
+    pub(crate) fn temporary(&self) -> PathBuf {
+        std::env::temp_dir()
     }
 
     /// Whether the answer is to be JSON.

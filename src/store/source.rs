@@ -74,6 +74,15 @@ impl Read for Source {
     }
 }
 
+impl Seek for Source {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        match &mut self.from {
+            Behind::File(file) => file.seek(to),
+            Behind::Typed(typed) => typed.seek(to),
+        }
+    }
+}
+
 impl Book {
     /// The bytes of a file as the work tree holds it, `None` when nothing stands there.
     ///

@@ -22,6 +22,7 @@ use crate::manifest::bind;
 use crate::manifest::yaml;
 use crate::record::Claim;
 use crate::record::Corrected;
+use crate::record::Kinds;
 use crate::record::Metric;
 use crate::record::Moment;
 use crate::record::Speeds;
@@ -101,6 +102,11 @@ impl Pulls {
         self.by_id.is_empty()
     }
 
+    /// How many of them a version of the claim found in the book.
+    fn there(&self, version: &Version) -> usize {
+        self.by_id.keys().filter(|id| version.there.contains(*id)).count()
+    }
+
     pub(super) fn ids(&self) -> impl Iterator<Item = &String> {
         self.by_id.keys()
     }
@@ -144,12 +150,20 @@ pub(super) struct Version {
     pub(super) subject: String,
     /// What it said; none where that version does not hold.
     pub(super) claim: Option<Claim>,
-    /// Those of the claim's pulls that were in the book.
+    /// Pulls that were in the book; those of the claim are what counts.
     pub(super) there: BTreeSet<String>,
 }
 
 /// Every kept version of a claim on the book's line of commits, oldest first.
-fn versions(book: &Book, library: &Library, tag: &str, pulls: &Pulls) -> Result<Vec<Version>, Failure> {
+///
+/// # Errors
+/// The store's.
+pub(super) fn versions(
+    book: &Book,
+    library: &Library,
+    tag: &str,
+    pulls: &Pulls,
+) -> Result<Vec<Version>, Failure> {
     let path = claim_path(tag);
     let mut found = Vec::new();
     for change in book.log(&path)?.into_iter().rev().filter(|change| !change.removed) {
@@ -160,7 +174,7 @@ fn versions(book: &Book, library: &Library, tag: &str, pulls: &Pulls) -> Result<
             time: change.time,
             author: change.author.name,
             subject: change.subject,
-            claim: snapshot.read(&path)?.and_then(|bytes| read(library, &path, &bytes)),
+            claim: snapshot.read(&path)?.and_then(|bytes| read(library.kinds(), &path, &bytes)),
             there: pulls.ids().filter(|id| index.folder(id).is_some()).cloned().collect(),
         });
     }
@@ -168,8 +182,8 @@ fn versions(book: &Book, library: &Library, tag: &str, pulls: &Pulls) -> Result<
 }
 
 /// A version of a claim as it stood; none where it does not hold.
-pub(super) fn read(library: &Library, path: &str, bytes: &[u8]) -> Option<Claim> {
-    yaml::read(path, bytes).ok().and_then(|root| bind::claim(path, &root, library.kinds()).0)
+pub(super) fn read(kinds: &Kinds, path: &str, bytes: &[u8]) -> Option<Claim> {
+    yaml::read(path, bytes).ok().and_then(|root| bind::claim(path, &root, kinds).0)
 }
 
 fn timing(claim: &Claim, pulls: &Pulls, versions: &[Version]) -> ClaimTiming {
@@ -185,7 +199,7 @@ fn timing(claim: &Claim, pulls: &Pulls, versions: &[Version]) -> ClaimTiming {
                 on: moment(version.time),
                 by: version.author.clone(),
                 says: version.subject.clone(),
-                pulls_there: version.there.len(),
+                pulls_there: pulls.there(version),
             })
             .collect(),
     };
@@ -204,19 +218,19 @@ fn timing(claim: &Claim, pulls: &Pulls, versions: &[Version]) -> ClaimTiming {
         })
     };
     let beforehand =
-        versions.iter().rev().find(|version| version.there.is_empty() && run_before(version).is_none());
+        versions.iter().rev().find(|version| pulls.there(version) == 0 && run_before(version).is_none());
     let count = pulls.by_id.len();
     let Some(beforehand) = beforehand else {
         timing.written = "afterwards";
         timing.says = match versions.first() {
-            Some(first) if first.there.is_empty() => {
+            Some(first) if pulls.there(first) == 0 => {
                 let pull = run_before(first).map_or("a pull", |(id, _)| id.as_str());
                 format!(
                     "{kept}, before its pulls were entered; but {pull} was run before that, by its own time"
                 )
             }
             Some(first) => {
-                format!("{kept}, when {} of its {count} pulls were in the book", first.there.len())
+                format!("{kept}, when {} of its {count} pulls were in the book", pulls.there(first))
             }
             None => "no commit of the book's line keeps it".to_owned(),
         };

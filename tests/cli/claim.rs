@@ -51,12 +51,21 @@ fn a_claim_stated_after_its_pulls_says_so() {
     shown!(bench, "outside", &["claim", "elsewhere", "--check"]);
     bench.run(&claim("alike", &[&sides[..], &["--within", "8 N·m"]].concat())).done();
     shown!(bench, "no-difference", &["claim", "alike", "--check"]);
-    // What is not documented refuses a claim as it refuses any comparison.
     bench.run(&claim("careless", &["--base", "0411a-01..03", "--test", "0418a-05..06", "0418a-01"])).done();
-    shown!(bench, "refused", &["claim", "careless", "--check"]);
-    shown!(bench, "refused-weighed", &["weigh", "--claim", "careless"]);
+    shown!(bench, "mixed-sides", &["claim", "careless", "--check"]);
     shown!(bench, "made-early", &claim("nothing-yet", &["--base", "b1", "--test", "0601a-01..03"]));
     shown!(bench, "no-pulls-yet", &["claim", "nothing-yet", "--check"]);
+}
+
+#[test]
+fn what_is_not_documented_refuses_a_claim_as_any_comparison() {
+    let bench = Bench::shop();
+    bench
+        .run(&["claim", "careless", "--says", "It gains.", "--base", "0412a-01", "--test", "0412a-02"])
+        .done();
+    shown!(bench, "refused", &["claim", "careless", "--check"]);
+    shown!(bench, "refused-weighed", &["weigh", "--claim", "careless"]);
+    assert_eq!(bench.run(&["claim", "careless", "--check"]).code, 3);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //! In: answers and a [`PageMark`]. Out: HTML. Whatever comes from a record is escaped by the template and stripped of
 //! marks that would steer the reading direction.
 
+mod claim;
 mod diff;
 mod interval;
 mod plot;
@@ -18,6 +19,7 @@ use maud::Markup;
 use maud::PreEscaped;
 use maud::html;
 
+pub use claim::claim_page;
 pub use diff::diff_page;
 pub use refusal::refusal_page;
 pub use sheet::sheet_page;

@@ -1,0 +1,79 @@
+//! What went into a dossier.
+
+use serde::Serialize;
+
+/// A pull of the sessions involved, used or not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PullUseLine {
+    /// The pull.
+    pub pull: String,
+    /// `base`, `test`, `scatter` for one that only says something of scatter, `no`.
+    pub used: &'static str,
+    /// Why it is not used.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+}
+
+/// A run number of a session that no pull has.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RunGapLine {
+    /// The session.
+    pub session: String,
+    /// The number.
+    pub order: u32,
+    /// Why, as somebody said; none where nobody did.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub because: Option<String>,
+}
+
+/// A record or raw file that the dossier names and does not hold.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct KeptBackLine {
+    /// The record's path, or the raw file's name.
+    pub what: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// `withheld`, or `not here` for a raw file that this copy of the book does not have.
+    pub why: &'static str,
+}
+
+/// A dossier as it was written.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DossierAnswer {
+    /// The claim.
+    pub claim: String,
+    /// The file.
+    pub file: String,
+    /// SHA-256 of the tag manifest, which stands for the whole dossier.
+    pub seal: String,
+    /// Whether it was signed.
+    pub signed: bool,
+    /// Payload files.
+    pub files: usize,
+    /// Their bytes.
+    pub bytes: u64,
+    /// Length of the zip file.
+    pub archive: u64,
+    /// The claim's verdict.
+    pub verdict: &'static str,
+    /// In one sentence.
+    pub verdict_says: String,
+    /// Whether every figure came out again from what is inside, tried before it was written.
+    pub recomputable: bool,
+    /// Records inside.
+    pub records: usize,
+    /// Raw files inside.
+    pub raw_files: usize,
+    /// What it names and does not hold.
+    pub kept_back: Vec<KeptBackLine>,
+    /// Every pull of the sessions involved.
+    pub pulls: Vec<PullUseLine>,
+    /// Run numbers that no pull has.
+    pub run_gaps: Vec<RunGapLine>,
+    /// Names of records that are not inside and that the history shows all the same.
+    pub discloses: Vec<String>,
+    /// The commit that was gathered from.
+    pub commit: String,
+    /// What to do next.
+    pub next: String,
+}

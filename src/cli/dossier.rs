@@ -1,0 +1,119 @@
+//! `dossier` and `verify`.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::answer::ClaimAnswer;
+use crate::cli::NOT_SHOWN;
+use crate::cli::Said;
+use crate::cli::Surroundings;
+use crate::finding::Finding;
+use crate::render;
+use crate::workflow::Failure;
+use crate::workflow::dossier;
+use crate::workflow::dossier::DossierRequest;
+use crate::workflow::dossier::Rendered;
+use crate::workflow::verify;
+use crate::workflow::verify::VerifyRequest;
+
+/// Gather a claim's evidence into one file that a sponsor can check with no book at hand
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  mulebook dossier stepped-header --out stepped-header.zip --sign ~/.ssh/id_ed25519\n  mulebook dossier stepped-header --out for-them.zip --withhold parts/camshaft/cams-5.yaml\n\nInside: every record and raw file that the verdict rests on, with the pulls behind its noise and its budget; the claim with\nits weighing as text, JSON and page; the commits and trees that show which record had which bytes in which commit. What\nis withheld keeps its hash. Other names in those trees are disclosed: which, is said before anything is written."
+)]
+pub(super) struct Dossier {
+    /// The claim
+    claim: String,
+    /// The file to write; one that is there is not replaced. NAME.zip unless said
+    #[arg(long, short, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Sign it with this SSH key
+    #[arg(long, value_name = "KEY")]
+    sign: Option<PathBuf>,
+    /// Keep a record (by its path) or a raw file (by its name or SHA-256) back; its hash stays (may be given several times)
+    #[arg(long, value_name = "WHAT")]
+    withhold: Vec<String>,
+    /// Put the whole book's history inside as a git bundle: everything that was ever committed is disclosed
+    #[arg(long)]
+    whole_history: bool,
+}
+
+impl Dossier {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let context = surroundings.context("dossier", Some(&book))?;
+        let out = self.out.unwrap_or_else(|| PathBuf::from(format!("{}.zip", self.claim)));
+        let request = DossierRequest {
+            claim: self.claim,
+            out,
+            withhold: self.withhold,
+            whole_history: self.whole_history,
+            temporary: surroundings.temporary(),
+        };
+        let key = self.sign.as_deref().map(|key| surroundings.sealer(key)).transpose()?;
+        let prepared = dossier::prepare(&book, &context, &request)?;
+        surroundings.say_beforehand(&render::disclosure(prepared.discloses(), surroundings.look_of_errors()));
+        let rendered = rendered(prepared.claim());
+        let answer = dossier::write(&book, &context, &request, &prepared, &rendered, key.as_ref())?;
+        Ok(Said::done(render::dossier(&answer, surroundings.look()), render::json("dossier", &answer)))
+    }
+}
+
+/// A claim as text, JSON and page.
+fn rendered(claim: &ClaimAnswer) -> Rendered {
+    Rendered {
+        json: render::json("claim", claim),
+        text: render::claim_document(claim),
+        page: render::claim_page(claim),
+    }
+}
+
+/// Check a dossier with no book at hand: whole, signed by a key of your own list, worked out again, shown
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  mulebook verify stepped-header.zip --signers signers\n\nThe list is yours, one line a key, as for ssh-keygen: shop@shop.example ssh-ed25519 AAAA…; get the key by another way than\nthe dossier. Nothing is unpacked, fetched or run. Exit codes: 0 signed by a listed key, whole, worked out again and shown;\n4 damaged, unsigned or signed by nobody listed; 5 not shown, or not to be worked out again."
+)]
+pub(super) struct Verify {
+    /// The dossier
+    file: PathBuf,
+    /// Your own list of signers
+    #[arg(long, value_name = "FILE")]
+    signers: PathBuf,
+    /// Keys that are no longer trusted, a public key on each line
+    #[arg(long, value_name = "FILE")]
+    revoked: Option<PathBuf>,
+    /// The moment that decides which signers are in force; now unless said
+    #[arg(long, value_name = "DATE")]
+    at: Option<String>,
+}
+
+impl Verify {
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let context = surroundings.context("verify", None)?;
+        let at = match &self.at {
+            None => context.now.timestamp(),
+            Some(text) => verify::moment(text).ok_or_else(|| {
+                Failure::usage(
+                    Finding::error("not-a-date", "this is not a day or time")
+                        .found(format!("`{text}`"))
+                        .expected("2026-06-01, or 2026-06-01T10:00:00+02:00"),
+                )
+            })?,
+        };
+        let request = VerifyRequest {
+            file: self.file,
+            signers: self.signers,
+            revoked: self.revoked,
+            at,
+            temporary: surroundings.temporary(),
+        };
+        let answer = verify::verify(&context, &request, &rendered)?;
+        let code = if answer.outcome == "holds" { 0 } else { NOT_SHOWN };
+        Ok(Said {
+            text: render::verify(&answer, surroundings.look()),
+            json: render::json("verify", &answer),
+            code,
+        })
+    }
+}

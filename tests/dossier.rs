@@ -1,0 +1,426 @@
+//! A claim's dossier from the book that made it to a machine that has no book: whole, signed, worked out again; and what
+//! becomes of one that somebody bent. Numbers in brackets are those of the list of hostile cases in the evidence notes.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    reason = "the program is started as a process, on files on disk"
+)]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::os::unix::fs::PermissionsExt;
+use std::path::Path;
+use std::path::PathBuf;
+use std::process::Command;
+use std::sync::OnceLock;
+
+use mulebook::evidence::Contents;
+use mulebook::evidence::Description;
+use serde_json::Value as Json;
+use ssh_key::LineEnding;
+
+#[path = "dossier_fixture/mod.rs"]
+mod dossier_fixture;
+
+use dossier_fixture as fixture;
+
+const CLAIM: &str = "stepped-header";
+const NOW: &str = "2026-06-01T14:00:00+02:00";
+
+/// A folder with the demo's book, keys and lists of signers.
+struct Shop {
+    folder: tempfile::TempDir,
+}
+
+/// The files of a payload by path.
+type Files = BTreeMap<String, Vec<u8>>;
+/// Bends the list of a dossier, or a file beside it.
+type BendList<'b> = &'b dyn Fn(&mut Json, &mut Files);
+/// A case: its number and name, the record, and how it is bent.
+type BentRecord<'b> = (&'b str, &'b str, Box<dyn Fn(&str) -> String>);
+
+/// What a run said.
+#[derive(Debug)]
+struct Said {
+    code: i32,
+    out: String,
+    error: String,
+}
+
+impl Said {
+    fn json(&self) -> Json {
+        serde_json::from_str(&self.out).unwrap_or_else(|error| panic!("{error}: {self:?}"))
+    }
+
+    /// The codes of all findings of a failure.
+    fn codes(&self) -> Vec<String> {
+        let findings = self.json()["findings"].as_array().cloned().unwrap_or_default();
+        findings.iter().filter_map(|finding| finding["code"].as_str().map(str::to_owned)).collect()
+    }
+}
+
+fn run_in(folder: &Path, arguments: &[&str]) -> Said {
+    let output = Command::new(env!("CARGO_BIN_EXE_mulebook"))
+        .args(arguments)
+        .current_dir(folder)
+        .env("MULEBOOK_NOW", NOW)
+        .env("MULEBOOK_PERSON", "mk")
+        .output()
+        .expect("the program runs");
+    Said {
+        code: output.status.code().expect("it ends by itself"),
+        out: String::from_utf8(output.stdout).expect("text"),
+        error: String::from_utf8(output.stderr).expect("text"),
+    }
+}
+
+impl Shop {
+    /// The demo's book, made once.
+    fn demo() -> &'static Self {
+        static MADE: OnceLock<Shop> = OnceLock::new();
+        MADE.get_or_init(|| {
+            let shop = Self { folder: tempfile::tempdir().expect("a folder") };
+            assert_eq!(run_in(shop.path(), &["demo", "book"]).code, 0);
+            for number in 1..=2 {
+                let text = fixture::key(number).to_openssh(LineEnding::LF).expect("a key as text");
+                let file = shop.path().join(format!("key-{number}"));
+                fs::write(&file, text.as_bytes()).expect("a file");
+                // Nobody else may read a key, or ssh-keygen signs nothing with it.
+                fs::set_permissions(file, fs::Permissions::from_mode(0o600)).expect("it is ours");
+                let list = fixture::line(number, "");
+                fs::write(shop.path().join(format!("signers-{number}")), list).expect("a file");
+            }
+            shop
+        })
+    }
+
+    fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// Writes a dossier of the demo's claim.
+    fn dossier(&self, name: &str, more: &[&str]) -> (Said, PathBuf) {
+        let out = format!("../{name}.zip");
+        let said =
+            run_in(&self.path().join("book"), &[&["dossier", CLAIM, "--out", &out, "--json"], more].concat());
+        (said, self.path().join(format!("{name}.zip")))
+    }
+
+    /// The signed dossier, made once.
+    fn signed() -> &'static [u8] {
+        static MADE: OnceLock<Vec<u8>> = OnceLock::new();
+        MADE.get_or_init(|| {
+            let (said, path) = Self::demo().dossier("signed", &["--sign", "../key-1"]);
+            assert_eq!(said.code, 0, "{said:?}");
+            fs::read(path).expect("the dossier")
+        })
+    }
+}
+
+/// A machine with nothing on it but a dossier and a list of signers.
+fn verified(bytes: &[u8], signers: u8, more: &[&str]) -> Said {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("dossier.zip"), bytes).expect("a file");
+    let list = Shop::demo().path().join(format!("signers-{signers}"));
+    fs::copy(list, folder.path().join("signers")).expect("a file");
+    let said =
+        run_in(folder.path(), &[&["verify", "dossier.zip", "--signers", "signers", "--json"], more].concat());
+    let left: Vec<_> = fs::read_dir(folder.path()).expect("the folder").collect();
+    assert_eq!(left.len(), 2, "nothing is left beside the two files");
+    said
+}
+
+/// Seals a payload anew, list and all, as a shop with key `number` would.
+fn sealed(mut payload: BTreeMap<String, Vec<u8>>, number: Option<u8>) -> Vec<u8> {
+    payload.remove("ro-crate-metadata.json");
+    let mut contents = Contents {
+        claim: CLAIM.to_owned(),
+        description: Description {
+            name: CLAIM.to_owned(),
+            text: "Bent for a test.".to_owned(),
+            published: "2026-04-10".to_owned(),
+            terms: "None.".to_owned(),
+            ..Description::default()
+        },
+        ..Contents::default()
+    };
+    for (path, bytes) in payload {
+        contents.payload.insert(path, Box::new(bytes));
+    }
+    fixture::written(&contents, number)
+}
+
+/// The payload of a dossier, read by a zip reader that is not ours.
+fn payload(bytes: &[u8]) -> BTreeMap<String, Vec<u8>> {
+    let prefix = format!("{CLAIM}/data/");
+    let files = fixture::unzipped(bytes).into_iter();
+    files.filter_map(|(name, bytes)| Some((name.strip_prefix(&prefix)?.to_owned(), bytes))).collect()
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    use sha2::Digest;
+    sha2::Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The dossier with one record altered, its list put right, and signed by the listed key: a shop that lies. Without the
+/// history, which would tell at once.
+fn with_record(path: &str, edit: impl Fn(&str) -> String) -> Vec<u8> {
+    let mut files = payload(Shop::signed());
+    files.retain(|name, _| !name.starts_with("history/"));
+    let mut index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
+    let file = format!("records/{path}");
+    let text = String::from_utf8(files[&file].clone()).expect("text");
+    let edited = edit(&text);
+    assert_ne!(text, edited, "{path} is altered");
+    for line in index["records"].as_array_mut().expect("records") {
+        if line["path"] == path {
+            line["sha256"] = sha256(edited.as_bytes()).into();
+        }
+    }
+    files.insert(file, edited.into_bytes());
+    files.insert("dossier.json".to_owned(), index.to_string().into_bytes());
+    sealed(files, Some(1))
+}
+
+#[test]
+fn a_sponsor_with_no_book_at_hand_works_the_claim_out_again() {
+    let said = verified(Shop::signed(), 1, &[]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let answer = said.json();
+    assert_eq!(answer["outcome"], "holds");
+    assert_eq!(answer["verdict"], "shown");
+    assert_eq!(answer["recomputed"]["moved_count"], 0);
+    assert!(answer["recomputed"]["figures"].as_u64().is_some_and(|count| count > 300), "{answer}");
+    // What came out here is what the dossier says, figure for figure.
+    let inside: Json = serde_json::from_slice(&payload(Shop::signed())["claim.json"]).expect("the claim");
+    assert_eq!(answer["claim_here"]["weighing"]["difference"], inside["weighing"]["difference"]);
+    assert_eq!(answer["claim_here"]["weighing"]["rests"], inside["weighing"]["rests"]);
+    assert_eq!(answer["claim_here"]["timing"]["written"], "before");
+    // The pulls behind the noise are inside as well: those of the second day say how a refit scatters.
+    let names: Vec<String> = payload(Shop::signed()).into_keys().collect();
+    assert!(names.iter().any(|name| name.contains("0418a-10")), "{names:?}");
+}
+
+#[test]
+fn the_same_claim_book_and_program_give_the_same_bytes() {
+    let (said, path) = Shop::demo().dossier("again", &["--sign", "../key-1"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(fs::read(path).expect("the dossier") == Shop::signed());
+    // A file that is there is not replaced.
+    assert_eq!(Shop::demo().dossier("again", &[]).0.code, 1);
+}
+
+#[test]
+fn a_dossier_that_nobody_listed_signed_goes_no_further() {
+    let (said, path) = Shop::demo().dossier("unsigned", &[]);
+    assert_eq!((said.code, &said.json()["signed"]), (0, &Json::Bool(false)));
+    let said = verified(&fs::read(path).expect("the dossier"), 1, &[]);
+    assert_eq!((said.code, said.codes()), (4, vec!["signature-missing".to_owned()]));
+    let said = verified(Shop::signed(), 2, &[]);
+    assert_eq!((said.code, said.codes()), (4, vec!["signer-unlisted".to_owned()]));
+}
+
+#[test]
+fn what_is_kept_back_is_named_and_passes_only_where_nothing_rested_on_it() {
+    // A pull of the claim itself: nothing can be worked out without its file.
+    let (said, path) =
+        Shop::demo().dossier("withheld", &["--sign", "../key-1", "--withhold", "tarnbeck-0411-04.csv"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert_eq!(said.json()["recomputable"], false);
+    let said = verified(&fs::read(path).expect("the dossier"), 1, &[]);
+    assert_eq!((said.code, &said.json()["outcome"]), (5, &Json::from("not recomputed")), "{said:?}");
+    assert_eq!(said.json()["kept_back"][0]["what"], "tarnbeck-0411-04.csv");
+    // The part under test.
+    let header = "parts/header/step-1.yaml";
+    let (said, path) = Shop::demo().dossier("withheld-header", &["--sign", "../key-1", "--withhold", header]);
+    assert_eq!((said.code, &said.json()["recomputable"]), (0, &Json::Bool(false)), "{said:?}");
+    let said = verified(&fs::read(path).expect("the dossier"), 1, &[]);
+    assert_eq!((said.code, &said.json()["kept_back"][0]["what"]), (5, &Json::from(header)), "{said:?}");
+    // The same camshaft was in on both sides: it cannot explain the difference, and no figure rests on its record.
+    let camshaft = "parts/camshaft/cams-5.yaml";
+    let (said, path) =
+        Shop::demo().dossier("withheld-record", &["--sign", "../key-1", "--withhold", camshaft]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let bytes = fs::read(path).expect("the dossier");
+    assert!(!payload(&bytes).keys().any(|name| name.ends_with("cams-5.yaml")));
+    let said = verified(&bytes, 1, &[]);
+    assert_eq!((said.code, &said.json()["kept_back"][0]["what"]), (0, &Json::from(camshaft)), "{said:?}");
+    // What is not there cannot be kept back.
+    let (said, _) = Shop::demo().dossier("withheld-nothing", &["--withhold", "parts/camshaft/cams-6.yaml"]);
+    assert_eq!((said.code, said.codes()), (2, vec!["not-in-the-dossier".to_owned()]));
+}
+
+/// [8, 91]
+#[test]
+fn an_edited_claim_is_found_by_the_seal_or_by_working_it_out() {
+    let bent = |number| {
+        let mut files = payload(Shop::signed());
+        let text = String::from_utf8(files["claim.json"].clone()).expect("text");
+        let mut claim: Json = serde_json::from_str(&text).expect("the claim");
+        claim["weighing"]["difference"]["value"] = 9.0.into();
+        files.insert("claim.json".to_owned(), claim.to_string().into_bytes());
+        sealed(files, number)
+    };
+    // Hashed again by somebody else.
+    assert_eq!(verified(&bent(Some(2)), 1, &[]).codes(), ["signer-unlisted"]);
+    assert_eq!(verified(&bent(None), 1, &[]).codes(), ["signature-missing"]);
+    // Hashed and signed again by the shop itself.
+    let said = verified(&bent(Some(1)), 1, &[]);
+    assert_eq!(said.code, 5, "{said:?}");
+    let moved = &said.json()["recomputed"]["moved"][0];
+    assert_eq!(moved["at"], "weighing.difference.value");
+    // The text tells another story than the figures.
+    let mut files = payload(Shop::signed());
+    files.insert("claim.txt".to_owned(), b"A gain of 40 N m is shown.\n".to_vec());
+    let said = verified(&sealed(files, Some(1)), 1, &[]);
+    assert_eq!((said.code, &said.json()["recomputed"]["moved"][0]["at"]), (5, &Json::from("claim.txt")));
+}
+
+/// [89, 90] and a list that lies about what is inside.
+#[test]
+fn the_list_of_a_dossier_says_what_is_inside() {
+    let with_index = |edit: BendList<'_>| {
+        let mut files = payload(Shop::signed());
+        let mut index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
+        edit(&mut index, &mut files);
+        files.insert("dossier.json".to_owned(), index.to_string().into_bytes());
+        verified(&sealed(files, Some(1)), 1, &[])
+    };
+    let refused: [(&str, BendList<'_>); 7] = [
+        ("another form", &|index, _| index["dossier"] = 2.into()),
+        ("a field more", &|index, _| index["more"] = 1.into()),
+        ("another hash", &|index, _| index["records"][0]["sha256"] = "0".repeat(64).into()),
+        ("a path outside", &|index, _| index["records"][0]["path"] = "../x.yaml".into()),
+        ("git's own folder", &|index, _| index["records"][0]["path"] = ".git/config".into()),
+        ("twice the same", &|index, _| index["records"][1]["path"] = index["records"][0]["path"].clone()),
+        ("a raw file that is not inside", &|index, files| {
+            let sha256 =
+                index["raw"].as_array().expect("raw").iter().find(|line| line["standing"] == "inside");
+            let sha256 = sha256.expect("one is inside")["sha256"].as_str().expect("text").to_owned();
+            files.remove(&format!("raw/{sha256}"));
+        }),
+    ];
+    for (what, edit) in refused {
+        let said = with_index(edit);
+        assert!(matches!(said.code, 1 | 4), "{what}: {said:?}");
+        assert!(said.codes().iter().all(|code| code.starts_with("dossier-")), "{what}: {said:?}");
+    }
+    let said = with_index(&|_, files| drop(files.insert("raw/more.csv".to_owned(), b"1,2\n".to_vec())));
+    let doubts = said.json()["findings"].to_string();
+    assert!(said.code == 0 && doubts.contains("file-of-no-record"), "{said:?}");
+}
+
+/// [81 to 90, 92]: records of a shop that lies in YAML.
+#[test]
+fn records_that_do_not_hold_are_refused_with_a_reason() {
+    let header = "parts/header/step-1.yaml";
+    let pull = "builds/b2/pulls/0411a-04.yaml";
+    let aliases = || {
+        let mut text = "a: &a [x, x, x, x, x, x, x, x, x]\n".to_owned();
+        for (now, before) in ('b'..='k').zip('a'..) {
+            text.push_str(&format!("{now}: &{now} [{}]\n", vec![format!("*{before}"); 9].join(", ")));
+        }
+        text
+    };
+    let cases: Vec<BentRecord<'_>> = vec![
+        ("81 alias bomb", header, Box::new(move |text| format!("{}{text}", aliases()))),
+        (
+            "82 deep nesting",
+            header,
+            Box::new(|text| format!("{text}x: {}{}\n", "[".repeat(5000), "]".repeat(5000))),
+        ),
+        ("83 duplicate key", header, Box::new(|text| format!("{text}part: step-2\n"))),
+        ("84 tag", header, Box::new(|text| format!("{text}note: !!python/object:os.system \"x\"\n"))),
+        ("84 merge key", header, Box::new(|text| format!("{text}<<: {{note: \"x\"}}\n"))),
+        ("85 two documents", header, Box::new(|text| format!("{text}---\npart: step-1\n"))),
+        ("86 not a number", pull, Box::new(|text| text.replacen("order: 4", "order: .nan", 1))),
+        ("86 beyond numbers", pull, Box::new(|text| text.replacen("order: 4", "order: 1e400", 1))),
+        (
+            "86 400 digits",
+            pull,
+            Box::new(|text| text.replacen("order: 4", &format!("order: {}", "9".repeat(400)), 1)),
+        ),
+        ("86 hexadecimal", pull, Box::new(|text| text.replacen("order: 4", "order: 0x4", 1))),
+        ("87 unknown field", header, Box::new(|text| format!("{text}verdict: \"shown\"\n"))),
+        ("88 id used twice", pull, Box::new(|text| text.replacen("0411a-04", "0411a-05", 1))),
+        ("88 dangling id", pull, Box::new(|text| text.replacen("build: b2", "build: b99", 1))),
+        ("92 part from after its build", header, Box::new(|text| text.replacen("since: 2", "since: 9", 1))),
+    ];
+    for (what, path, edit) in cases {
+        let begun = std::time::Instant::now();
+        let said = verified(&with_record(path, edit), 1, &[]);
+        assert_eq!(said.code, 4, "{what}: {said:?}");
+        assert!(!said.codes().is_empty(), "{what}: {said:?}");
+        assert!(begun.elapsed().as_secs() < 120, "{what}");
+    }
+}
+
+/// [92]
+#[test]
+fn a_pull_from_before_its_build_is_refused() {
+    let bent = with_record("builds/b2/build.yaml", |text| {
+        text.replacen("since: 2026-04-11", "since: 2026-04-12", 1)
+    });
+    let said = verified(&bent, 1, &[]);
+    assert_eq!((said.code, said.codes()), (4, vec!["pull-before-build".to_owned(); 3]), "{said:?}");
+}
+
+/// [93, 95]: what a record says is shown as it stands and steers nothing.
+#[test]
+fn text_of_a_record_steers_neither_terminal_nor_page() {
+    let bent = with_record("claims/stepped-header.yaml", |text| {
+        text.replacen("says: \"The", "says: \"<script>alert(1)</script></style>\\e[2J\\u202e The", 1)
+    });
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("dossier.zip"), bent).expect("a file");
+    let signers = Shop::demo().path().join("signers-1");
+    let said =
+        run_in(folder.path(), &["verify", "dossier.zip", "--signers", signers.to_str().expect("a path")]);
+    assert_eq!(said.code, 5, "{said:?}");
+    for text in [&said.out, &said.error] {
+        assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{text}");
+    }
+    let page = String::from_utf8(payload(Shop::signed())["claim.html"].clone()).expect("text");
+    assert!(!page.contains("<script") && page.contains("default-src 'none'"), "{page}");
+}
+
+/// [96, 97, 98]: raw files and columns records that do not fit each other.
+#[test]
+fn a_columns_record_that_does_not_fit_is_no_recomputation() {
+    let files = payload(Shop::signed());
+    let columns: Vec<String> =
+        files.keys().filter_map(|name| name.strip_prefix("records/columns/")).map(str::to_owned).collect();
+    assert!(!columns.is_empty());
+    let path = format!("columns/{}", columns[0]);
+    let unit = with_record(&path, |text| text.replacen("unit: ", "unit: furlong", 1));
+    let said = verified(&unit, 1, &[]);
+    assert!(matches!(said.code, 4 | 5), "{said:?}");
+}
+
+/// [100, 101]: a history of other commits, or one that does not hold.
+#[test]
+fn a_history_that_was_bent_is_refused() {
+    let with = |edit: &dyn Fn(&mut Files)| {
+        let mut files = payload(Shop::signed());
+        edit(&mut files);
+        verified(&sealed(files, Some(1)), 1, &[])
+    };
+    let object = |files: &BTreeMap<String, Vec<u8>>| {
+        files.keys().find(|name| name.ends_with(".tree")).expect("a history").clone()
+    };
+    let flipped = with(&|files| {
+        let name = object(files);
+        let bytes = files.get_mut(&name).expect("it is there");
+        let last = bytes.len() - 1;
+        bytes[last] ^= 1;
+    });
+    assert_eq!((flipped.code, flipped.codes()), (4, vec!["history-broken".to_owned()]), "{flipped:?}");
+    let no_tip = with(&|files| {
+        let index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
+        files.remove(&format!("history/{}.commit", index["commit"].as_str().expect("an id")));
+    });
+    assert_eq!((no_tip.code, no_tip.codes()), (4, vec!["history-broken".to_owned()]), "{no_tip:?}");
+    // Without any, nothing proves that the claim came first, and its verdict does not stand as the dossier says.
+    let none = with(&|files| files.retain(|name, _| !name.starts_with("history/")));
+    assert_eq!(none.code, 5, "{none:?}");
+}
