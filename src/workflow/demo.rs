@@ -91,6 +91,8 @@ pub fn demo(dir: &Path, context: &Context) -> Result<DemoAnswer, Failure> {
             "mulebook diff 0411a-01 0411a-09     did the first baseline come back?".to_owned(),
             "mulebook gaps b6                    what is missing from a build sheet".to_owned(),
             "mulebook weigh --base 0411a-01..03 0411a-09..10 --test 0411a-04..06     is the header's gain real?".to_owned(),
+            "mulebook claim stepped-header       what was claimed on the evening before, and whether it is shown".to_owned(),
+            "mulebook dossier stepped-header     the evidence of that claim in one file, for a sponsor".to_owned(),
             "mulebook audit                      does the book still hold what it says".to_owned(),
             "git log --stat                      the same book by ordinary git".to_owned(),
         ],
