@@ -78,20 +78,23 @@ impl Shop {
     /// The demo's book, made once.
     fn demo() -> &'static Self {
         static MADE: OnceLock<Shop> = OnceLock::new();
-        MADE.get_or_init(|| {
-            let shop = Self { folder: tempfile::tempdir().expect("a folder") };
-            assert_eq!(run_in(shop.path(), &["demo", "book"]).code, 0);
-            for number in 1..=2 {
-                let text = fixture::key(number).to_openssh(LineEnding::LF).expect("a key as text");
-                let file = shop.path().join(format!("key-{number}"));
-                fs::write(&file, text.as_bytes()).expect("a file");
-                // Nobody else may read a key, or ssh-keygen signs nothing with it.
-                fs::set_permissions(file, fs::Permissions::from_mode(0o600)).expect("it is ours");
-                let list = fixture::line(number, "");
-                fs::write(shop.path().join(format!("signers-{number}")), list).expect("a file");
-            }
-            shop
-        })
+        MADE.get_or_init(Self::fresh)
+    }
+
+    /// Another demo book, for what writes into it.
+    fn fresh() -> Self {
+        let shop = Self { folder: tempfile::tempdir().expect("a folder") };
+        assert_eq!(run_in(shop.path(), &["demo", "book"]).code, 0);
+        for number in 1..=2 {
+            let text = fixture::key(number).to_openssh(LineEnding::LF).expect("a key as text");
+            let file = shop.path().join(format!("key-{number}"));
+            fs::write(&file, text.as_bytes()).expect("a file");
+            // Nobody else may read a key, or ssh-keygen signs nothing with it.
+            fs::set_permissions(file, fs::Permissions::from_mode(0o600)).expect("it is ours");
+            let list = fixture::line(number, "");
+            fs::write(shop.path().join(format!("signers-{number}")), list).expect("a file");
+        }
+        shop
     }
 
     fn path(&self) -> &Path {
@@ -423,4 +426,50 @@ fn a_history_that_was_bent_is_refused() {
     // Without any, nothing proves that the claim came first, and its verdict does not stand as the dossier says.
     let none = with(&|files| files.retain(|name, _| !name.starts_with("history/")));
     assert_eq!(none.code, 5, "{none:?}");
+}
+
+/// [80] and what receipts show that hold.
+#[test]
+fn receipts_of_test_days_are_held_against_the_history() {
+    let shop = Shop::fresh();
+    let book = shop.path().join("book");
+    let line = || {
+        let said = run_in(&book, &["dossier", "--receipt", "--json"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        said.json()["receipt"].as_str().expect("a line").to_owned()
+    };
+    let (first, second) = (line(), line());
+    assert!(first.starts_with("mulebook-receipt 1 ") && second.starts_with("mulebook-receipt 2 "));
+    assert_eq!(fs::read_to_string(book.join("receipts.txt")).expect("kept"), format!("{first}\n{second}\n"));
+    let (said, path) = shop.dossier("with-receipts", &["--sign", "../key-1"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let bytes = fs::read(path).expect("the dossier");
+    let folder = tempfile::tempdir().expect("a folder");
+    let held = |lines: &str| {
+        let file = folder.path().join("receipts");
+        fs::write(&file, lines).expect("a file");
+        verified(&bytes, 1, &["--receipts", file.to_str().expect("a path")])
+    };
+    let said = held(&format!("> {first}\nin a mail\n> {second}\n"));
+    assert_eq!(said.code, 0, "{said:?}");
+    let proven = said.json()["proven"].to_string();
+    assert!(
+        proven.contains("your receipt 1 is of commit") && proven.contains("the claim as it stands"),
+        "{proven}"
+    );
+    let begins_late = held(&second);
+    assert_eq!(begins_late.code, 0, "{begins_late:?}");
+    assert!(begins_late.json()["findings"].to_string().contains("receipt-begins-late"));
+    let other = "0123456789abcdef".repeat(4);
+    let elsewhere =
+        first.replacen(&first[first.find("commit ").expect("a commit") + 7..][..40], &other[..40], 1);
+    for (what, lines) in [
+        ("out of order", format!("{second}\n{first}\n")),
+        ("a fork", format!("{first}\n{elsewhere}\n")),
+        ("of another history", elsewhere.clone()),
+        ("no receipt", "thank you\n".to_owned()),
+    ] {
+        let said = held(&lines);
+        assert!(said.code == 4 && !said.codes().is_empty(), "{what}: {said:?}");
+    }
 }

@@ -1,6 +1,8 @@
-//! What went into a dossier.
+//! What went into a dossier, and the receipts that go before it.
 
 use serde::Serialize;
+
+use crate::answer::Written;
 
 /// A pull of the sessions involved, used or not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -74,6 +76,24 @@ pub struct DossierAnswer {
     pub discloses: Vec<String>,
     /// The commit that was gathered from.
     pub commit: String,
+    /// What to do next.
+    pub next: String,
+}
+
+/// A receipt as it was made and kept.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ReceiptAnswer {
+    /// Its number, from 1.
+    pub number: u32,
+    /// The line to hand over.
+    pub receipt: String,
+    /// The commit that it is of, short.
+    pub of: String,
+    /// Where the book keeps it.
+    pub file: String,
+    /// What was written.
+    #[serde(flatten)]
+    pub written: Written,
     /// What to do next.
     pub next: String,
 }

@@ -66,6 +66,7 @@ pub use diff::no_basis_words;
 pub use dossier::DossierAnswer;
 pub use dossier::KeptBackLine;
 pub use dossier::PullUseLine;
+pub use dossier::ReceiptAnswer;
 pub use dossier::RunGapLine;
 pub use entry::Entered;
 pub use entry::EvidenceLine;

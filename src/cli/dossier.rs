@@ -14,17 +14,19 @@ use crate::workflow::Failure;
 use crate::workflow::dossier;
 use crate::workflow::dossier::DossierRequest;
 use crate::workflow::dossier::Rendered;
+use crate::workflow::receipt;
 use crate::workflow::verify;
 use crate::workflow::verify::VerifyRequest;
 
 /// Gather a claim's evidence into one file that a sponsor can check with no book at hand
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook dossier stepped-header --out stepped-header.zip --sign ~/.ssh/id_ed25519\n  mulebook dossier stepped-header --out for-them.zip --withhold parts/camshaft/cams-5.yaml\n\nInside: every record and raw file that the verdict rests on, with the pulls behind its noise and its budget; the claim with\nits weighing as text, JSON and page; the commits and trees that show which record had which bytes in which commit. What\nis withheld keeps its hash. Other names in those trees are disclosed: which, is said before anything is written."
+    after_help = "Examples:\n  mulebook dossier stepped-header --out stepped-header.zip --sign ~/.ssh/id_ed25519\n  mulebook dossier --receipt\n  mulebook dossier stepped-header --out for-them.zip --withhold parts/camshaft/cams-5.yaml\n\nInside: every record and raw file that the verdict rests on, with the pulls behind its noise and its budget; the claim with\nits weighing as text, JSON and page; the commits and trees that show which record had which bytes in which commit. What\nis withheld keeps its hash. Other names in those trees are disclosed: which, is said before anything is written."
 )]
 pub(super) struct Dossier {
     /// The claim
-    claim: String,
+    #[arg(required_unless_present = "receipt")]
+    claim: Option<String>,
     /// The file to write; one that is there is not replaced. NAME.zip unless said
     #[arg(long, short, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -37,15 +39,25 @@ pub(super) struct Dossier {
     /// Put the whole book's history inside as a git bundle: everything that was ever committed is disclosed
     #[arg(long)]
     whole_history: bool,
+    /// Print a numbered line of the book as it stands, to hand or mail to the sponsor on test day, and keep it
+    #[arg(long, conflicts_with_all = ["claim", "out", "sign", "withhold", "whole_history"])]
+    receipt: bool,
 }
 
 impl Dossier {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("dossier", Some(&book))?;
-        let out = self.out.unwrap_or_else(|| PathBuf::from(format!("{}.zip", self.claim)));
+        let Some(claim) = self.claim else {
+            let answer = receipt::receipt(&book, &context)?;
+            return Ok(Said::done(
+                render::receipt(&answer, surroundings.look()),
+                render::json("receipt", &answer),
+            ));
+        };
+        let out = self.out.unwrap_or_else(|| PathBuf::from(format!("{claim}.zip")));
         let request = DossierRequest {
-            claim: self.claim,
+            claim,
             out,
             withhold: self.withhold,
             whole_history: self.whole_history,
@@ -83,6 +95,9 @@ pub(super) struct Verify {
     /// Keys that are no longer trusted, a public key on each line
     #[arg(long, value_name = "FILE")]
     revoked: Option<PathBuf>,
+    /// Receipts that you were handed: a file of lines, or the mails they came in
+    #[arg(long, value_name = "FILE")]
+    receipts: Option<PathBuf>,
     /// The moment that decides which signers are in force; now unless said
     #[arg(long, value_name = "DATE")]
     at: Option<String>,
@@ -105,6 +120,7 @@ impl Verify {
             file: self.file,
             signers: self.signers,
             revoked: self.revoked,
+            receipts: self.receipts,
             at,
             temporary: surroundings.temporary(),
         };

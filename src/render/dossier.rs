@@ -4,6 +4,7 @@ use crate::answer::ClaimAnswer;
 use crate::answer::DossierAnswer;
 use crate::answer::KeptBackLine;
 use crate::answer::PullUseLine;
+use crate::answer::ReceiptAnswer;
 use crate::answer::RunGapLine;
 use crate::answer::VerifyAnswer;
 use crate::answer::WeighAnswer;
@@ -226,4 +227,24 @@ pub fn claim_document(answer: &ClaimAnswer) -> String {
         text.push_str(&weigh::weigh(weighing, look));
     }
     text
+}
+
+/// A receipt: the line by itself, to be copied, and what it is for.
+pub fn receipt(answer: &ReceiptAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    page.verbatim(0, Tone::Heading, &answer.receipt);
+    page.line(
+        2,
+        Tone::Plain,
+        &format!("Receipt {} of commit {}, kept in {}.", answer.number, answer.of, answer.file),
+    );
+    page.line(
+        2,
+        Tone::Plain,
+        "To whoever is handed it today it proves that the book held this history today; to others only if they believe who \
+         was handed it.",
+    );
+    page.line(0, Tone::Faint, &format!("Commit {}.", answer.written.commit));
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+    page.finish()
 }

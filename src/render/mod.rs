@@ -32,6 +32,7 @@ pub use diff::diff;
 pub use dossier::claim_document;
 pub use dossier::disclosure;
 pub use dossier::dossier;
+pub use dossier::receipt;
 pub use dossier::verify;
 pub use entry::audit;
 pub use entry::entered;

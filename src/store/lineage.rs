@@ -16,8 +16,7 @@ use crate::finding::{Finding, Place};
 const MOST_COMMITS: usize = 200_000;
 
 impl Book {
-    /// The commits of the first-parent line from a commit down to the oldest of `at`, and of each of these the trees on the
-    /// way to the paths named with it, by id and kind (`ID.commit`, `ID.tree`).
+    /// The commits of the first-parent line from a commit down to the first, and of each of `at` the trees on the way to the paths named with it, by id and kind (`ID.commit`, `ID.tree`).
     ///
     /// # Errors
     ///
@@ -28,16 +27,11 @@ impl Book {
         at: &[(CommitId, BTreeSet<String>)],
     ) -> Result<BTreeMap<String, Vec<u8>>, Error> {
         let mut objects = BTreeMap::new();
-        let mut open: Vec<&(CommitId, BTreeSet<String>)> = at.iter().collect();
         let mut next = Some(tip.0);
         while let Some(id) = next {
             self.show(id, &mut objects)?;
-            open.retain(|(commit, _)| commit.0 != id);
             for (_, paths) in at.iter().filter(|(commit, _)| commit.0 == id) {
                 self.show_trees(CommitId(id), paths, &mut objects)?;
-            }
-            if open.is_empty() {
-                break;
             }
             let commit = self.repo().find_commit(id).map_err(Error::git("walk the history"))?;
             next = commit.parent_ids().next().map(|parent| parent.detach());

@@ -12,6 +12,7 @@ use chrono::FixedOffset;
 use crate::evidence::HISTORY_FOLDER;
 use crate::evidence::Opened;
 use crate::evidence::PayloadError;
+use crate::evidence::Receipt;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::Schemas;
@@ -30,6 +31,7 @@ use crate::workflow::dossier_gather::Gathered;
 use crate::workflow::dossier_index::EARLIER;
 use crate::workflow::dossier_index::Index;
 use crate::workflow::library::claim_path;
+use crate::workflow::receipt::RECEIPTS;
 
 /// Names the newest commit.
 const TIP_FILE: &str = "history/tip";
@@ -59,6 +61,12 @@ pub(super) fn prove(book: &Book, gathered: &Gathered) -> Result<Proof, Failure> 
     let mut at: BTreeMap<CommitId, BTreeSet<String>> = BTreeMap::new();
     at.insert(tip, inside.iter().cloned().chain(pull_folders(book, tip)?).collect());
     let claim = claim_path(&gathered.claim.tag);
+    // What stood in the book when each receipt was given, so that its holder sees what came before it.
+    for receipt in receipts(book, gathered)? {
+        let shown = at.entry(receipt).or_default();
+        shown.insert(claim.clone());
+        shown.extend(pull_folders(book, receipt)?);
+    }
     let mut files = BTreeMap::new();
     for (path, changes) in book.logs(&inside)? {
         for change in changes.into_iter().filter(|change| !change.removed) {
@@ -79,6 +87,15 @@ pub(super) fn prove(book: &Book, gathered: &Gathered) -> Result<Proof, Failure> 
     }
     files.insert(TIP_FILE.to_owned(), format!("{tip}\n").into_bytes());
     Ok(Proof { files, discloses: disclosed(book, tip, &at, &inside)? })
+}
+
+/// The commits of the receipts that the book gave.
+fn receipts(book: &Book, gathered: &Gathered) -> Result<Vec<CommitId>, Failure> {
+    let Some(kept) = gathered.library.snapshot().read(RECEIPTS)? else { return Ok(Vec::new()) };
+    let found = Receipt::find(RECEIPTS, &String::from_utf8_lossy(&kept)).unwrap_or_default();
+    let commits = found.iter().filter_map(|receipt| CommitId::parse(&receipt.commit.to_string()));
+    // One that this copy of the book does not have shows nothing.
+    Ok(commits.filter(|commit| book.snapshot(*commit).is_ok()).collect())
 }
 
 /// Where a kept version of the claim stands, by git's name for its bytes.
@@ -136,12 +153,41 @@ pub(super) struct History {
     pub(super) pulls: BTreeSet<String>,
     /// What follows from it, a line each.
     pub(super) proven: Vec<String>,
+    /// How many receipts it was held against.
+    pub(super) receipts: usize,
 }
 
 impl History {
     /// Whether the dossier has one.
     pub(super) fn is_here(&self) -> bool {
         self.shown.is_some()
+    }
+
+    /// Says of each receipt, which holds, what of the claim was in the book when it was given.
+    pub(super) fn hold_receipts(&mut self, receipts: &[Receipt], tag: &str) {
+        self.receipts = receipts.len();
+        let Some(shown) = &self.shown else { return };
+        let path = claim_path(tag);
+        let now = shown.commits.first().and_then(|tip| shown.file(tip, &path)).flatten();
+        for receipt in receipts {
+            let id = receipt.commit.to_string();
+            let Some(commit) = shown.commits.iter().find(|commit| commit.id == id) else { continue };
+            let claim = match shown.file(commit, &path) {
+                Some(Some(there)) if Some(&there) == now.as_ref() => "the claim as it stands",
+                Some(Some(_)) => "the claim in an earlier form",
+                Some(None) => "no claim yet",
+                None => "what is not shown of the claim",
+            };
+            let pulls = match pulls_in(shown, commit) {
+                Some(pulls) => format!("{} of the book's pulls", pulls.len()),
+                None => "pulls that are not shown".to_owned(),
+            };
+            self.proven.push(format!(
+                "your receipt {} is of commit {}, which the history holds: {claim}, and {pulls}",
+                receipt.number,
+                commit.short()
+            ));
+        }
     }
 }
 
@@ -189,7 +235,7 @@ pub(super) fn read<R: Read + Seek>(
     let versions = versions(opened, &shown, &index.claim)?;
     let pulls = pulls_in(&shown, tip).unwrap_or_default();
     let proven = proven(&shown, records.keys());
-    Ok(History { versions, pulls, proven, shown: Some(shown) })
+    Ok(History { versions, pulls, proven, shown: Some(shown), receipts: 0 })
 }
 
 /// The versions of the claim that are shown together with the pulls that were in the book then.

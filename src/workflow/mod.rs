@@ -61,6 +61,7 @@ pub mod page;
 pub mod page_pull;
 pub mod page_weigh;
 mod query;
+pub mod receipt;
 mod recompute;
 pub mod rework;
 pub mod sheet;

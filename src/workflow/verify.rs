@@ -19,11 +19,13 @@ use crate::answer::SignatureLine;
 use crate::answer::VerifyAnswer;
 use crate::answer::WeighAnswer;
 use crate::evidence;
+use crate::evidence::HistoryError;
 use crate::evidence::Limits;
 use crate::evidence::Mechanism;
 use crate::evidence::NotOpened;
 use crate::evidence::Opened;
 use crate::evidence::PayloadError;
+use crate::evidence::Receipt;
 use crate::evidence::Role;
 use crate::evidence::Signers;
 use crate::evidence::Standing;
@@ -75,6 +77,8 @@ pub struct VerifyRequest {
     pub signers: PathBuf,
     /// Keys that are no longer trusted.
     pub revoked: Option<PathBuf>,
+    /// Receipts that the reader was handed.
+    pub receipts: Option<PathBuf>,
     /// The moment that decides which signers are in force, seconds since 1970, UTC.
     pub at: i64,
     /// Where a private folder may be made.
@@ -112,7 +116,8 @@ pub fn verify(
     let mut checking = Checking { context, request, render, findings: opened.findings.clone() };
     let (index, listed) = checking.index(&mut opened)?;
     let records = checking.records(&mut opened, &index)?;
-    let history = dossier_history::read(&mut opened, &index, &records)?;
+    let mut history = dossier_history::read(&mut opened, &index, &records)?;
+    checking.receipts(&mut opened, &index, &mut history)?;
     let scratch = checking.lay_out(&mut opened, &index, &records)?;
     checking.gate(&scratch, &records, &index)?;
     checking.answer(opened, index, listed, history, &scratch)
@@ -240,6 +245,40 @@ impl Checking<'_> {
             }
         }
         Ok(records)
+    }
+
+    /// The reader's receipts: unbroken among themselves, and each of a commit that the history holds.
+    fn receipts<R: Read + Seek>(
+        &mut self,
+        opened: &mut Opened<R>,
+        index: &Index,
+        history: &mut History,
+    ) -> Result<(), Failure> {
+        let Some(path) = &self.request.receipts else { return Ok(()) };
+        let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("receipts");
+        let receipts = Receipt::find(name, &text(path)?).map_err(damaged)?;
+        let mut found = evidence::chain_findings(&receipts);
+        match evidence::History::of(opened) {
+            Ok(Some(shown)) => found.extend(evidence::history_findings(&receipts, &shown)),
+            Ok(None) => found.push(
+                Finding::error(
+                    "receipt-not-contained",
+                    "the dossier has no history that could hold a receipt",
+                )
+                .next("ask the shop for a dossier with its history"),
+            ),
+            Err(HistoryError::Refused(findings)) => return Err(damaged(findings)),
+            Err(error) => {
+                return Err(Finding::error("dossier-unreadable", error.to_string()).into());
+            }
+        }
+        let (wrong, doubts): (Vec<_>, Vec<_>) = found.into_iter().partition(Finding::is_error);
+        if !wrong.is_empty() {
+            return Err(damaged(wrong));
+        }
+        self.findings.extend(doubts);
+        history.hold_receipts(&receipts, &index.claim);
+        Ok(())
     }
 
     /// A private book made from what was checked.
@@ -481,6 +520,7 @@ fn mechanisms<R>(opened: &Opened<R>, history: &History) -> Vec<MechanismLine> {
                     opened.signatures.iter().any(|seal| seal.role == Role::Witness && seal.is_listed())
                 }
                 Mechanism::History => history.is_here(),
+                Mechanism::Receipt => history.receipts > 0,
                 _ => false,
             },
             says: mechanism.sentence().to_owned(),

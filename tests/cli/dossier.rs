@@ -64,6 +64,7 @@ macro_rules! sealed {
                 (r"\b[0-9a-f]{12}\b", "[commit]"),
                 (r#"seal( |": ")[0-9a-f]{64}"#, "seal$1[seal]"),
                 (r#""(archive|bytes|files)": \d+"#, r#""$1": "[number]""#),
+                (r"(head|before) [0-9a-f]{64}", "$1 [hash]"),
                 (r"\d+ files in all, \d+ bytes", "[number] files in all, [number] bytes"),
                 (r"all \d+ files of the payload", "all [number] files of the payload"),
                 (r"\d+\.\d{1,4} \d+ bytes", "[number]"),
@@ -104,6 +105,7 @@ fn a_dossier_is_written_and_checked_elsewhere() {
     sealed!(bench, &book, "withheld-nothing", &["dossier", CLAIM, "--withhold", "tarnbeck-0411-99.csv"]);
     sealed!(bench, &book, "withheld-the-claim", &["dossier", CLAIM, "--withhold", "book.yaml"]);
     sealed!(bench, &book, "no-key", &["dossier", CLAIM, "--sign", "../signers-1"]);
+    sealed!(bench, &book, "receipt", &["dossier", "--receipt"]);
     sealed!(bench, &book, "unknown", &["dossier", "steped-header"]);
     bench.run(&["claim", "early", "--says", "x", "--base", "b1", "--test", "0601a-01"]).done();
     sealed!(bench, &book, "no-pulls-yet", &["dossier", "early"]);
