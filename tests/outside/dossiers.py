@@ -126,6 +126,7 @@ def main():
     with tempfile.TemporaryDirectory() as scratch:
         cache = Path(scratch) / "cache"
         fill_cache(cache)
+        tried = False
         for dossier in sorted(here.glob("*.zip")):
             folder = Path(scratch) / dossier.stem
             with zipfile.ZipFile(dossier) as archive:
@@ -134,12 +135,15 @@ def main():
                 archive.extractall(folder)
             (top,) = folder.iterdir()
             crate = crate_faults(top / "data", cache)
-            # The validator must be one that finds something.
             metadata = top / "data" / "ro-crate-metadata.json"
             text = metadata.read_text()
-            metadata.write_text(text.replace('"license"', '"licence"'))
-            crate_broken = crate_faults(top / "data", cache)
-            metadata.write_text(text)
+            crate_broken = None
+            if not tried:
+                # Once: the validator must be one that finds something.
+                tried = True
+                metadata.write_text(text.replace('"license"', '"licence"'))
+                crate_broken = len(crate_faults(top / "data", cache))
+                metadata.write_text(text)
             bag = bag_fault(top)
             ways = ["deflated", "stored", "zip64", "reversed", "pipe"] + (["zip", "zip-streamed"] if have_zip else [])
             for how in ways:
@@ -157,7 +161,7 @@ def main():
                         "sorted": names == sorted(names),
                         "bag": bag,
                         "crate": crate,
-                        "crate_without_licence": len(crate_broken),
+                        "crate_without_licence": crate_broken,
                         "ways": ways,
                         "entities": len(json.loads(text)["@graph"]),
                     }
