@@ -1,6 +1,7 @@
 //! `combos`.
 
 use clap::Args;
+use clap::ValueEnum;
 
 use crate::cli::Said;
 use crate::cli::Surroundings;
@@ -49,9 +50,9 @@ pub(super) struct Combos {
 }
 
 impl Combos {
-    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
-        let book = surroundings.book()?;
-        let request = combos::CombosRequest {
+    /// What is asked.
+    pub(super) fn request(self) -> combos::CombosRequest {
+        combos::CombosRequest {
             rows: self.rows,
             columns: self.cols,
             row_band: self.row_band,
@@ -62,7 +63,35 @@ impl Combos {
             correct_to: self.correct_to,
             step_rpm: self.step,
             pending: self.pending,
-        };
+        }
+    }
+
+    /// The words of a command line that asks the same and answers as JSON.
+    pub(super) fn words(&self) -> Vec<String> {
+        let mut words = vec!["combos".to_owned()];
+        words.extend(self.pulls.iter().cloned());
+        let figure = self.figure.to_possible_value().map(|figure| figure.get_name().to_owned());
+        let flags = [
+            ("--rows", Some(self.rows.clone())),
+            ("--cols", Some(self.cols.clone())),
+            ("--row-band", self.row_band.clone()),
+            ("--col-band", self.col_band.clone()),
+            ("--window", self.window.map(|(low, high)| format!("{low}..{high}"))),
+            ("--figure", figure),
+            ("--correct-to", self.correct_to.clone()),
+            ("--step", Some(self.step.to_string())),
+        ];
+        for (flag, value) in flags {
+            words.extend(value.into_iter().flat_map(|value| [flag.to_owned(), value]));
+        }
+        words.extend(self.pending.then(|| "--pending".to_owned()));
+        words.push("--json".to_owned());
+        words
+    }
+
+    pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        let book = surroundings.book()?;
+        let request = self.request();
         let answer = combos::combos(&book, &request)?;
         Ok(Said::done(render::combos(&answer, surroundings.look()), render::json("combos", &answer)))
     }

@@ -2,9 +2,11 @@
 
 use clap::Args;
 
+use crate::answer::TrailAnswer;
 use crate::cli::Said;
 use crate::cli::Surroundings;
 use crate::render;
+use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::trail;
 
@@ -21,9 +23,20 @@ pub(super) struct Trail {
 }
 
 impl Trail {
+    /// The life that is asked for.
+    pub(super) fn answer(&self, book: &Book) -> Result<TrailAnswer, Failure> {
+        trail::trail(book, &self.about, self.figure.as_deref())
+    }
+
+    /// The words of a command line that asks the same and answers as JSON.
+    pub(super) fn words(&self) -> Vec<String> {
+        let words = ["trail", &self.about].into_iter().chain(self.figure.as_deref());
+        words.chain(["--json"]).map(str::to_owned).collect()
+    }
+
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
-        let answer = trail::trail(&book, &self.about, self.figure.as_deref())?;
+        let answer = self.answer(&book)?;
         Ok(Said::done(render::trail(&answer, surroundings.look()), render::json("trail", &answer)))
     }
 }

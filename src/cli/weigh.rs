@@ -108,6 +108,11 @@ pub(super) fn window(text: &str) -> Result<(u32, u32), String> {
 }
 
 impl Weigh {
+    /// The claim that names what is weighed, where one does.
+    pub(super) fn claim(&self) -> Option<&str> {
+        self.claim.as_deref()
+    }
+
     /// What is asked.
     pub(super) fn request(self) -> weigh::WeighRequest {
         weigh::WeighRequest {

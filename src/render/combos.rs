@@ -62,23 +62,34 @@ pub fn combos(answer: &CombosAnswer, look: Look) -> String {
 }
 
 fn depends(page: &mut Page, answer: &CombosAnswer) {
+    let tone = match answer.depends {
+        "best" | "amount" => Tone::Heading,
+        "not shown" => Tone::Plain,
+        _ => Tone::Doubt,
+    };
+    page.line(0, tone, &depends_words(answer));
+}
+
+/// Whether what the rows bring depends on the columns, in a sentence.
+pub(super) fn depends_words(answer: &CombosAnswer) -> String {
     let (row, column) = (&answer.row_role, &answer.column_role);
     let by = answer.by.as_ref().map(|by| plus_minus(by, answer)).unwrap_or_default();
-    let (tone, words) = match answer.depends {
-        "best" => (Tone::Heading, format!("Which {row} is best depends on the {column}: {by}.")),
-        "amount" => {
-            (Tone::Heading, format!("How much a change of {row} brings depends on the {column}: {by}."))
+    match answer.depends {
+        "best" => format!("Which {row} is best depends on the {column}: {by}."),
+        "amount" => format!("How much a change of {row} brings depends on the {column}: {by}."),
+        "not shown" => {
+            format!("That what the {row} brings depends on the {column} is not shown by these pulls.")
         }
-        "not shown" => (
-            Tone::Plain,
-            format!("That what the {row} brings depends on the {column} is not shown by these pulls."),
-        ),
-        _ => (
-            Tone::Doubt,
-            format!("Whether what the {row} brings depends on the {column} cannot be told from these pulls."),
-        ),
-    };
-    page.line(0, tone, &words);
+        _ => {
+            format!("Whether what the {row} brings depends on the {column} cannot be told from these pulls.")
+        }
+    }
+}
+
+/// What a change brings, in words.
+pub(super) fn effect_words(effect: &EffectLine, answer: &CombosAnswer) -> String {
+    let beside = effect.beside.as_ref().map_or_else(String::new, |beside| format!(" beside {beside}"));
+    format!("{} to {}{beside}: {}", effect.from, effect.to, interval(&effect.difference, answer))
 }
 
 fn plus_minus(by: &InteractionLine, answer: &CombosAnswer) -> String {
@@ -95,10 +106,7 @@ fn plus_minus(by: &InteractionLine, answer: &CombosAnswer) -> String {
 }
 
 fn effects(page: &mut Page, answer: &CombosAnswer) {
-    let line = |effect: &EffectLine| {
-        let beside = effect.beside.as_ref().map_or_else(String::new, |beside| format!(" beside {beside}"));
-        format!("{} to {}{beside}: {}", effect.from, effect.to, interval(&effect.difference, answer))
-    };
+    let line = |effect: &EffectLine| effect_words(effect, answer);
     if !answer.main_effects.is_empty() {
         page.heading("Main effects: over all that each was run beside, as if neither depended on the other");
         for effect in &answer.main_effects {
@@ -116,18 +124,7 @@ fn effects(page: &mut Page, answer: &CombosAnswer) {
     }
     page.heading("How much more it brings beside one than beside another (interaction)");
     for found in &answer.interactions {
-        page.line(
-            2,
-            Tone::Plain,
-            &format!(
-                "{} to {} brings {} beside {} than beside {}",
-                found.from,
-                found.to,
-                more(&found.difference, answer),
-                found.beside,
-                found.than_beside
-            ),
-        );
+        page.line(2, Tone::Plain, &interaction_words(found, answer));
     }
     let further = answer.interactions_in_all.saturating_sub(answer.interactions.len());
     if further > 0 {
@@ -137,6 +134,18 @@ fn effects(page: &mut Page, answer: &CombosAnswer) {
             &format!("{further} more can be told only by a longer way round, and is not printed"),
         );
     }
+}
+
+/// How much more a change brings beside one than beside another, in words.
+pub(super) fn interaction_words(found: &InteractionLine, answer: &CombosAnswer) -> String {
+    format!(
+        "{} to {} brings {} beside {} than beside {}",
+        found.from,
+        found.to,
+        more(&found.difference, answer),
+        found.beside,
+        found.than_beside
+    )
 }
 
 fn left_out(page: &mut Page, answer: &CombosAnswer) {
@@ -156,7 +165,7 @@ fn left_out(page: &mut Page, answer: &CombosAnswer) {
     }
 }
 
-fn cell_words(answer: &CombosAnswer, cell: &CellLine) -> String {
+pub(super) fn cell_words(answer: &CombosAnswer, cell: &CellLine) -> String {
     let runs = format!(
         "{} pull{} in {} fit-up{}",
         cell.pulls,

@@ -90,16 +90,8 @@ fn whole(page: &mut Page, weighed: &Weighed) {
     }
     excluded(page, weighed);
     page.gap();
-    if weighed.asked > 0 {
-        page.line(
-            0,
-            Tone::Plain,
-            &format!(
-                "Of the {} items that could differ between two pulls, {} only assumed or unknown.",
-                weighed.asked,
-                if weighed.weak == 1 { "one is".to_owned() } else { format!("{} are", none(weighed.weak)) }
-            ),
-        );
+    if let Some(words) = asked_words(weighed) {
+        page.line(0, Tone::Plain, &words);
     }
     pending(page, &weighed.pending);
 }
@@ -121,6 +113,17 @@ pub(super) fn verdict_words(weighed: &Weighed) -> (Tone, String) {
         _ => (Tone::Heading, "is not shown: the interval holds less as well"),
     };
     (tone, format!("{claim} {words}"))
+}
+
+/// How much of what could differ is only assumed or unknown, in a sentence; none where nothing was asked.
+pub(super) fn asked_words(weighed: &Weighed) -> Option<String> {
+    let weak = if weighed.weak == 1 { "one is".to_owned() } else { format!("{} are", none(weighed.weak)) };
+    (weighed.asked > 0).then(|| {
+        format!(
+            "Of the {} items that could differ between two pulls, {weak} only assumed or unknown.",
+            weighed.asked
+        )
+    })
 }
 
 /// The difference in a sentence.

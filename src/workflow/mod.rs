@@ -58,6 +58,7 @@ mod milling;
 pub mod names;
 pub mod new_book;
 pub mod page;
+pub mod page_booklet;
 pub mod page_pull;
 pub mod page_weigh;
 mod query;

@@ -23,10 +23,22 @@ pub type Found = Result<PullCurve, String>;
 /// # Errors
 /// The store's, a record that does not hold, or a correction that nobody knows.
 pub fn curve_of(book: &Book, sheet: &SheetAnswer, step_rpm: u32) -> Result<Option<Found>, Failure> {
+    curve_in(book, &Library::at_head(book)?, sheet, step_rpm)
+}
+
+/// The same of a library that is at hand.
+///
+/// # Errors
+/// As [`curve_of`].
+pub(super) fn curve_in(
+    book: &Book,
+    library: &Library,
+    sheet: &SheetAnswer,
+    step_rpm: u32,
+) -> Result<Option<Found>, Failure> {
     if sheet.of != "pull" {
         return Ok(None);
     }
-    let library = &Library::at_head(book)?;
     let mut side = gather::side(library, &names::Named::Pull(sheet.name.clone()))?;
     let curve = match derived::curve_adding_means(book, library, &mut side, step_rpm)? {
         Ok(curve) => curve,

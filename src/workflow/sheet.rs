@@ -83,7 +83,12 @@ pub fn of_side(book: &Book, request: &SheetRequest) -> Result<SheetAnswer, Failu
     of_library(book, &library, request)
 }
 
-fn of_library(book: &Book, library: &Library, request: &SheetRequest) -> Result<SheetAnswer, Failure> {
+/// The same of a library that is at hand.
+pub(super) fn of_library(
+    book: &Book,
+    library: &Library,
+    request: &SheetRequest,
+) -> Result<SheetAnswer, Failure> {
     let pending = request.pending;
     let mut side = gather::side(library, &names::pull_or_build(library, &request.about)?)?;
     side.asked = asked(request)?;

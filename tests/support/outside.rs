@@ -99,6 +99,57 @@ fn prepare() -> Result<PathBuf, String> {
     Ok(python)
 }
 
+/// The folder of node modules of `tests/outside/<name>`, installed from its pinned lock file and again when that changes.
+pub(crate) fn node_modules(name: &str) -> Result<PathBuf, String> {
+    let from = root().join("tests/outside").join(name);
+    let to = root().join("target/outside").join(name);
+    fs::create_dir_all(&to).map_err(|error| format!("{} cannot be made ({error})", to.display()))?;
+    let lock = File::create(to.join("lock"))
+        .map_err(|error| format!("{} cannot be locked ({error})", to.display()))?;
+    lock.lock().map_err(|error| format!("{} cannot be locked ({error})", to.display()))?;
+    let pinned = fs::read(from.join("package-lock.json"))
+        .map_err(|error| format!("the lock file of {name} cannot be read ({error})"))?;
+    let key: String = Sha256::digest(&pinned).iter().map(|byte| format!("{byte:02x}")).collect();
+    let (modules, stamp) = (to.join("node_modules"), to.join("package-lock.sha256"));
+    if fs::read_to_string(&stamp).is_ok_and(|found| found == key) && modules.exists() {
+        return Ok(modules);
+    }
+    for file in ["package.json", "package-lock.json"] {
+        fs::copy(from.join(file), to.join(file))
+            .map_err(|error| format!("{file} cannot be copied ({error})"))?;
+    }
+    let mut install = Command::new("npm");
+    install.args(["ci", "--ignore-scripts", "--no-audit", "--no-fund", "--loglevel=error"]).current_dir(&to);
+    run("node with npm, or the network for it,", &mut install)?;
+    fs::write(&stamp, &key).map_err(|error| format!("the stamp of {name} cannot be written ({error})"))?;
+    Ok(modules)
+}
+
+/// A Chromium that is installed here, or the one that the environment variable `CHROMIUM` names.
+pub(crate) fn chromium() -> Result<PathBuf, String> {
+    let named = std::env::var_os("CHROMIUM").map(PathBuf::from);
+    let known = ["chromium", "chromium-browser", "google-chrome"];
+    let folders = std::env::var_os("PATH").unwrap_or_default();
+    let found = std::env::split_paths(&folders)
+        .flat_map(|folder| known.map(|name| folder.join(name)))
+        .find(|path| path.is_file());
+    named.or(found).ok_or_else(|| "no Chromium is installed (Debian: apt-get install chromium)".to_owned())
+}
+
+/// The lines of JSON that `tests/outside/<script>` prints under node.
+pub(crate) fn node(script: &str, arguments: &[&OsStr]) -> Vec<serde_json::Value> {
+    let path = root().join("tests/outside").join(script);
+    let output = Command::new("node").arg(&path).args(arguments).output().expect("npm ran, so node does");
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{script} failed: {errors}");
+    let text = String::from_utf8(output.stdout).expect("the script prints UTF-8");
+    text.lines()
+        .map(|line| {
+            serde_json::from_str(line).unwrap_or_else(|error| panic!("{script} printed {line:?}: {error}"))
+        })
+        .collect()
+}
+
 fn run(needs: &str, command: &mut Command) -> Result<(), String> {
     match command.output() {
         Ok(output) if output.status.success() => Ok(()),

@@ -11,6 +11,7 @@ use crate::answer::ChangeLine;
 use crate::answer::Compared;
 use crate::answer::CurveRow;
 use crate::answer::Curves;
+use crate::answer::DerivedLine;
 use crate::answer::FigureLine;
 use crate::answer::PageMark;
 use crate::render::derived::{barred_words, basis_inputs, basis_words};
@@ -36,7 +37,7 @@ pub fn diff_page(compared: &Compared, mark: &PageMark) -> String {
         }
         @if let Some(curves) = &compared.curves { (self::curves(compared, curves)) }
         @if let Some(why) = &compared.no_curves { p { "No curves side by side: " (plain(why)) "." } }
-        (derived(compared))
+        (derived_lines(&compared.derived))
         (wear(compared))
         p { (plain(&compared.next)) "." }
     };
@@ -122,20 +123,21 @@ fn change(line: &ChangeLine) -> Markup {
     }
 }
 
-fn derived(compared: &Compared) -> Markup {
+/// What follows from the records of both.
+pub(super) fn derived_lines(derived: &[DerivedLine]) -> Markup {
     let said = |figure: Option<&FigureLine>, barred: Option<&BarredLine>| match (figure, barred) {
         (Some(figure), _) => figure.interval.text.clone(),
         (None, Some(barred)) => format!("not derived: {}", barred_words(barred)),
         (None, None) => "not derived".to_owned(),
     };
     html! {
-        @if !compared.derived.is_empty() {
+        @if !derived.is_empty() {
             h2 { "Derived from the records, with intervals of 95 %" }
             (wide("Derived figures", &html! {
                 table {
                     thead { tr { th scope="col" { "Figure" } th scope="col" { "Base" } th scope="col" { "Test" } th scope="col" { "Test less base" } } }
                     tbody {
-                        @for line in &compared.derived {
+                        @for line in derived {
                             tr {
                                 th scope="row" { (plain(&line.title)) }
                                 td { (plain(&said(line.base.as_ref(), line.base_barred.as_ref()))) }

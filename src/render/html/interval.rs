@@ -27,7 +27,9 @@ pub(super) enum Drawn {
     Measured,
     /// The same, hollow: what is estimated.
     Estimated,
-    /// A hollow mark with its interval dashed: a prediction.
+    /// A mark with its interval.
+    Point,
+    /// The same, hollow and dashed: a prediction.
     Predicted,
 }
 

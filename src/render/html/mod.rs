@@ -3,14 +3,20 @@
 //! In: answers and a [`PageMark`]. Out: HTML. Whatever comes from a record is escaped by the template and stripped of
 //! marks that would steer the reading direction.
 
+mod booklet;
 mod claim;
+mod claim_standing;
+mod combos;
 mod diff;
+mod flow;
 mod interval;
+mod leaf;
 mod plot;
 mod pull;
 mod refusal;
 mod scale;
 mod sheet;
+mod trail;
 mod weigh;
 mod weigh_rests;
 
@@ -19,13 +25,22 @@ use maud::Markup;
 use maud::PreEscaped;
 use maud::html;
 
+pub use booklet::booklet_page;
 pub use claim::claim_page;
+pub use claim_standing::claim_standing_page;
+pub use combos::combos_page;
 pub use diff::diff_page;
+pub use flow::flow_diff_page;
+pub use flow::flow_sheet_page;
 pub use refusal::refusal_page;
 pub use sheet::sheet_page;
+pub use trail::trail_page;
 pub use weigh::weigh_page;
 
+use crate::answer::Compared;
 use crate::answer::PageMark;
+use crate::answer::PullCurve;
+use crate::answer::SheetAnswer;
 use crate::answer::SideLine;
 use crate::render::cautions::CAUTIONS;
 use crate::render::cautions::TITLE;
@@ -56,8 +71,28 @@ fn document(mark: &PageMark, headline: &str, kicker: &Markup, body: &Markup) -> 
     )
 }
 
+/// A test on one page of paper.
+pub fn sheet_leaf_page(
+    sheet: &SheetAnswer,
+    curve: Option<&Result<PullCurve, String>>,
+    mark: &PageMark,
+) -> String {
+    let heading = html! { h1 { "Sheet of the " (sheet.of) " " (plain(&shortened(&sheet.name, 40))) } };
+    whole(mark, &html! { main class="leaf" { (leaf::test(&heading, "", sheet, curve, mark)) } })
+}
+
+/// What differed, on one page of paper.
+pub fn diff_leaf_page(compared: &Compared, mark: &PageMark) -> String {
+    whole(mark, &html! { div class="leaf" { (leaf::difference(compared, mark)) } })
+}
+
 /// A whole page around what stands between its running head and foot.
 fn whole(mark: &PageMark, inside: &Markup) -> String {
+    whole_with(mark, "", inside)
+}
+
+/// The same with further sheets of paper.
+fn whole_with(mark: &PageMark, papers: &str, inside: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en-GB" {
@@ -66,7 +101,7 @@ fn whole(mark: &PageMark, inside: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (plain(&mark.about)) " - " (plain(&mark.book)) }
-                style { (PreEscaped(STYLE)) (PreEscaped(paper("", mark))) }
+                style { (PreEscaped(STYLE)) (PreEscaped(paper("", mark))) (PreEscaped(papers)) }
             }
             body {
                 (inside)

@@ -11,8 +11,9 @@ use super::scale::Scale;
 use super::scale::px;
 use super::scale::range;
 
-const WIDTH: f64 = 720.0;
-const HEIGHT: f64 = 346.0;
+/// Width and height of a plot, and of one half as wide, whose letters are as large on paper.
+const WHOLE: (f64, f64) = (720.0, 346.0);
+const SMALL: (f64, f64) = (400.0, 232.0);
 const LEFT: f64 = 56.0;
 const RIGHT: f64 = 92.0;
 const TOP: f64 = 34.0;
@@ -77,6 +78,7 @@ pub(super) struct Plot<'a> {
     pub(super) ranges: Vec<Stretch<'a>>,
     /// Whether zero belongs on the plot, with a line of its own.
     pub(super) zero: bool,
+    size: (f64, f64),
 }
 
 /// What an axis of engine speed is called.
@@ -95,12 +97,19 @@ impl<'a> Plot<'a> {
             areas: Vec::new(),
             ranges: Vec::new(),
             zero: false,
+            size: WHOLE,
         }
     }
 
     /// The same with a line.
     pub(super) fn line(mut self, side: &'static str, label: &'a str, points: Points) -> Self {
         self.lines.push(Line { side, label, points });
+        self
+    }
+
+    /// The same half as wide.
+    pub(super) fn small(mut self) -> Self {
+        self.size = SMALL;
         self
     }
 
@@ -121,8 +130,8 @@ impl<'a> Plot<'a> {
         let y = points.iter().map(|(_, y)| *y).chain(edges.flat_map(|(low, high)| [low, high]));
         let y = range(y.chain(self.zero.then_some(0.0)))?;
         Some((
-            Scale::within(x.0, x.1, LEFT, WIDTH - RIGHT),
-            Scale::over(y.0, y.1, HEIGHT - BOTTOM, self.top()),
+            Scale::within(x.0, x.1, LEFT, self.size.0 - RIGHT),
+            Scale::over(y.0, y.1, self.size.1 - BOTTOM, self.top()),
         ))
     }
 
@@ -135,25 +144,25 @@ impl<'a> Plot<'a> {
             .map(|(place, _)| (libm::round(x.at(*place) * 10.0) / 10.0, plain(&readout(*place))))
             .collect();
         let rows = serde_json::to_string(&rows).unwrap_or_default();
-        let (title, id, top, floor) = (plain(&self.title), &self.id, self.top(), HEIGHT - BOTTOM);
+        let (title, id, top, floor) = (plain(&self.title), &self.id, self.top(), self.size.1 - BOTTOM);
         Some(html! {
-            figure class="plot together" data-rows=(rows) tabindex="0" aria-labelledby={ (id) "-title" } {
-                svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img" aria-labelledby={ (id) "-title" } {
+            figure class=(if self.size == SMALL { "plot half together" } else { "plot together" }) data-rows=(rows) tabindex="0" aria-labelledby={ (id) "-title" } {
+                svg viewBox={ "0 0 " (self.size.0) " " (self.size.1) } role="img" aria-labelledby={ (id) "-title" } {
                     title id={ (id) "-title" } { (title) }
                     @for tick in y.ticks() {
-                        line class="grid" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(y.at(tick))) y2=(px(y.at(tick))) {}
+                        line class="grid" x1=(px(LEFT)) x2=(px(self.size.0 - RIGHT)) y1=(px(y.at(tick))) y2=(px(y.at(tick))) {}
                         text x=(px(LEFT - 8.0)) y=(px(y.at(tick) + 4.5)) text-anchor="end" { (y.text(tick)) }
                     }
                     @for tick in x.ticks() {
                         line class="axis" x1=(px(x.at(tick))) x2=(px(x.at(tick))) y1=(px(floor)) y2=(px(floor + 5.0)) {}
                         text x=(px(x.at(tick))) y=(px(floor + 20.0)) text-anchor="middle" { (x.text(tick)) }
                     }
-                    line class="axis" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(floor)) y2=(px(floor)) {}
-                    text x=(px((LEFT + WIDTH - RIGHT) / 2.0)) y=(px(HEIGHT - 6.0)) text-anchor="middle" { (self.x_label) }
+                    line class="axis" x1=(px(LEFT)) x2=(px(self.size.0 - RIGHT)) y1=(px(floor)) y2=(px(floor)) {}
+                    text x=(px((LEFT + self.size.0 - RIGHT) / 2.0)) y=(px(self.size.1 - 6.0)) text-anchor="middle" { (self.x_label) }
                     text x=(px(LEFT - 48.0)) y="13" { (plain(&self.y_label)) }
                     @for area in &self.areas { (band(area, x, y)) }
                     @if self.zero {
-                        line class="zero" x1=(px(LEFT)) x2=(px(WIDTH - RIGHT)) y1=(px(y.at(0.0))) y2=(px(y.at(0.0))) {}
+                        line class="zero" x1=(px(LEFT)) x2=(px(self.size.0 - RIGHT)) y1=(px(y.at(0.0))) y2=(px(y.at(0.0))) {}
                     }
                     @for repeat in &self.repeats {
                         path class={ "repeat " (repeat.side) } data-pull=(plain(repeat.name)) d=(PreEscaped(path(&repeat.points, x, y))) {
@@ -163,7 +172,7 @@ impl<'a> Plot<'a> {
                     @for (line, label_y) in self.lines.iter().zip(self.label_places(y)) {
                         (trace(line, x, y))
                         @if let Some(label_y) = label_y {
-                            text class=(line.side) x=(px(WIDTH - RIGHT + 8.0)) y=(px(label_y + 4.5)) { (plain(line.label)) }
+                            text class=(line.side) x=(px(self.size.0 - RIGHT + 8.0)) y=(px(label_y + 4.5)) { (plain(line.label)) }
                         }
                     }
                     @for range in &self.ranges { (stretch(range, x)) }

@@ -66,3 +66,30 @@ fn one(name: &str, unit: &str, curve: &PullCurve, of: &dyn Fn(&PullCurveRow) -> 
     };
     with_table(drawn, &format!("{name} each {} rpm as a table, {unit}", curve.step_rpm), &table)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ten_thousand_rows_are_all_there_and_few_are_marked() {
+        let rows =
+            (0..10_000).map(|rpm| PullCurveRow { rpm, torque: f64::from(rpm), power: f64::NAN, rows: 1 });
+        let curve = PullCurve {
+            torque_unit: "N".to_owned(),
+            power_unit: "W".to_owned(),
+            step_rpm: 1,
+            correction: "observed".to_owned(),
+            factor: None,
+            rows: rows.collect(),
+            peak_torque: None,
+            peak_power: None,
+            cut_rows: 0,
+        };
+        let html = super::curve(&Ok(curve)).into_string();
+        assert_eq!(html.matches("<tr>").count(), 2 * 10_001, "both tables, each with its head");
+        assert_eq!(html.matches("<svg").count(), 1, "a plot of nothing but NaN is left out");
+        assert!(html.matches("<circle").count() <= 12);
+        assert!(!html.contains("NaN L"), "no place of a path is NaN");
+    }
+}

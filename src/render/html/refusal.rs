@@ -1,5 +1,6 @@
 //! A comparison that was refused, as a page: what is missing, and what closes each gap. No figure of both sides.
 
+use maud::Markup;
 use maud::html;
 
 use super::{document, plain};
@@ -22,6 +23,15 @@ pub fn refusal_page(refused: &Refused, mark: &PageMark) -> String {
                 @for lack in &refused.lacks { li { (plain(&lack.words())) } }
             }
         }
+        (gaps(refused))
+        p { "Next: " code { (plain(&refused.next)) } }
+    };
+    document(mark, &refused.headline, &kicker, &body)
+}
+
+/// What is missing, and what closes each.
+pub(super) fn gaps(refused: &Refused) -> Markup {
+    html! {
         @if !refused.gaps.is_empty() {
             h2 { "Not documented, though it could differ" }
             (super::wide("What is missing", &html! {
@@ -44,7 +54,5 @@ pub fn refusal_page(refused: &Refused, mark: &PageMark) -> String {
             }))
             p { "Document each, if only as unknown with a reason; then the comparison runs." }
         }
-        p { "Next: " code { (plain(&refused.next)) } }
-    };
-    document(mark, &refused.headline, &kicker, &body)
+    }
 }

@@ -37,7 +37,7 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
         }
         @if let Some(curve) = curve { (pull::curve(curve)) }
         h2 { "Parts, in order of assembly" }
-        (table("Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
+        (table("Part", "Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
         (section("Settings", &sheet.settings))
         (section("Fits", &sheet.fits))
         (section("How it was run", &sheet.run))
@@ -49,9 +49,9 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
     document(mark, &format!("Sheet of the {} {}", sheet.of, sheet.name), &kicker, &body)
 }
 
-fn table(name: &str, rows: Markup) -> Markup {
+fn table(label: &str, name: &str, rows: Markup) -> Markup {
     html! {
-        (wide(name, &html! {
+        (wide(label, &html! {
             table {
                 thead { tr { th scope="col" { (name) } th scope="col" { "What is known of it" } } }
                 tbody { (rows) }
@@ -64,7 +64,7 @@ fn section(title: &str, lines: &[SheetLine]) -> Markup {
     html! {
         @if !lines.is_empty() {
             h2 { (title) }
-            (table("What", html! { @for line in lines { (item(line, false)) } }))
+            (table(title, "What", html! { @for line in lines { (item(line, false)) } }))
         }
     }
 }
@@ -117,7 +117,7 @@ fn derived(sheet: &SheetAnswer) -> Markup {
     html! {
         @if !sheet.derived.is_empty() {
             h2 { "Derived from these, with intervals of 95 %" }
-            (table("Figure", html! {
+            (table("Figure", "Figure", html! {
                 @for line in whole {
                     tr {
                         th scope="row" { (plain(&line.title)) }
@@ -194,7 +194,7 @@ fn pulls(sheet: &SheetAnswer) -> Markup {
     html! {
         @if !sheet.pulls.is_empty() {
             h2 { @if sheet.of == "pull" { "Raw files" } @else { "Pulls and raw files" } }
-            (table("Pull", html! {
+            (table("Pull", "Pull", html! {
                 @for pull in &sheet.pulls {
                     tr {
                         th scope="row" { (plain(&pull.pull)) }

@@ -54,7 +54,7 @@ fn changed(page: &WeighedPage) -> Markup {
     }
 }
 
-fn not_known(weighed: &Weighed) -> Markup {
+pub(super) fn not_known(weighed: &Weighed) -> Markup {
     let mut lines: Vec<String> = weighed.ruling.reasons.clone();
     lines.extend(weighed.unknowns.iter().map(crate::render::weigh_rests::unknown_words));
     lines.extend(weighed.unstated.clone());
@@ -65,9 +65,7 @@ fn not_known(weighed: &Weighed) -> Markup {
         } @else {
             div class="unknown" { (list(&lines)) }
         }
-        @if weighed.asked > 0 {
-            p { "Of the " (weighed.asked) " items that could differ between two pulls, " (weighed.weak) " only assumed or unknown." }
-        }
+        @if let Some(words) = crate::render::weigh::asked_words(weighed) { p { (words) } }
         p { "What would settle most: " (plain(&weighed.settles_most)) "." }
     }
 }
@@ -154,7 +152,7 @@ fn levels(
 }
 
 /// The difference over speed with its interval, the zero line and where the test is ahead.
-fn band(weighed: &Weighed) -> Markup {
+pub(super) fn band(weighed: &Weighed) -> Markup {
     let Some(band) = &weighed.band else { return html! {} };
     let limits = |row: &crate::answer::BandRow| row.together.unwrap_or((row.alone.lower, row.alone.upper));
     let title = format!(
