@@ -17,6 +17,7 @@ const NOT_MET: &[(&str, &str)] = &[
     ("dossier-unreadable", "a disk that fails while a dossier is read"),
     ("file-of-no-record", "tests/dossier.rs"),
     ("history-broken", "tests/dossier.rs, store/lineage.rs"),
+    ("not-text", "a list of signers or of receipts that is no text at all"),
     ("not-read", "a disk that fails while a list of signers is read"),
     ("not-recomputable", "a fault of the program: what was gathered does not give the book's own figures"),
     ("pull-before-build", "tests/dossier.rs"),
