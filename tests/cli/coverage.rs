@@ -13,7 +13,6 @@ const NOT_MET: &[(&str, &str)] = &[
     ("dossier-claim", "tests/dossier.rs bends the claim's own answer; that it is no JSON is refused alike"),
     ("dossier-form", "tests/dossier.rs"),
     ("dossier-list", "tests/dossier.rs"),
-    ("dossier-not-written", "a disk that is full halfway, or an agent that will not sign"),
     ("dossier-unreadable", "a disk that fails while a dossier is read"),
     ("file-of-no-record", "tests/dossier.rs"),
     ("history-broken", "tests/dossier.rs, store/lineage.rs"),
