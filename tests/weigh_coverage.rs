@@ -7,8 +7,8 @@
 use std::collections::BTreeMap;
 
 use mulebook::verdict::{
-    BookPlace, Evidence, Layout, Placement, Repeats, Verdict, VerdictError, Which, layout_reservations, rule,
-    weigh,
+    BookPlace, Estimate, Evidence, Layout, Placement, Plan, Repeats, Verdict, VerdictError, Which,
+    ahead_and_behind, crossings, layout_reservations, plan, rule, weigh,
 };
 
 /// The gain that is drawn, also taken as the least gain that is asked for.
@@ -369,6 +369,258 @@ fn intervals_hold_what_they_promise_in_the_long_run() {
     }
     for (design, count) in &counts {
         check(design, count);
+    }
+}
+
+/// Two curves that cross at one speed, or never, swept by the same pulls.
+struct Curves {
+    name: &'static str,
+    order: &'static str,
+    /// Test less base in N·m: so much at the middle of the window, and so much more for every 1000 rpm.
+    middle: f64,
+    slope: f64,
+    /// Scatter of a whole pull, and of each of its grid points by itself, N·m.
+    pull: f64,
+    point: f64,
+}
+
+const WINDOW: std::ops::RangeInclusive<u32> = 12..=32;
+const GRID_RPM: u32 = 250;
+/// The middle of the window, in thousands of rpm.
+const MIDDLE: f64 = 5.5;
+
+const CURVES: &[Curves] = &[
+    Curves { name: "3 a side by turns", order: TURNS[1], middle: 0.0, slope: 2.0, pull: 0.28, point: 0.1 },
+    Curves {
+        name: "3 a side by turns, noise of single speeds",
+        order: TURNS[1],
+        middle: 0.0,
+        slope: 2.0,
+        pull: 0.05,
+        point: 0.28,
+    },
+    Curves { name: "6 a side by turns", order: TURNS[4], middle: 0.0, slope: 1.0, pull: 0.28, point: 0.1 },
+    Curves { name: "6 a side by turns", order: TURNS[4], middle: -0.8, slope: -1.0, pull: 0.28, point: 0.1 },
+    Curves {
+        name: "6 a side by turns, noise of single speeds",
+        order: TURNS[4],
+        middle: 0.3,
+        slope: 1.0,
+        pull: 0.05,
+        point: 0.28,
+    },
+    Curves {
+        name: "A-B-A 3-3-3, one fit-up",
+        order: ONE_FIT_UP,
+        middle: 0.0,
+        slope: 4.0,
+        pull: 0.28,
+        point: 0.1,
+    },
+    Curves {
+        name: "3 a side by turns, never",
+        order: TURNS[1],
+        middle: 0.0,
+        slope: 0.0,
+        pull: 0.28,
+        point: 0.1,
+    },
+    Curves {
+        name: "6 a side by turns, never, noise of single speeds",
+        order: TURNS[4],
+        middle: 0.0,
+        slope: 0.0,
+        pull: 0.05,
+        point: 0.28,
+    },
+];
+
+impl Curves {
+    /// Where they cross, in rpm.
+    fn crossing_rpm(&self) -> Option<f64> {
+        (self.slope.abs() > 0.0).then(|| 1000.0 * (MIDDLE - self.middle / self.slope))
+    }
+
+    /// In how many draws a crossing is told, and in how many of them its interval holds the true one.
+    fn run(&self, draws: usize, seed: u64) -> (usize, usize) {
+        let (layout, pulls) = laid_out(self.order);
+        let nothing = vec![BTreeMap::new(); pulls.len()];
+        let mut draw = Draw(seed);
+        let (mut told, mut held) = (0, 0);
+        for _ in 0..draws {
+            let whole: Vec<f64> = pulls.iter().map(|_| self.pull * draw.normal()).collect();
+            let differences: Vec<(u32, Estimate)> = WINDOW
+                .map(|point| {
+                    let speed = f64::from(point * GRID_RPM) / 1000.0;
+                    let values: Vec<f64> = pulls
+                        .iter()
+                        .zip(&whole)
+                        .enumerate()
+                        .map(|(at, (which, whole))| {
+                            let apart = self.middle + self.slope * (speed - MIDDLE);
+                            let gain = if *which == Which::Test { apart } else { 0.0 };
+                            200.0 + gain + DRIFT * at as f64 + whole + self.point * draw.normal()
+                        })
+                        .collect();
+                    let found =
+                        weigh(&layout, &values, &nothing, &Evidence::default()).expect("enough pulls");
+                    (point * GRID_RPM, found.estimate)
+                })
+                .collect();
+            let band = ahead_and_behind(&differences).expect("a band");
+            let found: Vec<_> = crossings(&band).into_iter().filter(|crossing| crossing.is_told()).collect();
+            let Some(true_rpm) = self.crossing_rpm() else {
+                told += usize::from(!found.is_empty());
+                continue;
+            };
+            if let [only] = found[..] {
+                told += 1;
+                let limits = only.lower_rpm.zip(only.upper_rpm).expect("both are told");
+                held += usize::from((limits.0..=limits.1).contains(&true_rpm));
+            }
+        }
+        (told, held)
+    }
+
+    fn check(&self, draws: usize, told: usize, held: usize) {
+        let (share, of) = match self.crossing_rpm() {
+            // Where they never cross, calling it a crossing is the error.
+            None => (1.0 - told as f64 / draws as f64, draws),
+            Some(_) => (held as f64 / told.max(1) as f64, told),
+        };
+        assert!(
+            self.crossing_rpm().is_none() || told > draws / 2,
+            "{}: told in {told} of {draws}",
+            self.name
+        );
+        let slack = 3.0 * (0.95 * 0.05 / of.max(1) as f64).sqrt();
+        assert!(share >= 0.94 - slack, "{}: only {share} of {of} hold", self.name);
+    }
+}
+
+fn laid_out(order: &str) -> (Layout, Vec<Which>) {
+    let places: Vec<Placement> = order
+        .split(' ')
+        .enumerate()
+        .map(|(at, pull)| Placement {
+            which: if pull.starts_with('a') { Which::Base } else { Which::Test },
+            fit_up: pull[1..].to_owned(),
+            session: "s".to_owned(),
+            at: at as f64,
+        })
+        .collect();
+    let pulls = places.iter().map(|place| place.which).collect();
+    (Layout::of(&places).expect("a layout that separates drift"), pulls)
+}
+
+#[test]
+fn the_interval_of_a_crossing_holds_it_in_a_short_run() {
+    for (number, curves) in CURVES.iter().enumerate() {
+        let (told, held) = curves.run(120, 7 + number as u64);
+        curves.check(120, told, held);
+    }
+}
+
+#[test]
+#[ignore = "minutes; makes the table of docs/weighing.md"]
+fn the_interval_of_a_crossing_holds_it_in_the_long_run() {
+    println!("| pulls, in one fit-up | they cross at | scatter of pulls, of points | told | holds it |");
+    println!("|---|---|---|---|---|");
+    for (number, curves) in CURVES.iter().enumerate() {
+        let (told, held) = curves.run(10_000, 7 + number as u64);
+        let at = curves.crossing_rpm().map_or_else(|| "nowhere".to_owned(), |rpm| format!("{rpm:.0} rpm"));
+        let holds = match curves.crossing_rpm() {
+            Some(_) => format!("{:.1} %", 100.0 * held as f64 / told.max(1) as f64),
+            None => "-".to_owned(),
+        };
+        println!(
+            "| {} | {at} | {:.2}, {:.2} N·m | {:.1} % | {holds} |",
+            curves.name,
+            curves.pull,
+            curves.point,
+            told as f64 / 100.0
+        );
+        curves.check(10_000, told, held);
+    }
+}
+
+/// Gains to plan for, with pull-to-pull and refit scatter.
+const PLANS: &[(f64, f64, f64)] = &[
+    (1.0, 0.28, 0.0),
+    (2.0, 0.28, 0.3),
+    (1.0, 0.28, 0.3),
+    (1.0, 0.6, 0.2),
+    (2.0, 0.28, 0.9),
+    (1.0, 0.28, 0.9),
+];
+
+/// How often the pulls of a plan tell its gain from none, with nothing in the book beside them.
+fn detected(planned: &Plan, (gain, pull, refit): (f64, f64, f64), draws: usize, seed: u64) -> usize {
+    let units = planned.order.iter().enumerate();
+    let pulls: Vec<(Which, usize)> =
+        units.flat_map(|(unit, which)| (0..planned.pulls).map(move |_| (*which, unit))).collect();
+    let places: Vec<Placement> = pulls
+        .iter()
+        .enumerate()
+        .map(|(at, (which, unit))| Placement {
+            which: *which,
+            fit_up: format!("{unit:03}"),
+            session: "s".to_owned(),
+            at: at as f64,
+        })
+        .collect();
+    let layout = Layout::of(&places).expect("a plan that separates drift");
+    let nothing = vec![BTreeMap::new(); pulls.len()];
+    let mut draw = Draw(seed);
+    let mut count = 0;
+    for _ in 0..draws {
+        let fit_ups: Vec<f64> = planned.order.iter().map(|_| refit * draw.normal()).collect();
+        let values: Vec<f64> = pulls
+            .iter()
+            .enumerate()
+            .map(|(at, (which, unit))| {
+                let gain = if *which == Which::Test { gain } else { 0.0 };
+                100.0 + gain + DRIFT * at as f64 + fit_ups[*unit] + pull * draw.normal()
+            })
+            .collect();
+        let found = weigh(&layout, &values, &nothing, &Evidence::default()).expect("enough pulls");
+        count += usize::from(found.interval.lower > 0.0);
+    }
+    count
+}
+
+#[test]
+fn a_plan_detects_what_it_was_made_for_in_a_short_run() {
+    for (number, &(gain, pull, refit)) in PLANS.iter().enumerate() {
+        let planned = plan(gain, pull, refit).expect("numbers").expect("a plan");
+        let draws = 300;
+        let share = detected(&planned, (gain, pull, refit), draws, 11 + number as u64) as f64 / draws as f64;
+        let slack = 3.0 * (0.8 * 0.2 / draws as f64).sqrt();
+        assert!(
+            share >= 0.8 - FROM_PLANNED - slack,
+            "{gain} with {pull} and {refit}: {planned:?} tells {share}"
+        );
+    }
+}
+
+/// How far the power may fall short of the planned 80 %: the interval of few refits is wider than the plan's own.
+const FROM_PLANNED: f64 = 0.05;
+
+#[test]
+#[ignore = "minutes; makes the table of docs/weighing.md"]
+fn a_plan_detects_what_it_was_made_for_in_the_long_run() {
+    println!("| gain | pull to pull | refit | plan | power planned | gain told from none |");
+    println!("|---|---|---|---|---|---|");
+    for (number, &(gain, pull, refit)) in PLANS.iter().enumerate() {
+        let planned = plan(gain, pull, refit).expect("numbers").expect("a plan");
+        let share = detected(&planned, (gain, pull, refit), 20_000, 11 + number as u64) as f64 / 20_000.0;
+        println!(
+            "| {gain:.1} | {pull:.2} | {refit:.2} | {} fit-ups a side, {} pulls each | {:.1} % | {:.1} % |",
+            planned.fit_ups,
+            planned.pulls,
+            100.0 * planned.power,
+            100.0 * share
+        );
     }
 }
 

@@ -6,6 +6,7 @@ use crate::answer::BasisLine;
 use crate::answer::DerivedLine;
 use crate::answer::GapLine;
 use crate::answer::LackLine;
+use crate::answer::RefusedPairs;
 use crate::check::Change;
 use crate::check::ChangeGroup;
 use crate::check::Checked;
@@ -37,6 +38,9 @@ pub struct Refused {
     pub headline: String,
     /// What is not documented.
     pub gaps: Vec<GapLine>,
+    /// All pairs, where more than two pulls were to be compared; the rest then speaks of the pair that lacks the most.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub across: Option<RefusedPairs>,
     /// Both corrections, where they are unlike.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unlike_corrections: Option<(String, String)>,
@@ -373,6 +377,7 @@ impl Refused {
             test: test.to_owned(),
             headline,
             gaps: refusal.gaps.iter().map(GapLine::from).collect(),
+            across: None,
             unlike_corrections: unlike.map(|none| (none.base.clone(), none.test.clone())),
             correct_to,
             lacks: unlike.map(LackLine::gather).unwrap_or_default(),

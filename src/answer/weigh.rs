@@ -2,9 +2,10 @@
 
 use serde::Serialize;
 
+use crate::answer::BandLine;
 use crate::answer::BudgetLine;
 use crate::answer::ChosenLine;
-use crate::answer::CrossingLine;
+use crate::answer::PlanLine;
 use crate::answer::Planned;
 use crate::answer::PullFigure;
 use crate::answer::Refused;
@@ -14,7 +15,6 @@ use crate::answer::SweepLine;
 use crate::answer::TuningLine;
 use crate::answer::UnknownLine;
 use crate::verdict;
-use crate::verdict::Band;
 use crate::verdict::Basis;
 use crate::verdict::Difference;
 use crate::verdict::Estimate;
@@ -23,7 +23,6 @@ use crate::verdict::Layout;
 use crate::verdict::Reservation;
 use crate::verdict::Scatter;
 use crate::verdict::SpreadEstimate;
-use crate::verdict::StatisticsError;
 use crate::verdict::Verdict;
 use crate::verdict::Which;
 
@@ -119,101 +118,6 @@ impl SpreadLine {
     }
 }
 
-/// One point of the band.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BandRow {
-    /// Speed.
-    pub rpm: u32,
-    /// The difference with its interval alone.
-    #[serde(flatten)]
-    pub alone: WithInterval,
-    /// The ends of the band that holds at all speeds at once.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub together: Option<(f64, f64)>,
-    /// The base's level there.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub base: Option<f64>,
-    /// The test side's.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub test: Option<f64>,
-}
-
-/// A range of speeds with its standing.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct RangeLine {
-    /// From, rpm.
-    pub from: u32,
-    /// To, rpm.
-    pub to: u32,
-    /// `ahead`, `behind`, `undecided`.
-    pub standing: &'static str,
-    /// The gain over the range: the mean difference of its grid points.
-    pub gain: WithInterval,
-}
-
-/// The difference over speed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BandLine {
-    /// Whether it holds at all speeds at once.
-    pub simultaneous: bool,
-    /// Fewest degrees of freedom at any speed.
-    pub degrees_of_freedom: f64,
-    /// The points.
-    pub rows: Vec<BandRow>,
-    /// Ranges; empty where every speed stands alone.
-    pub ranges: Vec<RangeLine>,
-    /// Where the curves cross.
-    pub crossings: Vec<CrossingLine>,
-}
-
-impl BandLine {
-    /// The band in a unit, with the levels of base and test at each of its speeds and the gain over each of its ranges,
-    /// all in SI.
-    pub fn of(
-        band: &Band,
-        levels: &[(Option<f64>, Option<f64>)],
-        gains: &[(Estimate, Interval)],
-        unit: WeighUnit,
-    ) -> Self {
-        let scaled = |value: f64| value * unit.from_si;
-        Self {
-            simultaneous: band.factor.is_some(),
-            degrees_of_freedom: band.degrees_of_freedom,
-            rows: band
-                .points
-                .iter()
-                .zip(levels)
-                .map(|(point, (base, test))| BandRow {
-                    rpm: point.speed_rpm,
-                    alone: WithInterval {
-                        value: scaled(point.estimate.value),
-                        lower: scaled(point.alone.lower),
-                        upper: scaled(point.alone.upper),
-                    },
-                    together: point.together.map(|band| (scaled(band.lower), scaled(band.upper))),
-                    base: base.map(scaled),
-                    test: test.map(scaled),
-                })
-                .collect(),
-            ranges: band
-                .ranges
-                .iter()
-                .zip(gains)
-                .map(|(&(from, to, standing), gain)| RangeLine {
-                    from,
-                    to,
-                    standing: standing.word(),
-                    gain: WithInterval::of(gain, unit.from_si),
-                })
-                .collect(),
-            crossings: verdict::crossings(band)
-                .iter()
-                .map(|crossing| CrossingLine::of(crossing, band.factor.is_some()))
-                .collect(),
-        }
-    }
-}
-
 /// A pull of the sessions involved that is not weighed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Excluded {
@@ -234,76 +138,6 @@ pub struct EquivalenceLine {
     pub shown: bool,
     /// The larger of the two probabilities.
     pub probability: f64,
-}
-
-/// A plan for a gain.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PlanLine {
-    /// The gain.
-    pub detect: f64,
-    /// Fit-ups a side; none where twelve would not do.
-    pub fit_ups: Option<usize>,
-    /// Pulls in each.
-    pub pulls: Option<usize>,
-    /// The order of the fit-ups.
-    pub order: Vec<&'static str>,
-    /// Its power.
-    pub power: Option<f64>,
-    /// Half width of the interval that it would give.
-    pub half_width: Option<f64>,
-    /// What the plan rests on.
-    pub says: String,
-}
-
-impl PlanLine {
-    /// A plan for a gain in SI with the scatter that a difference was weighed with.
-    ///
-    /// # Errors
-    /// Numbers that are not finite.
-    pub fn of(detect: f64, difference: &Difference, unit: WeighUnit) -> Result<Self, StatisticsError> {
-        let (pull, refit) = match (&difference.scatter, difference.own_spreads) {
-            (Some(scatter), _) => (
-                scatter.pull.or(scatter.stand).map(|pull| pull.standard_deviation),
-                scatter.refit.map(|refit| refit.standard_deviation),
-            ),
-            (None, Some((base, test))) => (Some(base.max(test)), None),
-            (None, None) => (None, None),
-        };
-        Self::for_scatter(detect, pull, refit, unit)
-    }
-
-    /// A plan for a gain in SI with pull-to-pull and refit scatter in SI.
-    ///
-    /// # Errors
-    /// Numbers that are not finite, or no scatter at all.
-    pub fn for_scatter(
-        detect: f64,
-        pull: Option<f64>,
-        refit: Option<f64>,
-        unit: WeighUnit,
-    ) -> Result<Self, StatisticsError> {
-        let plan = verdict::plan(detect, pull.unwrap_or(0.0), refit.unwrap_or(0.0))?;
-        let says = if refit.is_some() {
-            "for the pull-to-pull and refit scatter of this engine in this cell"
-        } else {
-            "for pull-to-pull scatter alone: nobody refitted, and refits will add to it; refit both sides once, then \
-             plan again"
-        }
-        .to_owned();
-        Ok(Self {
-            detect: detect * unit.from_si,
-            fit_ups: plan.as_ref().map(|plan| plan.fit_ups),
-            pulls: plan.as_ref().map(|plan| plan.pulls),
-            order: plan
-                .iter()
-                .flat_map(|plan| &plan.order)
-                .map(|which| if *which == Which::Base { "base" } else { "test" })
-                .collect(),
-            power: plan.as_ref().map(|plan| plan.power),
-            half_width: plan.as_ref().map(|plan| plan.half_width * unit.from_si),
-            says,
-        })
-    }
 }
 
 /// Two sides weighed.

@@ -4,8 +4,6 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::answer::PlanLine;
-use crate::answer::SpreadLine;
 use crate::answer::WithInterval;
 
 /// A pull that the difference or its scatter was made from, with all that is needed to make them again.
@@ -117,31 +115,6 @@ pub struct ChosenLine {
     /// By how much such a choice moves the side's mean when all that differs is noise; none where it is no extreme.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bias: Option<f64>,
-}
-
-/// A plan made from the noise that an engine has shown in a cell, without sides.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Planned {
-    /// The engine.
-    pub engine: String,
-    /// The cell.
-    pub cell: String,
-    /// The figure in words.
-    pub figure: String,
-    /// Its unit.
-    pub unit: String,
-    /// What torque and power were brought to.
-    pub correction: String,
-    /// Mean of the figure over all pulls of the engine there.
-    pub mean: f64,
-    /// Components of scatter.
-    pub scatter: Vec<SpreadLine>,
-    /// The plan.
-    pub plan: PlanLine,
-    /// Pulls whose records or files could not be read.
-    pub unread: usize,
-    /// The commit answered from.
-    pub commit: String,
 }
 
 /// A part of the gain that is a consequence of the part under test.

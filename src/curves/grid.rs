@@ -1,7 +1,5 @@
 //! The grid of speeds: rows put into bins, and torque and sweep rate at each grid point.
 
-use std::collections::BTreeMap;
-
 /// Rows count for a grid point within half this distance of it, however far apart the points are: a straight line holds
 /// only locally.
 const LOCAL_RPM: f64 = 100.0;
@@ -67,7 +65,10 @@ impl Curve {
 pub(super) struct Bins {
     step_rpm: u32,
     began: Option<f64>,
-    bins: BTreeMap<u32, Sums>,
+    /// The bins by the speeds of their grid points, which rise.
+    bins: Vec<(u32, Sums)>,
+    /// The bin of the row before: speed seldom leaves it from row to row.
+    last: usize,
 }
 
 /// Sums for a straight line through the rows of a bin; `x` is the speed less the grid point's.
@@ -84,7 +85,7 @@ struct Sums {
 
 impl Bins {
     pub(super) fn new(step_rpm: u32) -> Self {
-        Self { step_rpm: step_rpm.max(1), began: None, bins: BTreeMap::new() }
+        Self { step_rpm: step_rpm.max(1), began: None, bins: Vec::new(), last: 0 }
     }
 
     pub(super) fn step_rpm(&self) -> u32 {
@@ -103,7 +104,8 @@ impl Bins {
             clippy::cast_sign_loss,
             reason = "within the range checked above"
         )]
-        let sums = self.bins.entry(point as u32).or_default();
+        let at = self.bin(point as u32);
+        let Some((_, sums)) = self.bins.get_mut(at) else { return };
         let x = speed - point;
         sums.rows += 1;
         sums.x += x;
@@ -117,10 +119,24 @@ impl Bins {
         }
     }
 
+    /// Where the bin of a grid point is.
+    fn bin(&mut self, speed_rpm: u32) -> usize {
+        if self.bins.get(self.last).is_none_or(|(known, _)| *known != speed_rpm) {
+            self.last = match self.bins.binary_search_by_key(&speed_rpm, |(known, _)| *known) {
+                Ok(at) => at,
+                Err(at) => {
+                    self.bins.insert(at, (speed_rpm, Sums::default()));
+                    at
+                }
+            };
+        }
+        self.last
+    }
+
     /// The grid points whose bins hold rows enough.
     pub(super) fn points(&self) -> Vec<GridPoint> {
         let local = f64::from(self.step_rpm).min(LOCAL_RPM);
-        let points = self.bins.iter().filter_map(|(&speed_rpm, sums)| {
+        let points = self.bins.iter().filter_map(|&(speed_rpm, ref sums)| {
             let torque_nm = sums.at_the_point(local)?;
             Some(GridPoint { speed_rpm, torque_nm, rows: sums.rows, rate_rpm_per_s: self.rate(speed_rpm) })
         });
@@ -132,8 +148,9 @@ impl Bins {
         let within = RATE_RPM.max(self.step_rpm);
         let near: Vec<(f64, f64)> = self
             .bins
-            .range(speed_rpm.saturating_sub(within)..=speed_rpm.saturating_add(within))
-            .filter_map(|(&speed, sums)| sums.moment(f64::from(speed)))
+            .iter()
+            .filter(|(speed, _)| speed.abs_diff(speed_rpm) <= within)
+            .filter_map(|(speed, sums)| sums.moment(f64::from(*speed)))
             .collect();
         if near.len() < FEWEST_FOR_A_RATE {
             return None;

@@ -24,6 +24,15 @@ const SPELLED_OUT: usize = 5;
 /// Lines of text between and below the rows that are kept.
 const KEPT_LINES: usize = 1_000;
 
+/// How much is made of what is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Depth {
+    /// Numbers, summaries of the channels and doubts; text is read on threads of its own.
+    Whole,
+    /// The numbers alone, read on the calling thread.
+    Numbers,
+}
+
 /// Gathers what the blocks hold.
 pub(super) struct Assembler<'a> {
     columns: &'a [Column],
@@ -47,7 +56,8 @@ pub(super) struct Assembler<'a> {
     last_parting: f64,
     start_time: f64,
     midnight: Midnight,
-    checks: Checks,
+    /// None where the numbers alone are wanted: then channels are not summed up either.
+    checks: Option<Checks>,
     doubts: Vec<Finding>,
     counts: Counts,
     time_zero: Option<String>,
@@ -64,7 +74,13 @@ struct Counts {
 }
 
 impl<'a> Assembler<'a> {
-    pub(super) fn new(columns: &'a Columns, plan: &Plan, preamble: Vec<PreambleLine>, line: u64) -> Self {
+    pub(super) fn new(
+        columns: &'a Columns,
+        plan: &Plan,
+        preamble: Vec<PreambleLine>,
+        line: u64,
+        depth: Depth,
+    ) -> Self {
         let channels = plan.channels.len();
         let of = |quantity| columns.channels.iter().position(|c| c.quantity == quantity);
         let time = of(ChannelQuantity::Time);
@@ -90,7 +106,7 @@ impl<'a> Assembler<'a> {
             last_parting: f64::NAN,
             start_time: f64::NAN,
             midnight: Midnight::new(&columns.channels),
-            checks: Checks::new(&columns.channels),
+            checks: (depth == Depth::Whole).then(|| Checks::new(&columns.channels)),
             doubts: Vec::new(),
             counts: Counts { text_cells: vec![0; channels], ..Counts::default() },
             time_zero: None,
@@ -235,7 +251,9 @@ impl<'a> Assembler<'a> {
         self.close_segment();
         self.last_parting = f64::NAN;
         self.start_time = f64::NAN;
-        self.checks.begin_segment();
+        if let Some(checks) = &mut self.checks {
+            checks.begin_segment();
+        }
         self.segments.push(Segment {
             number: self.segments.len() + 1,
             first_line: 0,
@@ -281,8 +299,10 @@ impl<'a> Assembler<'a> {
         let base = self.line + 1;
         self.lines.extend(parsed.lines[rows.clone()].iter().map(|offset| base + u64::from(*offset)));
         let columns: Vec<&[f64]> = parsed.columns.iter().map(|c| &c[rows.clone()]).collect();
-        for (running, values) in self.here.iter_mut().zip(&columns) {
-            running.add(values, &self.lines);
+        if self.checks.is_some() {
+            for (running, values) in self.here.iter_mut().zip(&columns) {
+                running.add(values, &self.lines);
+            }
         }
         if let Some(segment) = self.segments.last_mut() {
             if segment.rows == 0 {
@@ -292,7 +312,9 @@ impl<'a> Assembler<'a> {
             segment.rows += self.lines.len() as u64;
         }
         let batch = Batch { segment: self.segments.len(), lines: &self.lines, columns: &columns };
-        self.checks.rows(&batch);
+        if let Some(checks) = &mut self.checks {
+            checks.rows(&batch);
+        }
         sink(&batch);
     }
 
@@ -360,10 +382,13 @@ impl<'a> Assembler<'a> {
             .map(|(column, running)| channel_summary(column, running))
             .collect();
         let first_row = self.segments.first().map_or(1, |segment| segment.first_line);
-        let restarts = *self.rule == SegmentRule::Off && self.checks.time_restarts();
         let mut doubts = self.doubts;
         doubts.extend(self.midnight.note(self.columns));
-        doubts.extend(self.checks.finish(self.columns, &self.before, first_row));
+        let mut restarts = false;
+        if let Some(checks) = self.checks {
+            restarts = *self.rule == SegmentRule::Off && checks.time_restarts();
+            doubts.extend(checks.finish(self.columns, &self.before, first_row));
+        }
         Ok(Summary {
             rows,
             segments: self.segments,

@@ -39,6 +39,7 @@ pub use summary::{Batch, ChannelSummary, Segment, Summary};
 
 use std::io::Read;
 
+use crate::raw::assemble::Depth;
 use crate::raw::binary::Kind;
 use crate::record::columns::Columns;
 use crate::record::columns::FileFormat;
@@ -80,11 +81,33 @@ pub fn read(
     columns: &Columns,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
+    read_to(input, columns, Depth::Whole, sink)
+}
+
+/// Reads the numbers of a file alone, on the calling thread and without looking for doubts: of a file that [`read`] went
+/// through when it was taken in, where several are read at once. The batches hold the same rows.
+///
+/// # Errors
+/// As [`read`].
+pub fn numbers(
+    input: &mut dyn Read,
+    columns: &Columns,
+    sink: &mut dyn FnMut(&Batch<'_>),
+) -> Result<(), RawError> {
+    read_to(input, columns, Depth::Numbers, sink).map(drop)
+}
+
+fn read_to(
+    input: &mut dyn Read,
+    columns: &Columns,
+    depth: Depth,
+    sink: &mut dyn FnMut(&Batch<'_>),
+) -> Result<Summary, RawError> {
     match columns.layout.format {
-        FileFormat::Delimited | FileFormat::FixedWidth => read::read_text(input, columns, sink),
-        FileFormat::Workbook => sheet::guarded("workbook", || workbook::read(input, columns, sink)),
+        FileFormat::Delimited | FileFormat::FixedWidth => read::read_text(input, columns, depth, sink),
+        FileFormat::Workbook => sheet::guarded("workbook", || workbook::read(input, columns, depth, sink)),
         #[cfg(feature = "parquet")]
-        FileFormat::Parquet => sheet::guarded("Parquet", || parquet::read(input, columns, sink)),
+        FileFormat::Parquet => sheet::guarded("Parquet", || parquet::read(input, columns, depth, sink)),
         #[cfg(not(feature = "parquet"))]
         FileFormat::Parquet => {
             Err(RawError::Record { because: "this build does not read Parquet files".to_owned() })

@@ -7,6 +7,7 @@ use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
 use parquet::record::reader::RowIter;
 
+use crate::raw::assemble::Depth;
 use crate::raw::error::RawError;
 use crate::raw::guess::Guess;
 use crate::raw::read::read_text;
@@ -40,12 +41,13 @@ pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
 pub(super) fn read(
     input: &mut dyn Read,
     columns: &Columns,
+    depth: Depth,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
     let bytes =
         read_whole(input, LARGEST)?.ok_or(RawError::TooLarge { format: "Parquet", limit: LARGEST })?;
     let mut text = RowText::new(TableRows::new(bytes)?);
-    read_text(&mut text, &as_text(columns), sink).map_err(|error| match error {
+    read_text(&mut text, &as_text(columns), depth, sink).map_err(|error| match error {
         RawError::Input(error) => damaged(&error),
         other => other,
     })

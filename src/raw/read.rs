@@ -5,7 +5,7 @@
 use std::io::Read;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use crate::raw::assemble::Assembler;
+use crate::raw::assemble::{Assembler, Depth};
 use crate::raw::block::{ChannelPlan, Parsed, Plan, parse_block, shortened, strip_comment};
 use crate::raw::error::RawError;
 use crate::raw::guess::PreambleLine;
@@ -29,6 +29,7 @@ const KEPT_PREAMBLE: usize = 10_000;
 pub(super) fn read_text(
     input: &mut dyn Read,
     columns: &Columns,
+    depth: Depth,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
     let mut source = Source::new(input, &columns.layout);
@@ -44,8 +45,8 @@ pub(super) fn read_text(
         plan.gutters = !source.splitter.straddles(&row);
     }
     let bases = vec![None; plan.channels.len()];
-    let assembler = Assembler::new(columns, &plan, head.preamble, source.line);
-    run(source, &plan, bases, assembler, sink)
+    let assembler = Assembler::new(columns, &plan, head.preamble, source.line, depth);
+    run(source, &plan, bases, assembler, depth, sink)
 }
 
 /// Moves the line that an error names by the lines of blocks that were still being read when it came up.
@@ -287,12 +288,14 @@ struct Job {
     parsed: Parsed,
 }
 
-/// Reads block after block: the first ones here, until every time channel has its first time, the rest on two threads.
+/// Reads block after block: the first ones here, until every time channel has its first time, the rest on two threads
+/// unless the numbers alone are wanted.
 fn run(
     mut source: Source<'_>,
     plan: &Plan,
     mut bases: Vec<Option<i128>>,
     mut assembler: Assembler<'_>,
+    depth: Depth,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
     let mut job = Job { text: Vec::new(), parsed: Parsed::default() };
@@ -304,7 +307,7 @@ fn run(
         source.line += u64::from(job.parsed.line_count);
         assembler.take(&mut job.parsed, sink);
         let open = plan.channels.iter().zip(&bases).any(|(c, base)| c.time.is_some() && base.is_none());
-        if !open || source.ended() {
+        if (!open && depth == Depth::Whole) || source.ended() {
             break;
         }
     }

@@ -4,6 +4,7 @@ use std::io::{Cursor, Read};
 
 use calamine::{Cell, DataRef, Reader, Xlsx, XlsxCellReader};
 
+use crate::raw::assemble::Depth;
 use crate::raw::error::RawError;
 use crate::raw::guess::{Choice, Guess, Question};
 use crate::raw::read::read_text;
@@ -80,6 +81,7 @@ pub(super) fn sniff(bytes: &[u8], answers: &[&str]) -> Result<Guess, RawError> {
 pub(super) fn read(
     input: &mut dyn Read,
     columns: &Columns,
+    depth: Depth,
     sink: &mut dyn FnMut(&Batch<'_>),
 ) -> Result<Summary, RawError> {
     let bytes =
@@ -95,7 +97,7 @@ pub(super) fn read(
         None => names.first().cloned().ok_or(RawError::Empty)?,
     };
     let mut text = RowText::new(SheetRows::new(&mut book, &sheet)?);
-    read_text(&mut text, &as_text(columns), sink).map_err(|error| match error {
+    read_text(&mut text, &as_text(columns), depth, sink).map_err(|error| match error {
         RawError::Input(error) => damaged(&error),
         other => other,
     })

@@ -13,6 +13,7 @@ use crate::render::derived::basis;
 use crate::render::derived::derived;
 use crate::render::gaps::pending;
 use crate::render::gaps::refusal_gaps;
+use crate::render::gaps::refused_pairs;
 use crate::render::page::Tone;
 
 /// The groups of changes in their order on a page.
@@ -38,14 +39,18 @@ pub fn diff(answer: &DiffAnswer, look: Look) -> String {
 
 pub(super) fn refusal(page: &mut Page, refused: &Refused) {
     page.line(0, Tone::Bad, &refused.headline);
-    if let Some((base, test)) = &refused.unlike_corrections {
-        page.pair(2, &refused.base, refused.base.len().max(refused.test.len()), base);
-        page.pair(2, &refused.test, refused.base.len().max(refused.test.len()), test);
+    if let Some(across) = &refused.across {
+        refused_pairs(page, across);
+    } else {
+        if let Some((base, test)) = &refused.unlike_corrections {
+            page.pair(2, &refused.base, refused.base.len().max(refused.test.len()), base);
+            page.pair(2, &refused.test, refused.base.len().max(refused.test.len()), test);
+        }
+        for lack in &refused.lacks {
+            page.line(2, Tone::Bad, &lack.words());
+        }
+        refusal_gaps(page, &refused.gaps);
     }
-    for lack in &refused.lacks {
-        page.line(2, Tone::Bad, &lack.words());
-    }
-    refusal_gaps(page, &refused.gaps);
     pending(page, &refused.pending);
     page.gap();
     if !refused.gaps.is_empty() {

@@ -2,6 +2,7 @@
 
 use crate::answer::GapLine;
 use crate::answer::GapsAnswer;
+use crate::answer::RefusedPairs;
 use crate::render::Look;
 use crate::render::Page;
 use crate::render::derived::bars;
@@ -10,6 +11,9 @@ use crate::render::page::Tone;
 
 /// Gaps shown in full; the rest is counted, so that a refusal fits one screen.
 const MOST: usize = 7;
+/// The same over many pulls, where each gap takes more lines; and pulls that do not come to one correction.
+const MOST_SHARED: usize = 4;
+const MOST_LACKING: usize = 4;
 
 /// What is not documented.
 pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
@@ -59,6 +63,30 @@ pub(super) fn refusal_gaps(page: &mut Page, gaps: &[GapLine]) {
     list(page, gaps, MOST, true);
     if gaps.len() > MOST {
         page.line(2, Tone::Plain, &format!("and {} more", gaps.len() - MOST));
+    }
+}
+
+/// What bars the pairs among many pulls, at most one screen of it.
+pub(super) fn refused_pairs(page: &mut Page, across: &RefusedPairs) {
+    for lack in across.lacks.iter().take(MOST_LACKING) {
+        page.line(2, Tone::Bad, &lack.words());
+    }
+    more(page, 2, across.lacks.len(), MOST_LACKING, "pulls");
+    for gap in across.gaps.iter().take(MOST_SHARED) {
+        page.line(2, Tone::Bad, &gap.item);
+        page.line(6, Tone::Plain, &gap.why);
+        page.line(6, Tone::Plain, &gap.says);
+        for close in gap.close.iter().take(1) {
+            page.verbatim(6, Tone::Faint, close);
+        }
+        more(page, 6, gap.close.len(), 1, "commands like it, one for each record");
+    }
+    more(page, 2, across.gaps.len(), MOST_SHARED, "things that bar fewer pairs");
+}
+
+fn more(page: &mut Page, indent: usize, count: usize, shown: usize, what: &str) {
+    if count > shown {
+        page.line(indent, Tone::Plain, &format!("and {} more {what}", count - shown));
     }
 }
 

@@ -18,6 +18,7 @@ mod error;
 pub mod factorial;
 pub mod least_squares;
 pub mod order;
+pub mod parted;
 pub mod power;
 pub mod rank_sum;
 pub mod sample;

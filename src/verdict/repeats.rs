@@ -1,6 +1,10 @@
 //! Which pulls repeat what: the design behind every component of scatter.
 
+use std::collections::BTreeMap;
+
 use crate::statistics::StatisticsError;
+use crate::statistics::parted::Part;
+use crate::statistics::parted::PartedSpan;
 use crate::statistics::span::Span;
 use crate::verdict::Evidence;
 use crate::verdict::layout::levels;
@@ -18,9 +22,9 @@ pub type BookPlace = (String, String, String, f64);
 /// another stand of it.
 #[derive(Debug, Clone)]
 pub struct Repeats {
-    fixed: Span,
-    with_fit_ups: Span,
-    whole: Span,
+    fixed: PartedSpan,
+    with_fit_ups: PartedSpan,
+    whole: PartedSpan,
     stand: (f64, f64),
     refit: (f64, f64),
     informers: Informers,
@@ -47,10 +51,31 @@ impl Repeats {
         stands: &[Vec<f64>],
     ) -> Result<Self, StatisticsError> {
         let still = Span::empty(rows).with(fixed)?;
-        let informers = Informers::of(&still, &still.with(fit_ups)?, &still.with(fit_ups)?.with(stands)?);
+        let whole = |span: Span| PartedSpan::of(rows, vec![Part { rows: (0..rows).collect(), span }], None);
+        let informers = Informers::of(
+            &whole(still.clone())?,
+            &whole(still.with(fit_ups)?)?,
+            &whole(still.with(fit_ups)?.with(stands)?)?,
+        );
         let fixed = still.with(drifts)?;
         let with_fit_ups = fixed.with(fit_ups)?;
-        let whole = with_fit_ups.with(stands)?;
+        let all = with_fit_ups.with(stands)?;
+        Self::among(
+            whole(fixed)?,
+            whole(with_fit_ups)?,
+            whole(all)?,
+            informers,
+            [&rows_of(fit_ups), &rows_of(stands)],
+        )
+    }
+
+    fn among(
+        fixed: PartedSpan,
+        with_fit_ups: PartedSpan,
+        whole: PartedSpan,
+        informers: Informers,
+        [fit_ups, stands]: [&[Vec<usize>]; 2],
+    ) -> Result<Self, StatisticsError> {
         let refit = shares(&fixed, &with_fit_ups, fit_ups)?;
         let stand = shares(&with_fit_ups, &whole, stands)?;
         Ok(Self { fixed, with_fit_ups, whole, stand, refit, informers })
@@ -68,8 +93,31 @@ impl Repeats {
         let keys: Vec<String> = pulls.iter().map(|pull| format!("{}\u{0}{}", pull.2, pull.0)).collect();
         let drift: Vec<f64> = pulls.iter().map(|pull| pull.3).collect();
         let units: Vec<String> = pulls.iter().map(|pull| pull.1.clone()).collect();
-        let stands = indicators(&stands_of_book(pulls));
-        Self::of(pulls.len(), &indicators(&keys), &[drift], &indicators(&units), &stands)
+        let stands = stands_of_book(pulls);
+        // Sessions that share no fit-up have nothing in common but the drift.
+        let (mut fixed, mut fit_ups, mut whole) = (Vec::new(), Vec::new(), Vec::new());
+        for rows in linked(pulls) {
+            let own = |names: &[String]| {
+                indicators(&rows.iter().map(|row| names[*row].clone()).collect::<Vec<_>>())
+            };
+            let still = Span::empty(rows.len()).with(&own(&keys))?;
+            let with_fit_ups = still.with(&own(&units))?;
+            let with_stands = with_fit_ups.with(&own(&stands))?;
+            fixed.push(Part { rows: rows.clone(), span: still });
+            fit_ups.push(Part { rows: rows.clone(), span: with_fit_ups });
+            whole.push(Part { rows, span: with_stands });
+        }
+        let count = pulls.len();
+        let without = |parts: &[Part]| PartedSpan::of(count, parts.to_vec(), None);
+        let informers = Informers::of(&without(&fixed)?, &without(&fit_ups)?, &without(&whole)?);
+        let with = |parts: Vec<Part>| PartedSpan::of(count, parts, Some(&drift));
+        Self::among(
+            with(fixed)?,
+            with(fit_ups)?,
+            with(whole)?,
+            informers,
+            [&rows_of_names(&units), &rows_of_names(&stands)],
+        )
     }
 
     /// What values of these pulls say of scatter.
@@ -77,7 +125,7 @@ impl Repeats {
     /// # Errors
     /// A value that is not finite, or not one for each pull.
     pub fn evidence(&self, values: &[f64]) -> Result<Evidence, StatisticsError> {
-        let squares = |span: &Span| -> Result<f64, StatisticsError> {
+        let squares = |span: &PartedSpan| -> Result<f64, StatisticsError> {
             Ok(span.residual(values)?.iter().map(|value| value * value).sum())
         };
         let (fixed, fit_ups, whole) =
@@ -110,7 +158,7 @@ impl Repeats {
 impl Informers {
     /// The pulls that fixed terms, fit-ups and stands leave room for. Drift is left aside: it ties all pulls of a session
     /// together, and those that repeat nothing lend it only their place.
-    fn of(fixed: &Span, fit_ups: &Span, stands: &Span) -> Self {
+    fn of(fixed: &PartedSpan, fit_ups: &PartedSpan, stands: &PartedSpan) -> Self {
         let (fixed, fit_ups, whole) = (fixed.leverages(), fit_ups.leverages(), stands.leverages());
         let beyond = |more: &[f64], less: &[f64]| -> Vec<usize> {
             more.iter().zip(less).enumerate().filter(|(_, (a, b))| *a - *b > SAYS).map(|(at, _)| at).collect()
@@ -125,22 +173,50 @@ impl Informers {
 
 /// How often the variance between units is in the squares that they take beyond a space, and the sum of the squares of
 /// those shares.
-fn shares(before: &Span, after: &Span, units: &[Vec<f64>]) -> Result<(f64, f64), StatisticsError> {
-    if after.rank() == before.rank() {
-        return Ok((0.0, 0.0));
-    }
-    let left: Vec<Vec<f64>> = units.iter().map(|unit| before.residual(unit)).collect::<Result<_, _>>()?;
-    let (mut share, mut share_squares) = (0.0, 0.0);
-    for (number, a) in left.iter().enumerate() {
-        for (other, b) in left.iter().enumerate() {
-            let product: f64 = a.iter().zip(b).map(|(a, b)| a * b).sum();
-            share_squares += product * product;
-            if number == other {
-                share += product;
-            }
+fn shares(
+    before: &PartedSpan,
+    after: &PartedSpan,
+    units: &[Vec<usize>],
+) -> Result<(f64, f64), StatisticsError> {
+    if after.rank() == before.rank() { Ok((0.0, 0.0)) } else { before.products(units) }
+}
+
+/// The pulls of sessions that share fit-ups, one list for each such group.
+fn linked(pulls: &[BookPlace]) -> Vec<Vec<usize>> {
+    let sessions = levels(pulls.iter().map(|pull| pull.2.as_str()));
+    let mut group: Vec<usize> = (0..sessions.len()).collect();
+    let mut first_of: BTreeMap<&str, usize> = BTreeMap::new();
+    let of = |pull: &BookPlace| sessions.get(pull.2.as_str()).copied().unwrap_or_default();
+    for pull in pulls {
+        let here = of(pull);
+        let first = *first_of.entry(pull.1.as_str()).or_insert(here);
+        let (a, b) = (group[first], group[here]);
+        if a != b {
+            group.iter_mut().filter(|known| **known == b).for_each(|known| *known = a);
         }
     }
-    Ok((share, share_squares))
+    let mut rows: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (row, pull) in pulls.iter().enumerate() {
+        rows.entry(group[of(pull)]).or_default().push(row);
+    }
+    rows.into_values().collect()
+}
+
+/// The rows in which each column is not 0.
+fn rows_of(columns: &[Vec<f64>]) -> Vec<Vec<usize>> {
+    let filled = |column: &Vec<f64>| {
+        column.iter().enumerate().filter(|(_, value)| value.abs() > 0.0).map(|(row, _)| row).collect()
+    };
+    columns.iter().map(filled).collect()
+}
+
+/// The rows that bear each name.
+fn rows_of_names(names: &[String]) -> Vec<Vec<usize>> {
+    let mut rows: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (row, name) in names.iter().enumerate() {
+        rows.entry(name).or_default().push(row);
+    }
+    rows.into_values().collect()
 }
 
 /// A column for each name: 1 in the rows that bear it.
@@ -179,6 +255,37 @@ mod tests {
 
     fn place(configuration: &str, fit_up: &str, session: &str, at: f64) -> BookPlace {
         (configuration.to_owned(), fit_up.to_owned(), session.to_owned(), at)
+    }
+
+    #[test]
+    fn sessions_apart_are_solved_apart_and_give_what_all_at_once_does() {
+        // Four sessions; the second and third share a fit-up.
+        let mut pulls = Vec::new();
+        for (session, fit_ups) in [("s1", "aabba"), ("s2", "ccddd"), ("s3", "ddeee"), ("s4", "fgfgf")] {
+            for (at, fit_up) in fit_ups.chars().enumerate() {
+                let configuration = if "bdg".contains(fit_up) { "other" } else { "same" };
+                pulls.push(place(configuration, &fit_up.to_string(), session, at as f64));
+            }
+        }
+        assert_eq!(linked(&pulls).len(), 3);
+        let names = |of: fn(&BookPlace) -> String| indicators(&pulls.iter().map(of).collect::<Vec<_>>());
+        let whole = Repeats::of(
+            pulls.len(),
+            &names(|pull| format!("{} {}", pull.2, pull.0)),
+            &[pulls.iter().map(|pull| pull.3).collect()],
+            &names(|pull| pull.1.clone()),
+            &indicators(&stands_of_book(&pulls)),
+        )
+        .unwrap();
+        let parted = Repeats::of_book(&pulls).unwrap();
+        assert_eq!(parted.informers(), whole.informers());
+        let values: Vec<f64> = (0..pulls.len()).map(|n| 200.0 + libm::sin(7.0 * n as f64)).collect();
+        let (a, b) = (parted.evidence(&values).unwrap(), whole.evidence(&values).unwrap());
+        for (a, b) in [(a.pull, b.pull), (a.stand, b.stand), (a.refit, b.refit)] {
+            assert_eq!(a.freedom, b.freedom);
+            assert!((a.sum - b.sum).abs() < 1e-9 && (a.share - b.share).abs() < 1e-9);
+            assert!((a.share_squares - b.share_squares).abs() < 1e-9);
+        }
     }
 
     #[test]

@@ -28,8 +28,9 @@ use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::inertia;
 use crate::workflow::names::Named;
+use crate::workflow::read_logs;
 use crate::workflow::sought::Sought;
-use crate::workflow::sweep::Channels;
+use crate::workflow::sweep::Found;
 use crate::workflow::weigh::Figure;
 use crate::workflow::weigh::plain;
 use crate::workflow::weigh_pulls;
@@ -103,16 +104,23 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
         }
         true
     });
-    for side in &mut sides {
-        derived::add_channel_means(book, &library, side, Channels::OfConditions)?;
-    }
+    let read = read_logs::with_curves(book, &library, sides.into_iter().map(Ok), request.step_rpm)?;
+    let (mut sides, curves): (Vec<Side>, Vec<(String, Found)>) = read
+        .into_iter()
+        .map(|(side, curve)| {
+            let name = side.name.clone();
+            (side, (name, curve))
+        })
+        .unzip();
+    let mut curves: BTreeMap<String, Found> = curves.into_iter().collect();
     comparable(&mut sides, kinds, wanted, &mut out);
     let basis = wanted.map(|wanted| wanted.basis);
     let grid = Grid { step_rpm: request.step_rpm, smooth_rpm: None };
     let mut pulls = Vec::new();
     for side in sides {
         let name = side.name.clone();
-        match weigh_pulls::weighable(book, &library, side, basis, grid)? {
+        let Some(curve) = curves.remove(&name) else { continue };
+        match weigh_pulls::weighable_of(&library, side, curve, basis, grid)? {
             Ok(pull) => pulls.push(pull),
             Err(why) => out.leave(&name, &why),
         }

@@ -112,6 +112,7 @@ fn sheets(
                 test: test.clone(),
                 headline,
                 gaps,
+                across: None,
                 unlike_corrections: None,
                 lacks: Default::default(),
                 correct_to: Default::default(),

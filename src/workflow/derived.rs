@@ -15,7 +15,6 @@ use crate::answer::WeakLine;
 use crate::check::OneBasis;
 use crate::check::Side;
 use crate::check::Wanted;
-use crate::curves::Curve;
 use crate::derive;
 use crate::derive::Basis;
 use crate::derive::Derived;
@@ -31,6 +30,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::sweep;
 use crate::workflow::sweep::Channels;
+use crate::workflow::sweep::Plan;
 
 /// Two figures that differ by less than this part of themselves are the same: rounding of units and sums.
 const SAME: f64 = 1e-12;
@@ -73,40 +73,14 @@ pub(super) fn add_channel_means(
     side: &mut Side,
     which: Channels,
 ) -> Result<(), Failure> {
-    add_means(book, library, side, which, None)
-}
-
-/// The sweep of a side's pull, with the means of its channels put on the side: one reading less than each by itself.
-///
-/// # Errors
-/// As [`add_channel_means`].
-pub(super) fn curve_adding_means(
-    book: &Book,
-    library: &Library,
-    side: &mut Side,
-    step_rpm: u32,
-) -> Result<sweep::Found, Failure> {
-    let found = sweep::of_pull(book, library, side, step_rpm)?;
-    let curve = found.as_ref().ok().filter(|curve| curve.step_rpm == sweep::MEANS_STEP_RPM);
-    add_means(book, library, side, Channels::All, curve)?;
-    Ok(found)
-}
-
-fn add_means(
-    book: &Book,
-    library: &Library,
-    side: &mut Side,
-    which: Channels,
-    curve: Option<&Curve>,
-) -> Result<(), Failure> {
     // Compression ignition is corrected by its fuel, whatever else is asked.
     let which = match derive::ignites_by_compression(&side.ground(library.kinds())) {
         true => Channels::All,
         false => which,
     };
-    let means = sweep::channel_means(book, library, side, which, curve)?;
-    side.channel_means = means.whole;
-    side.by_speed = means.by_speed;
+    let wanted = sweep::Wanted { step_rpm: None, means: Some(which) };
+    let swept = Plan::of(book, library, side, wanted)?.read(side, library.kinds())?;
+    drop(swept.put_on(side));
     Ok(())
 }
 

@@ -26,7 +26,7 @@ use crate::workflow::enter_conditions::value_of;
 use crate::workflow::flow_points::Channel;
 use crate::workflow::flow_points::FlowColumns;
 use crate::workflow::flow_ports;
-use crate::workflow::sweep::Drive;
+use crate::workflow::log::Drive;
 
 /// Bytes of a file's head that are looked at to guess its columns.
 pub(super) const SAMPLE: usize = 1 << 20;

@@ -4,12 +4,9 @@ use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
 use crate::answer::PlanLine;
-use crate::answer::Refused;
 use crate::answer::WeighAnswer;
 use crate::answer::WeighUnit;
 use crate::answer::Weighed;
-use crate::check;
-use crate::check::Checked;
 use crate::check::Side;
 use crate::curves::Curve;
 pub use crate::curves::CurveFigure;
@@ -39,6 +36,7 @@ use crate::workflow::weigh_elsewhere::Elsewhere;
 use crate::workflow::weigh_excluded;
 use crate::workflow::weigh_figures;
 use crate::workflow::weigh_own::Own;
+use crate::workflow::weigh_pairs;
 use crate::workflow::weigh_plan;
 use crate::workflow::weigh_pulls;
 use crate::workflow::weigh_pulls::Grid;
@@ -126,41 +124,17 @@ pub(super) fn weigh_with(
     }
     let wanted = derived::wanted(library, request.correct_to.as_deref())?;
     let request = &WeighRequest { subject: named_subject(library, request)?, ..request.clone() };
-    let (base, mut left_out) = weigh_pulls::gathered(book, library, &base_ids, request.grid())?;
-    let (test, more) = weigh_pulls::gathered(book, library, &test_ids, request.grid())?;
-    left_out.extend(more);
-    let count = base.len();
-    let (sides, curves): (Vec<Side>, Vec<Found>) = base.into_iter().chain(test).unzip();
-    let mut refused = None;
-    let (mut barred, mut most) = (0, None);
-    let mut pairs: Vec<(usize, usize, Checked<'_>)> = Vec::new();
-    for (i, a) in sides.iter().enumerate() {
-        for (j, b) in sides.iter().enumerate().skip(i + 1) {
-            match check::documented(a, b, library.kinds(), wanted) {
-                Ok(checked) => pairs.push((i, j, checked)),
-                Err(refusal) => {
-                    barred += 1;
-                    // Of all pairs the one that lacks the most is shown.
-                    if most.is_none_or(|most| refusal.gaps.len() > most) {
-                        most = Some(refusal.gaps.len());
-                        refused = Some(Refused::of(&refusal, &a.name, &b.name));
-                    }
-                }
-            }
-        }
-    }
+    let ids = base_ids.iter().chain(&test_ids);
+    let (gathered, left_out) = weigh_pulls::gathered(book, library, ids, request.grid())?;
+    let (sides, curves): (Vec<Side>, Vec<Found>) = gathered.into_iter().unzip();
+    let count = sides.iter().filter(|side| base_ids.contains(&side.name)).count();
+    let (pairs, refusals) = weigh_pairs::checked(&sides, library.kinds(), wanted);
     let touched = if request.pending { Vec::new() } else { library.touched() };
     let pending = pending_among(book, &touched)?;
     let commit = library.commit().short();
-    if let Some(mut refused) = refused {
+    if let Some(mut refused) = weigh_pairs::refused(&sides, &refusals) {
         refused.pending = pending;
         refused.commit = commit;
-        if barred > 1 {
-            refused.headline.push_str(&format!(
-                " Of the {} pairs of pulls, {barred} are refused.",
-                sides.len() * (sides.len() - 1) / 2
-            ));
-        }
         return Ok(WeighAnswer::Refused(refused));
     }
     let unbrought = pairs.iter().any(|(_, _, checked)| checked.no_basis().is_some());

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use crate::answer::BudgetLine;
 use crate::answer::UnknownLine;
 use crate::check::Change;
-use crate::check::Checked;
 use crate::check::GapSide;
 use crate::check::Group;
 use crate::check::Item;
@@ -22,10 +21,8 @@ use crate::workflow::weigh_models;
 use crate::workflow::weigh_models::Compression;
 use crate::workflow::weigh_own::Own;
 use crate::workflow::weigh_own::halved;
+use crate::workflow::weigh_pairs::Pair;
 use crate::workflow::weigh_pulls::Weighable;
-
-/// A checked pair of pulls with their places among all pulls.
-pub(super) type Pair<'a> = (usize, usize, Checked<'a>);
 
 /// What a weighing's budget is made from.
 pub(super) struct Asked<'a> {

@@ -123,10 +123,11 @@ impl Elsewhere {
         let mean = if figure.figure.is_power() { CurveFigure::MeanPower } else { CurveFigure::MeanTorque };
         let mut differences = Vec::with_capacity(figure.speeds.len());
         let mut levels = Vec::with_capacity(figure.speeds.len());
+        let sides = weigh_figures::Levels::of(layout)?;
         for &speed in figure.speeds {
             let one = Figure { speeds: &[speed], figure: mean };
             differences.push((speed, self.weigh(layout, pulls, &one)?.estimate));
-            levels.push(weigh_figures::levels(layout, pulls, &one)?);
+            levels.push(sides.at(pulls, &one)?);
         }
         let band = verdict::ahead_and_behind(&differences).map_err(|error| plain(error.into()))?;
         let mut gains = Vec::with_capacity(band.ranges.len());

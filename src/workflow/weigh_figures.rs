@@ -29,18 +29,31 @@ pub(super) fn sweeps(pulls: &[Weighable]) -> Vec<SweepLine> {
     pulls.iter().map(|pull| SweepLine::of(&pull.side.name, &pull.curve, inertia::rate(pull))).collect()
 }
 
-/// Levels of base and test, where the layout tells them; for showing beside the difference, without an interval.
-pub(super) fn levels(
-    layout: &Layout,
-    pulls: &[Weighable],
-    figure: &Figure<'_>,
-) -> Result<(Option<f64>, Option<f64>), Failure> {
-    let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
-    let level = |which| -> Result<Option<f64>, Failure> {
-        let weights = layout.level_weights(which).map_err(|error| plain(error.into()))?;
-        Ok(weights.map(|weights| weights.iter().zip(&values).map(|(weight, value)| weight * value).sum()))
-    };
-    Ok((level(Which::Base)?, level(Which::Test)?))
+/// What each pull counts in the levels of base and test, where the layout tells them.
+pub(super) struct Levels {
+    base: Option<Vec<f64>>,
+    test: Option<Vec<f64>>,
+}
+
+impl Levels {
+    pub(super) fn of(layout: &Layout) -> Result<Self, Failure> {
+        let weights = |which| layout.level_weights(which).map_err(|error| plain(error.into()));
+        Ok(Self { base: weights(Which::Base)?, test: weights(Which::Test)? })
+    }
+
+    /// Levels of base and test in a figure; for showing beside the difference, without an interval.
+    pub(super) fn at(
+        &self,
+        pulls: &[Weighable],
+        figure: &Figure<'_>,
+    ) -> Result<(Option<f64>, Option<f64>), Failure> {
+        let values = pulls.iter().map(|pull| figure.value(pull)).collect::<Result<Vec<_>, _>>()?;
+        let level = |weights: &Option<Vec<f64>>| {
+            let weights = weights.as_ref()?;
+            Some(weights.iter().zip(&values).map(|(weight, value)| weight * value).sum())
+        };
+        Ok((level(&self.base), level(&self.test)))
+    }
 }
 
 /// Mean torque and power, and where a window is weighed the peaks with their speeds.

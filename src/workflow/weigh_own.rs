@@ -200,22 +200,19 @@ impl Own<'_> {
     }
 
     /// Pairs of pulls of one session that are alike but for what is named, and unlike with it.
-    fn neighbours(&self, without: &[&str]) -> impl Iterator<Item = (&Weighable, &Weighable)> {
-        let mut groups: BTreeMap<(String, String), Vec<&Weighable>> = BTreeMap::new();
+    fn neighbours(&self, without: &[&str]) -> Vec<(&Weighable, &Weighable)> {
+        let mut groups: BTreeMap<(String, String), Vec<(&Weighable, String)>> = BTreeMap::new();
         for pull in &self.elsewhere.pulls {
-            groups.entry((pull.session(), pull.configuration(without))).or_default().push(pull);
+            let alike = (pull.session(), pull.configuration(without));
+            groups.entry(alike).or_default().push((pull, pull.configuration(&[])));
         }
-        groups.into_values().flat_map(|group| {
-            let all = group.clone();
-            group.into_iter().flat_map(move |a| {
-                let apart: Vec<(&Weighable, &Weighable)> = all
-                    .iter()
-                    .filter(|b| a.configuration(&[]) != b.configuration(&[]))
-                    .map(|b| (a, *b))
-                    .collect();
-                apart
-            })
-        })
+        let mut pairs = Vec::new();
+        for group in groups.values() {
+            for (a, of_a) in group {
+                pairs.extend(group.iter().filter(|(_, of_b)| of_a != of_b).map(|(b, _)| (*a, *b)));
+            }
+        }
+        pairs
     }
 
     /// The change of an item between two pulls, where it is the only one and nothing that could differ is unknown.

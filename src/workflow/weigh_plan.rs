@@ -20,6 +20,7 @@ use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::inertia;
 use crate::workflow::names::Named;
+use crate::workflow::read_logs;
 use crate::workflow::weigh::Figure;
 use crate::workflow::weigh::Scale;
 use crate::workflow::weigh::WeighRequest;
@@ -68,8 +69,7 @@ pub(super) fn plan(book: &Book, library: &Library, request: &WeighRequest) -> Re
     };
     let basis = derived::wanted(library, request.correct_to.as_deref())?.map(|wanted| wanted.basis);
     let mut pulls = Vec::new();
-    for mut side in sides {
-        let curve = derived::curve_adding_means(book, library, &mut side, request.step_rpm)?;
+    for (side, curve) in read_logs::with_curves(book, library, sides.into_iter().map(Ok), request.step_rpm)? {
         match weigh_pulls::weighable_of(library, side, curve, basis, request.grid())? {
             Ok(pull) => pulls.push(pull),
             Err(_) => unread += 1,

@@ -18,11 +18,11 @@ use crate::verdict::Placement;
 use crate::verdict::Which;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::derived;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::query;
-use crate::workflow::sweep;
+use crate::workflow::read_logs;
+use crate::workflow::read_logs::Gathered;
 use crate::workflow::sweep::Found;
 
 /// The grid that all curves of a comparison are put on.
@@ -51,9 +51,6 @@ pub(super) struct Weighable {
     /// Its sweep rate, where inertia torque makes it another configuration.
     swept: Option<String>,
 }
-
-/// Pulls with the curves of their files.
-pub(super) type Gathered = Vec<(Side, Found)>;
 
 /// A pull that is left out, with the reason.
 pub(super) type SetAside = (String, String);
@@ -93,41 +90,28 @@ fn any_side(mut failure: Failure) -> Failure {
 ///
 /// # Errors
 /// A record does not hold, or the store's.
-pub(super) fn gathered(
+pub(super) fn gathered<'a>(
     book: &Book,
     library: &Library,
-    ids: &BTreeSet<String>,
+    ids: impl Iterator<Item = &'a String>,
     grid: Grid,
 ) -> Result<(Gathered, Vec<SetAside>), Failure> {
-    let (mut sides, mut left_out) = (Vec::new(), Vec::new());
-    for id in ids {
-        let mut side = gather::side(library, &names::Named::Pull(id.clone()))?;
-        if let Outcome::SetAside(why) = &side.effective.outcome {
-            left_out.push((id.clone(), format!("set aside: {why}")));
-            continue;
-        }
-        let curve = derived::curve_adding_means(book, library, &mut side, grid.step_rpm)?;
-        sides.push((side, curve));
-    }
-    Ok((sides, left_out))
+    let mut left_out = Vec::new();
+    let sides = ids.filter_map(|id| match gather::side(library, &names::Named::Pull(id.clone())) {
+        Ok(side) => match &side.effective.outcome {
+            Outcome::SetAside(why) => {
+                left_out.push((id.clone(), format!("set aside: {why}")));
+                None
+            }
+            _ => Some(Ok(side)),
+        },
+        Err(failure) => Some(Err(failure)),
+    });
+    let gathered = read_logs::with_curves(book, library, sides, grid.step_rpm)?;
+    Ok((gathered, left_out))
 }
 
-/// Reads a pull's curve and brings it to the basis, or says in words why not.
-///
-/// # Errors
-/// The store's, or a file that its columns record does not fit.
-pub(super) fn weighable(
-    book: &Book,
-    library: &Library,
-    side: Side,
-    basis: Option<Basis>,
-    grid: Grid,
-) -> Result<Result<Weighable, String>, Failure> {
-    let curve = sweep::of_pull(book, library, &side, grid.step_rpm)?;
-    weighable_of(library, side, curve, basis, grid)
-}
-
-/// The same with the curve as it was found in the file.
+/// Brings a pull's curve, as it was found in its file, to the basis, or says in words why not.
 ///
 /// # Errors
 /// The store's.
@@ -341,17 +325,19 @@ pub(super) fn others(
     if places.len() != 1 {
         return Ok((Vec::new(), 0));
     }
-    let mut found = Vec::new();
     let mut unread = 0;
+    let mut sides = Vec::new();
     for id in library.pull_paths()?.keys().filter(|id| !own.contains(id.as_str())) {
-        let Ok(mut side) = gather::side(library, &names::Named::Pull(id.clone())) else {
+        let Ok(side) = gather::side(library, &names::Named::Pull(id.clone())) else {
             unread += 1;
             continue;
         };
-        if side.effective.outcome != Outcome::Kept || !place(&side).is_some_and(|at| places.contains(&at)) {
-            continue;
+        if side.effective.outcome == Outcome::Kept && place(&side).is_some_and(|at| places.contains(&at)) {
+            sides.push(Ok(side));
         }
-        let curve = derived::curve_adding_means(book, library, &mut side, grid.step_rpm)?;
+    }
+    let mut found = Vec::new();
+    for (side, curve) in read_logs::with_curves(book, library, sides.into_iter(), grid.step_rpm)? {
         match weighable_of(library, side, curve, basis, grid)? {
             Ok(pull) => found.push(pull),
             Err(_) => unread += 1,

@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 
 use crate::answer::TuningLine;
 use crate::record::Kinds;
-use crate::workflow::weigh_budget::Pair;
 use crate::workflow::weigh_budget::across;
 use crate::workflow::weigh_elsewhere::Elsewhere;
 use crate::workflow::weigh_models::SETS_THE_MIXTURE;
+use crate::workflow::weigh_pairs::Pair;
 use crate::workflow::weigh_pulls::Weighable;
 
 /// Settings, by their meaning, that are turned to find a set-up's best.

@@ -262,8 +262,30 @@ def designs():
         made += 1
 
 
+def varied(given):
+    """What going from one value to another brings in per cent, with half the width of its 95 % interval: a mean for each
+    group, one drift, and a straight line or a parabola in what was varied."""
+    rows = given["rows"]
+    groups = [row["group"] for row in rows]
+    values = np.array([row["value"] for row in rows])
+    means = {name: values[[group == name for group in groups]].mean() for name in set(groups)}
+    percent = np.array([100 * row["value"] / means[row["group"]] for row in rows])
+    setting = np.array([row["setting"] for row in rows])
+    terms = [setting, setting ** 2] if given["bent"] else [setting]
+    design = np.hstack([dummies(groups), np.array([[row["place"]] for row in rows]), np.column_stack(terms)])
+    a, b = given["from"], given["to"]
+    change = np.zeros(design.shape[1])
+    change[-len(terms):] = [b - a, b * b - a * a] if given["bent"] else [b - a]
+    found = sm.OLS(percent, design).fit().t_test(change)
+    lower, upper = np.ravel(found.conf_int(0.05))
+    return {"value": float(np.ravel(found.effect)[0]), "half": float(upper - lower) / 2}
+
+
 if len(sys.argv) > 1:
     for line in open(sys.argv[1], encoding="utf-8"):
         given = json.loads(line)
+        if "bent" in given:
+            print(json.dumps({"case": "varied", "in": None, "out": varied(given)}))
+            continue
         print(json.dumps({"case": "answer", "in": None, "out": weigh(given["rests"])}))
 designs()

@@ -19,6 +19,7 @@ pub(super) use vocabulary::is_unit;
 
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::raw::assemble::Depth;
 use crate::raw::binary;
 use crate::raw::error::RawError;
 use crate::raw::guess::{ColumnGuess, Guess, Question};
@@ -192,7 +193,7 @@ impl Sniffer<'_> {
         units::settle(&mut self, &mut guess, &read);
         let mut plain = guess.clone().into_columns("");
         plain.layout.encoding = Encoding::Utf8;
-        let summary = read_text(&mut { sample }, &plain, &mut |_| ())?;
+        let summary = read_text(&mut { sample }, &plain, Depth::Whole, &mut |_| ())?;
         // What is doubtful about a column's header or unit stands where they do.
         let heading_line = table.rows.get(heading.top).map_or(1, |row| row.line);
         for place in self.doubts.iter_mut().filter_map(|doubt| doubt.place.as_mut()) {
@@ -243,7 +244,7 @@ impl Sniffer<'_> {
         let mut columns = guess.clone().into_columns("");
         columns.layout.encoding = Encoding::Utf8;
         let mut read = vec![Vec::new(); guess.columns.len()];
-        read_text(&mut { sample }, &columns, &mut |batch| {
+        read_text(&mut { sample }, &columns, Depth::Whole, &mut |batch| {
             for (all, values) in read.iter_mut().zip(batch.columns) {
                 all.extend_from_slice(values);
             }
