@@ -146,7 +146,15 @@ impl Gathering {
             (true, _, false) => ": every pair with one of them",
             _ => "",
         };
+        // What is written down in a build speaks for all its pulls.
+        let by_build = |close: &String| {
+            lacking.iter().any(|pull| {
+                let build = pull.build.as_ref().map(|build| close.replace(&pull.name, build));
+                build.is_some_and(|build| build != *close && self.close.contains(&build))
+            })
+        };
         SharedGap {
+            close: self.close.iter().filter(|close| !by_build(close)).cloned().collect(),
             item,
             title: self.title,
             why,
@@ -154,7 +162,6 @@ impl Gathering {
             pairs: self.pairs,
             every_pair,
             says: format!("missing for {who}; bars {} of {all} pairs{which}", self.pairs),
-            close: self.close,
         }
     }
 }

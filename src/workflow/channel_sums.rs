@@ -250,3 +250,45 @@ impl Sums {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn bins_joined_are_the_rows_taken_at_once(
+            rows in prop::collection::vec((3000.0..3400.0_f64, 1.0..1e4_f64, 1e-3..1e6_f64), 3..60), cut in 0usize..60
+        ) {
+            let columns = [0, 1, 2].map(|at| rows.iter().map(|row| [row.0, row.1, row.2][at]).collect::<Vec<f64>>());
+            let mut sums = ChannelSums::new(1);
+            // In two batches, as a log longer than its memory comes.
+            let cut = cut.min(rows.len());
+            sums.add(1, (1, rows.len() as u64), &columns.each_ref().map(|column| &column[..cut]));
+            sums.add(cut as u64 + 1, (1, rows.len() as u64), &columns.each_ref().map(|column| &column[cut..]));
+            let mut whole = Sums::default();
+            for tallies in sums.bins.values() {
+                whole.join(&tallies[DRIVE]);
+            }
+            let count = rows.len() as f64;
+            let mean = columns[2].iter().sum::<f64>() / count;
+            let squares: f64 = columns[2].iter().map(|value| (value - mean) * (value - mean)).sum();
+            prop_assert_eq!(whole.rows, rows.len() as u64);
+            prop_assert!((whole.mean - mean).abs() <= 1e-12 * mean.abs());
+            prop_assert!((whole.squares - squares).abs() <= 1e-9 * squares.max(1e-12 * mean * mean));
+        }
+    }
+
+    #[test]
+    fn rows_outside_the_sweep_or_without_load_count_for_nothing() {
+        let speeds = [3010.0, 3020.0, 3030.0, 3040.0];
+        let torques = [100.0, -5.0, 100.0, 100.0];
+        let values = [9.0, 9.0, f64::NAN, 7.0];
+        let mut sums = ChannelSums::new(1);
+        sums.add(1, (2, 4), &[&speeds, &torques, &values]);
+        let tallies = &sums.bins[&60];
+        assert_eq!((tallies[1].rows, tallies[DRIVE].rows), (2, 1));
+        assert!((tallies[DRIVE].first - 7.0).abs() < 1e-12);
+    }
+}

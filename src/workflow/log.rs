@@ -1,5 +1,6 @@
 //! One log of a pull: its raw bytes read once through its columns record, onto the grid and into means.
 
+use std::io::Read;
 use std::io::Seek;
 
 use crate::curves::Curve;
@@ -108,9 +109,9 @@ struct Driven {
 
 /// A log with everything that reading it needs, so that any thread can.
 #[derive(Debug)]
-pub(super) struct Log {
+pub(super) struct Log<R = RawReader> {
     /// Its bytes.
-    pub(super) reader: RawReader,
+    pub(super) reader: R,
     /// What its columns mean.
     pub(super) columns: Columns,
     /// Where speed and torque stand in them.
@@ -163,7 +164,7 @@ impl Rows {
     }
 }
 
-impl Log {
+impl<R: Read + Seek> Log<R> {
     /// Reads the log on this thread.
     ///
     /// # Errors
@@ -231,5 +232,67 @@ impl Log {
             first += batch.rows() as u64;
         })?;
         Ok(sums)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Cursor;
+
+    use crate::record::columns::Column;
+    use crate::record::columns::Layout;
+
+    /// Idling, two sweeps of which the second is the longer, and coasting down; one cell says nothing.
+    fn log() -> Log<Cursor<Vec<u8>>> {
+        let mut text = "t,n,m,lambda\n".to_owned();
+        let mut row = 0;
+        let mut put = |speed: f64, torque: f64| {
+            row += 1;
+            let lambda = if row % 50 == 0 { "-".to_owned() } else { format!("{:.3}", 0.85 + speed / 1e5) };
+            text.push_str(&format!("{:.2},{speed:.1},{torque:.2},{lambda}\n", f64::from(row) / 100.0));
+        };
+        (0..40).for_each(|_| put(1200.0, -3.0));
+        (0..300).for_each(|n| put(2500.0 + 8.0 * f64::from(n), 150.0));
+        (0..40).for_each(|_| put(1200.0, -3.0));
+        (0..900).for_each(|n| put(3000.0 + 5.0 * f64::from(n), 180.0 + f64::from(n) / 100.0));
+        (0..60).for_each(|n| put(7000.0 - 60.0 * f64::from(n), -12.0));
+        let column = |header: &str, quantity, unit| Column::by_header(header, quantity, unit);
+        let columns = Columns {
+            name: "four".to_owned(),
+            layout: Layout::default(),
+            channels: vec![
+                column("t", ChannelQuantity::Time, Some("s")),
+                column("n", ChannelQuantity::Speed, Some("rpm")),
+                column("m", ChannelQuantity::Torque, Some("N·m")),
+                column("lambda", ChannelQuantity::Lambda, None),
+            ],
+            note: None,
+        };
+        let drive = Drive::of(&columns).unwrap();
+        let reader = Cursor::new(text.into_bytes());
+        Log { reader, columns, drive, segment: None, step_rpm: Some(250), channels: Some(vec![3]) }
+    }
+
+    #[test]
+    fn a_log_too_long_to_keep_gives_the_same() {
+        let kept = log().read(&mut Rows::default()).unwrap();
+        let again = log().read_keeping(&mut Rows::default(), 100).unwrap();
+        assert_eq!(kept, again);
+        let curve = kept.curve.unwrap();
+        assert_eq!((curve.step_rpm, curve.rows, curve.cut_before), (250, 900, 380));
+        // Means have a grid of their own.
+        let (_, points) = kept.sums.unwrap();
+        assert_eq!((points.first(), points.last()), (Some(&3000), Some(&7500)));
+    }
+
+    #[test]
+    fn rows_of_an_earlier_log_leave_no_trace() {
+        let mut rows = Rows::default();
+        let first = log().read(&mut rows).unwrap();
+        let mut narrow = log();
+        narrow.channels = None;
+        assert_eq!(narrow.read(&mut rows).unwrap().curve, first.curve);
+        assert_eq!(log().read(&mut rows).unwrap(), first);
     }
 }
