@@ -87,9 +87,10 @@ impl Drawn<'_> {
 
     fn levels(&self, figure: CurveFigure, from_si: f64) -> Result<Vec<LevelRow>, Failure> {
         let mut rows = Vec::with_capacity(self.speeds.len());
+        let levels = weigh_figures::Levels::of(self.layout)?;
         for &rpm in self.speeds {
             let one = Figure { speeds: &[rpm], figure };
-            let (base, test) = weigh_figures::levels(self.layout, self.pulls, &one)?;
+            let (base, test) = levels.at(self.pulls, &one)?;
             let scatter = self.elsewhere.weigh(self.layout, self.pulls, &one)?.scatter;
             let half = scatter.and_then(|scatter| scatter.pull).and_then(|pull| {
                 let wide = student_quantile(f64::midpoint(1.0, HELD), pull.degrees_of_freedom).ok()?;

@@ -15,6 +15,16 @@ pub fn refusal_page(refused: &Refused, mark: &PageMark) -> String {
     };
     let body = html! {
         p { strong { "This page shows no curve and no difference: the comparison was refused." } }
+        @if let Some(across) = &refused.across {
+            h2 { "What bars the pairs" }
+            ul {
+                @for lack in &across.lacks { li { (plain(&lack.words())) } }
+                @for gap in &across.gaps {
+                    li { (plain(&gap.title)) " (" (plain(&gap.item)) "): " (plain(&gap.why)) "; " (plain(&gap.says)) }
+                }
+            }
+            p { "The pair that lacks the most is " (plain(&refused.base)) " and " (plain(&refused.test)) ":" }
+        }
         @if let Some((base, test)) = &refused.unlike_corrections {
             h2 { "Torque and power are not on one basis" }
             ul {
