@@ -78,10 +78,31 @@ pub(super) fn add_channel_means(
         true => Channels::All,
         false => which,
     };
-    let wanted = sweep::Wanted { step_rpm: None, means: Some(which) };
+    read_once(book, library, side, sweep::Wanted { step_rpm: None, means: Some(which) }).map(drop)
+}
+
+/// The sweep of a side's pull, with the means of its channels put on the side: its logs are read once for both.
+///
+/// # Errors
+/// As [`add_channel_means`].
+pub(super) fn curve_adding_means(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    step_rpm: u32,
+) -> Result<sweep::Found, Failure> {
+    let wanted = sweep::Wanted { step_rpm: Some(step_rpm), means: Some(Channels::All) };
+    read_once(book, library, side, wanted)
+}
+
+fn read_once(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    wanted: sweep::Wanted,
+) -> Result<sweep::Found, Failure> {
     let swept = Plan::of(book, library, side, wanted)?.read(side, library.kinds())?;
-    drop(swept.put_on(side));
-    Ok(())
+    Ok(swept.put_on(side))
 }
 
 /// What torque and power are to be brought to: as asked, else as the book's own page says.
