@@ -90,7 +90,8 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
 
 /// The library that is answered from.
 pub(super) fn library(book: &Book, request: &WeighRequest) -> Result<Library, Failure> {
-    if request.pending { Library::with_pending(book) } else { Library::at_head(book) }
+    let library = if request.pending { Library::with_pending(book) } else { Library::at_head(book) }?;
+    Ok(library.remembering())
 }
 
 /// The same in a library of the book that is open already, which then knows what was read.
