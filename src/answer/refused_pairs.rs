@@ -89,7 +89,7 @@ impl RefusedPairs {
         }
         let mut gaps: Vec<SharedGap> =
             known.into_iter().map(|((item, why), found)| found.told(item, why, pulls)).collect();
-        gaps.sort_by(|a, b| b.pairs.cmp(&a.pairs));
+        gaps.sort_by_key(|gap| std::cmp::Reverse(gap.pairs));
         Self {
             refused: refusals.len(),
             of: all,
