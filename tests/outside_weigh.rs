@@ -178,6 +178,7 @@ impl Varied {
                 .arg("--book")
                 .arg(book)
                 .args(arguments)
+                .env("MULEBOOK_PERSON", "mk")
                 .output()
                 .expect("the program runs");
             assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
@@ -235,7 +236,9 @@ impl Varied {
         let mut text = "Time (s),Engine Speed (rpm),Torque (N·m),Oil Temp (°C),Coolant Temp (°C),Lambda,Barometer (kPa),\
                         Air Temp (°C),Humidity (%)\n"
             .to_owned();
-        let chance = 0.0008 * libm::sin(12.9898 * (order as f64 + 1.0));
+        // Digits far behind the point of a sine: from one pull to the next nothing of the one before is left in them.
+        let digits = 43_758.545_3 * libm::sin(12.9898 * (order as f64 + 1.0));
+        let chance = 0.002 * (digits - libm::floor(digits) - 0.5);
         let level = 1.0 + (self.effect)(value) + if other_header { 0.02 } else { 0.0 }
             - 0.0003 * order as f64
             + chance;

@@ -551,7 +551,7 @@ const PLANS: &[(f64, f64, f64)] = &[
     (1.0, 0.28, 0.3),
     (1.0, 0.6, 0.2),
     (2.0, 0.28, 0.9),
-    (1.0, 0.28, 0.9),
+    (3.0, 0.28, 0.9),
 ];
 
 /// How often the pulls of a plan tell its gain from none, with nothing in the book beside them.
