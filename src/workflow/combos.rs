@@ -69,7 +69,8 @@ pub struct CombosRequest {
 /// # Errors
 /// A row or column is not known, no pull is left, or nothing says how pulls scatter.
 pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Failure> {
-    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? }.remembering();
+    let library =
+        if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? }.remembering();
     let kinds = library.kinds();
     let (rows, columns) = (Sought::of(kinds, &request.rows)?, Sought::of(kinds, &request.columns)?);
     if rows.name == columns.name {

@@ -11,24 +11,18 @@ use std::path::PathBuf;
 use serde_json::Value as Json;
 
 use crate::answer::ClaimAnswer;
-use crate::answer::KeptBackLine;
-use crate::answer::MechanismLine;
 use crate::answer::MovedFigureLine;
 use crate::answer::RecomputedLine;
-use crate::answer::SignatureLine;
 use crate::answer::VerifyAnswer;
 use crate::answer::WeighAnswer;
 use crate::evidence;
 use crate::evidence::HistoryError;
 use crate::evidence::Limits;
-use crate::evidence::Mechanism;
 use crate::evidence::NotOpened;
 use crate::evidence::Opened;
 use crate::evidence::PayloadError;
 use crate::evidence::Receipt;
-use crate::evidence::Role;
 use crate::evidence::Signers;
-use crate::evidence::Standing;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::record::Moment;
@@ -58,6 +52,11 @@ use crate::workflow::recompute;
 use crate::workflow::recompute::Moved;
 use crate::workflow::recompute::RawSource;
 use crate::workflow::recompute::Scratch;
+use crate::workflow::verify_lines::kept_back;
+use crate::workflow::verify_lines::mechanisms;
+use crate::workflow::verify_lines::proven;
+use crate::workflow::verify_lines::shop_says;
+use crate::workflow::verify_lines::signatures;
 
 /// Longest list of signers, in bytes.
 const LONGEST_LIST: usize = 1 << 20;
@@ -471,103 +470,6 @@ impl<R: Read + Seek> RawSource for OfDossier<'_, R> {
 
 fn session_of(pull: &str) -> &str {
     pull.rsplit_once('-').map_or(pull, |(session, _)| session)
-}
-
-fn signatures<R>(opened: &Opened<R>) -> Vec<SignatureLine> {
-    let line = |seal: &evidence::Seal| SignatureLine {
-        file: seal.file.clone(),
-        role: match seal.role {
-            Role::Shop => "shop",
-            Role::Witness => "witness",
-        },
-        fingerprint: seal.fingerprint.clone(),
-        algorithm: seal.algorithm.clone(),
-        principals: match &seal.standing {
-            Standing::Listed { principals } => principals.clone(),
-            _ => Vec::new(),
-        },
-        listed: seal.is_listed(),
-    };
-    opened.signatures.iter().map(line).collect()
-}
-
-fn kept_back(index: &Index) -> Vec<KeptBackLine> {
-    let records = index.records.iter().filter(|line| line.file.is_none()).map(|line| KeptBackLine {
-        what: line.path.clone(),
-        sha256: line.sha256.clone(),
-        why: "withheld",
-    });
-    let raw = index.raw.iter().filter_map(|line| {
-        let why = match line.standing {
-            RawStanding::Withheld => "withheld",
-            RawStanding::NotHere => "not here",
-            RawStanding::Inside | RawStanding::NotNeeded => return None,
-        };
-        Some(KeptBackLine { what: line.name.clone(), sha256: line.sha256.clone(), why })
-    });
-    records.chain(raw).collect()
-}
-
-fn mechanisms<R>(opened: &Opened<R>, history: &History) -> Vec<MechanismLine> {
-    Mechanism::ALL
-        .into_iter()
-        .map(|mechanism| MechanismLine {
-            mechanism: mechanism.name(),
-            here: match mechanism {
-                Mechanism::Manifest => true,
-                Mechanism::Signature => opened.sealed_by().is_some(),
-                Mechanism::Countersignature => {
-                    opened.signatures.iter().any(|seal| seal.role == Role::Witness && seal.is_listed())
-                }
-                Mechanism::History => history.is_here(),
-                Mechanism::Receipt => history.receipts > 0,
-                _ => false,
-            },
-            says: mechanism.sentence().to_owned(),
-        })
-        .collect()
-}
-
-/// What is proven, in words; nothing that rests on somebody's word.
-fn proven<R>(
-    opened: &Opened<R>,
-    history: &History,
-    answer: &VerifyAnswer,
-    here: Option<&ClaimAnswer>,
-) -> Vec<String> {
-    let mut lines = vec![format!(
-        "all {} files of the payload are, bit for bit, those that were sealed ({})",
-        opened.payload.len(),
-        opened.seal.get(..12).unwrap_or_default()
-    )];
-    for line in answer.signatures.iter().filter(|line| line.listed) {
-        let role = if line.role == "shop" { "signed" } else { "countersigned" };
-        lines.push(format!("{role} by the key {} of {}", line.fingerprint, line.principals.join(", ")));
-    }
-    let recomputed = &answer.recomputed;
-    if recomputed.done && recomputed.moved_count == 0 {
-        lines.push(format!(
-            "every figure follows from the raw bytes and the records inside: {} numbers worked out again here, none moved",
-            recomputed.figures
-        ));
-    }
-    if let Some(found) = here.filter(|found| found.timing.written == "before" && history.is_here()) {
-        lines.push(format!("the order of the book's commits: {}", found.timing.says));
-    }
-    lines.extend(history.proven.iter().cloned());
-    lines
-}
-
-/// What rests on the shop's word, in words.
-fn shop_says(answer: &VerifyAnswer) -> Vec<String> {
-    let grounds = &answer.grounds;
-    let mut lines = vec![format!(
-        "that parts, settings and conditions were as recorded: {} answers, {} measured figures, {} from channels of raw files",
-        grounds.answered, grounds.measured, grounds.by_channel
-    )];
-    lines.push("that the raw files are as the bench wrote them, and that no other pulls were run".to_owned());
-    lines.push("every date and time, of records and of commits".to_owned());
-    lines
 }
 
 fn outcome(answer: &mut VerifyAnswer, here: Option<&ClaimAnswer>) {
