@@ -69,7 +69,7 @@ impl Mechanism {
             }
             Mechanism::Receipt => {
                 "proves to whoever was handed it on the day that the book held this history then, and that none was put in or \
-                 left out between two receipts; to others only if the one who was handed it vouches for the day"
+                 left out between two receipts; not to others, unless the one who was handed it vouches for the day"
             }
             Mechanism::TimeStamp => {
                 "kept and shown, not relied on: from a service that the reader trusts it would prove that the bytes existed \

@@ -68,6 +68,7 @@ impl Book {
             }
             ["sessions", _] => ("session", bind::session(place, node, kinds).1),
             ["cells", _] => ("cell", bind::cell(place, node, kinds).1),
+            ["claims", _] => ("claim", bind::claim(place, node, kinds).1),
             ["people.yaml"] => ("people", bind::people(place, node, kinds).1),
             _ => ("book", bind::book(place, node, kinds).1),
         };

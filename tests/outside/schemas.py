@@ -35,6 +35,10 @@ KEYWORDS = {
 }
 
 
+# What is wrong there, the schema cannot see: which roles an engine has stands in another schema.
+PARSER_ALONE = {"unknown-field-scope-role"}
+
+
 def say(kind, name, wrong):
     print(json.dumps({"kind": kind, "name": name, "wrong": wrong}))
 
@@ -55,7 +59,7 @@ def main():
         say("valid", path.name, [f"{error.json_path}: {error.message}" for error in errors(path)])
     for path in sorted((RECORDS / "invalid").glob("*.yaml")):
         code = next((code for code in KEYWORDS if path.name.startswith(code)), None)
-        if code is None:
+        if code is None or path.stem in PARSER_ALONE:
             continue  # the schema cannot see this fault: the parser must
         seen = {error.validator for error in errors(path)}
         agree = bool(seen & KEYWORDS[code])

@@ -196,9 +196,10 @@ impl Entry {
         let large = extra(rest, name)?;
         if self.flags & FLAG_DESCRIPTOR != 0
             && crc == 0
-            && [packed, length].iter().all(|&s| s == 0 || s == ELSEWHERE)
+            && [packed, length].iter().all(|&s| s == 0 || s == ELSEWHERE || u64::from(s) == self.length)
+            && (packed == 0 || packed == ELSEWHERE)
         {
-            // The figures stand behind the data.
+            // The figures stand behind the data; who packs into a pipe may know the length beforehand.
             return Ok(());
         }
         let sizes = widen(&[length, packed], large, name)?;
