@@ -417,12 +417,22 @@ fn a_history_that_was_bent_is_refused() {
         let last = bytes.len() - 1;
         bytes[last] ^= 1;
     });
-    assert_eq!((flipped.code, flipped.codes()), (4, vec!["history-broken".to_owned()]), "{flipped:?}");
+    assert_eq!((flipped.code, flipped.codes()), (4, vec!["history-object".to_owned()]), "{flipped:?}");
     let no_tip = with(&|files| {
         let index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
         files.remove(&format!("history/{}.commit", index["commit"].as_str().expect("an id")));
     });
-    assert_eq!((no_tip.code, no_tip.codes()), (4, vec!["history-broken".to_owned()]), "{no_tip:?}");
+    assert_eq!((no_tip.code, no_tip.codes()), (4, vec!["history-tip".to_owned()]), "{no_tip:?}");
+    // A history that holds, of a commit before the one that was gathered from.
+    let earlier = with(&|files| {
+        let tip = String::from_utf8(files["history/tip"].clone()).expect("an id").trim().to_owned();
+        let commit = files.remove(&format!("history/{tip}.commit")).expect("the newest commit");
+        let commit = String::from_utf8(commit).expect("text");
+        let parent = commit.lines().find_map(|line| line.strip_prefix("parent ")).expect("a parent");
+        files.insert("history/tip".to_owned(), format!("{parent}\n").into_bytes());
+    });
+    assert_eq!(earlier.code, 4, "{earlier:?}");
+    assert!(earlier.codes().iter().all(|code| code.starts_with("history-")), "{earlier:?}");
     // Without any, nothing proves that the claim came first, and its verdict does not stand as the dossier says.
     let none = with(&|files| files.retain(|name, _| !name.starts_with("history/")));
     assert_eq!(none.code, 5, "{none:?}");
@@ -472,4 +482,46 @@ fn receipts_of_test_days_are_held_against_the_history() {
         let said = held(&lines);
         assert!(said.code == 4 && !said.codes().is_empty(), "{what}: {said:?}");
     }
+}
+
+/// A commit signed as `git verify-commit` reads it (tests/outside_evidence.rs) is told as one, with whose key it is.
+#[test]
+fn signed_commits_are_told_with_their_keys() {
+    let shop = Shop::fresh();
+    let book = shop.path().join("book");
+    let sign = |number: u8| {
+        let said = Command::new(env!("CARGO_BIN_EXE_mulebook"))
+            .args(["dossier", "--receipt"])
+            .current_dir(&book)
+            .env("MULEBOOK_NOW", NOW)
+            .env("MULEBOOK_PERSON", "mk")
+            .env("MULEBOOK_SIGNING_KEY", shop.path().join(format!("key-{number}")))
+            .output()
+            .expect("the program runs");
+        assert!(said.status.success(), "{said:?}");
+    };
+    let told = |name: &str| {
+        let (said, path) = shop.dossier(name, &["--sign", "../key-1"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let said = verified(&fs::read(path).expect("the dossier"), 1, &[]);
+        assert_eq!(said.code, 0, "{said:?}");
+        let answer = said.json();
+        let lines = answer["mechanisms"].as_array().expect("lines").clone();
+        let line = lines.into_iter().find(|line| line["mechanism"] == "signed-commit").expect("a line");
+        (line["here"] == true, answer["proven"].to_string(), answer["findings"].to_string())
+    };
+    let (here, proven, _) = told("unsigned-commits");
+    assert!(!here && !proven.contains("commits shown are signed"), "{proven}");
+    sign(2);
+    let (here, proven, findings) = told("signed-by-another");
+    assert!(!here && !proven.contains("commits shown are signed"), "{proven}");
+    assert!(findings.contains("commit-signer-unlisted"), "{findings}");
+    sign(1);
+    let (here, proven, findings) = told("signed-by-both");
+    assert!(
+        here && proven.contains("1 of the ")
+            && proven.contains("commits shown are signed by the key SHA256:"),
+        "{proven}"
+    );
+    assert!(findings.contains("commit-signer-unlisted"), "{findings}");
 }

@@ -67,34 +67,6 @@ impl ObjectId {
     }
 }
 
-/// Hashes a long file of known length as git does, piece by piece.
-pub struct FileHash(gix::hash::Hasher);
-
-impl fmt::Debug for FileHash {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("FileHash")
-    }
-}
-
-impl FileHash {
-    /// Begins with a file of so many bytes.
-    pub fn new(length: u64) -> Self {
-        let mut hasher = gix::hash::hasher(SHA1);
-        hasher.update(&gix::objs::encode::loose_header(Kind::Blob, length));
-        Self(hasher)
-    }
-
-    /// Takes the next bytes.
-    pub fn update(&mut self, bytes: &[u8]) {
-        self.0.update(bytes);
-    }
-
-    /// The id, or `None` where the bytes were made to collide.
-    pub fn finish(self) -> Option<ObjectId> {
-        self.0.try_finalize().ok().map(ObjectId)
-    }
-}
-
 /// The two kinds of object that a history is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ObjectKind {
@@ -128,10 +100,12 @@ pub struct Commit {
     pub id: ObjectId,
     /// The commits it was made on, the first being the line of the book.
     pub parents: Vec<ObjectId>,
-    /// Name and address of the author.
+    /// The author's name.
     pub author: String,
     /// The committer's time by the committer's own clock: seconds since 1970, UTC.
     pub seconds: i64,
+    /// The zone that it was written in: seconds east of Greenwich.
+    pub offset: i32,
     /// The first line of its message.
     pub subject: String,
     /// Its own bytes, as git hashes them.
@@ -346,6 +320,20 @@ impl History {
         At::NotAFile
     }
 
+    /// What stands in a folder after a commit, by name, and whether it is a folder itself; nothing where there is no such
+    /// folder, `None` where the dossier does not hold the listings that would tell.
+    pub fn folder(&self, commit: &Commit, path: &str) -> Option<BTreeMap<&str, bool>> {
+        let mut tree = self.trees.get(&commit.tree)?;
+        for part in path.split('/') {
+            match tree.get(part) {
+                Some(Held::Folder(id)) => tree = self.trees.get(id)?,
+                _ => return Some(BTreeMap::new()),
+            }
+        }
+        let entries = tree.iter().map(|(name, held)| (name.as_str(), matches!(held, Held::Folder(_))));
+        Some(entries.collect())
+    }
+
     /// The commits of the line that changed a path, newest first.
     pub fn changes(&self, path: &str) -> Vec<Changed<'_>> {
         let line = self.line();
@@ -440,16 +428,16 @@ fn named_so(path: &str, id: ObjectId, kind: Kind, bytes: &[u8]) -> Result<(), Fi
 
 fn commit(path: &str, id: ObjectId, bytes: Vec<u8>) -> Result<Commit, Finding> {
     let unreadable = || object_fault(path, "a commit of the history cannot be read");
-    let (tree, parents, author, seconds, subject) = {
+    let (tree, parents, author, time, subject) = {
         let read = CommitRef::from_bytes(&bytes, SHA1).map_err(|_| unreadable())?;
         let author = read.author().map_err(|_| unreadable())?;
         let committer = read.committer().map_err(|_| unreadable())?;
-        let seconds = committer.time().map_err(|_| unreadable())?.seconds;
+        let time = committer.time().map_err(|_| unreadable())?;
         let subject = String::from_utf8_lossy(read.message().title).trim_end().to_owned();
-        let author = format!("{} <{}>", author.name, author.email);
-        (ObjectId(read.tree()), read.parents().map(ObjectId).collect(), author, seconds, subject)
+        let author = author.name.to_string();
+        (ObjectId(read.tree()), read.parents().map(ObjectId).collect(), author, time, subject)
     };
-    Ok(Commit { id, parents, author, seconds, subject, bytes, tree })
+    Ok(Commit { id, parents, author, seconds: time.seconds, offset: time.offset, subject, bytes, tree })
 }
 
 fn tree(path: &str, bytes: &[u8]) -> Result<BTreeMap<String, Held>, Finding> {

@@ -40,7 +40,7 @@ mod signers;
 mod write;
 
 pub use description::{Action, CRATE_FILE, Description, Details, FileNote, HISTORY_FOLDER, Thing, ThingKind};
-pub use history::{At, Changed, Commit, FileHash, History, HistoryError, ObjectId, ObjectKind, TIP_FILE};
+pub use history::{At, Changed, Commit, History, HistoryError, ObjectId, ObjectKind, TIP_FILE};
 pub use limits::Limits;
 pub use mechanism::Mechanism;
 pub use name::{escaped, fault_of_path, safe_path};

@@ -67,7 +67,6 @@ pub use error::Error;
 pub use history::Change;
 pub use id::{Author, CommitId, ContentId, Time};
 pub use key::SigningKey;
-pub use lineage::{Shown, ShownCommit, ShownEntries};
 pub use lock::LockHolder;
 pub use looking::Looking;
 pub use outward::Outward;

@@ -9,19 +9,24 @@ use std::io::Seek;
 use chrono::DateTime;
 use chrono::FixedOffset;
 
+use crate::evidence;
+use crate::evidence::At;
+use crate::evidence::Commit;
 use crate::evidence::HISTORY_FOLDER;
+use crate::evidence::HistoryError;
+use crate::evidence::ObjectId;
 use crate::evidence::Opened;
-use crate::evidence::PayloadError;
 use crate::evidence::Receipt;
+use crate::evidence::Signers;
+use crate::evidence::Standing;
+use crate::evidence::TIP_FILE;
 use crate::finding::Finding;
 use crate::finding::Place;
+use crate::finding::Severity;
 use crate::manifest::Schemas;
 use crate::store::Book;
 use crate::store::CommitId;
-use crate::store::ContentId;
 use crate::store::EntryKind;
-use crate::store::Shown;
-use crate::store::ShownCommit;
 use crate::store::Time;
 use crate::workflow::Failure;
 use crate::workflow::FailureKind;
@@ -33,8 +38,8 @@ use crate::workflow::dossier_index::Index;
 use crate::workflow::library::claim_path;
 use crate::workflow::receipt::RECEIPTS;
 
-/// Names the newest commit.
-const TIP_FILE: &str = "history/tip";
+/// Digits of a commit that people use.
+pub(super) const SHORT: usize = 12;
 /// Records that were changed and are told one by one.
 const MOST_TOLD: usize = 12;
 
@@ -146,13 +151,15 @@ fn disclosed(
 /// What the history of a dossier shows.
 #[derive(Default)]
 pub(super) struct History {
-    shown: Option<Shown>,
+    shown: Option<evidence::History>,
     /// The kept versions of the claim, oldest first.
     pub(super) versions: Vec<Version>,
     /// The pulls that the tip holds.
     pub(super) pulls: BTreeSet<String>,
     /// What follows from it, a line each.
     pub(super) proven: Vec<String>,
+    /// How many commits of the line are signed by a key of the reader's list.
+    pub(super) signed: usize,
     /// How many receipts it was held against.
     pub(super) receipts: usize,
 }
@@ -163,20 +170,32 @@ impl History {
         self.shown.is_some()
     }
 
-    /// Says of each receipt, which holds, what of the claim was in the book when it was given.
-    pub(super) fn hold_receipts(&mut self, receipts: &[Receipt], tag: &str) {
+    /// What is wrong with the reader's receipts beside it; of those that hold, says what of the claim was in the book when
+    /// they were given.
+    pub(super) fn hold_receipts(&mut self, receipts: &[Receipt], tag: &str) -> Vec<Finding> {
+        let Some(shown) = &self.shown else {
+            return vec![
+                Finding::error(
+                    "receipt-not-contained",
+                    "the dossier has no history that could hold a receipt",
+                )
+                .next("ask the shop for a dossier with its history"),
+            ];
+        };
+        let wrong = evidence::history_findings(receipts, shown);
+        if !wrong.is_empty() {
+            return wrong;
+        }
         self.receipts = receipts.len();
-        let Some(shown) = &self.shown else { return };
         let path = claim_path(tag);
-        let now = shown.commits.first().and_then(|tip| shown.file(tip, &path)).flatten();
+        let now = shown.commit(shown.tip).map(|tip| shown.at(tip, &path));
         for receipt in receipts {
-            let id = receipt.commit.to_string();
-            let Some(commit) = shown.commits.iter().find(|commit| commit.id == id) else { continue };
-            let claim = match shown.file(commit, &path) {
-                Some(Some(there)) if Some(&there) == now.as_ref() => "the claim as it stands",
-                Some(Some(_)) => "the claim in an earlier form",
-                Some(None) => "no claim yet",
-                None => "what is not shown of the claim",
+            let Some(commit) = shown.commit(receipt.commit) else { continue };
+            let claim = match shown.at(commit, &path) {
+                At::File(there) if now == Some(At::File(there)) => "the claim as it stands",
+                At::File(_) => "the claim in an earlier form",
+                At::Nothing | At::NotAFile => "no claim yet",
+                At::NotShown => "what is not shown of the claim",
             };
             let pulls = match pulls_in(shown, commit) {
                 Some(pulls) => format!("{} of the book's pulls", pulls.len()),
@@ -185,13 +204,14 @@ impl History {
             self.proven.push(format!(
                 "your receipt {} is of commit {}, which the history holds: {claim}, and {pulls}",
                 receipt.number,
-                commit.short()
+                short(commit)
             ));
         }
+        wrong
     }
 }
 
-/// Reads the history of a dossier and holds every record inside against it.
+/// Reads the history of a dossier and holds every record inside against it; the findings forbid nothing.
 ///
 /// # Errors
 /// An object that is not what its id says, or a record that the commit named does not hold.
@@ -199,27 +219,29 @@ pub(super) fn read<R: Read + Seek>(
     opened: &mut Opened<R>,
     index: &Index,
     records: &BTreeMap<String, Vec<u8>>,
-) -> Result<History, Failure> {
-    let paths: Vec<String> =
-        opened.payload.keys().filter(|path| path.starts_with(HISTORY_FOLDER)).cloned().collect();
-    if paths.is_empty() {
-        return Ok(History::default());
-    }
-    let mut objects = BTreeMap::new();
-    for path in paths.into_iter().filter(|path| path != TIP_FILE) {
-        let bytes = opened.read(&path).map_err(|error| match error {
-            PayloadError::Refused(finding) => Failure::damaged(finding),
-            other => Finding::error("dossier-unreadable", other.to_string()).into(),
-        })?;
-        objects.insert(path.trim_start_matches(HISTORY_FOLDER).to_owned(), bytes);
-    }
+    signers: &Signers,
+) -> Result<(History, Vec<Finding>), Failure> {
     let damaged = |findings| Failure { kind: FailureKind::Damaged, findings };
-    let shown = Shown::read(&index.commit, &objects).map_err(damaged)?;
-    let Some(tip) = shown.commits.first() else { return Ok(History::default()) };
+    let shown = match evidence::History::of(opened) {
+        Ok(Some(shown)) => shown,
+        Ok(None) => return Ok((History::default(), Vec::new())),
+        Err(HistoryError::Refused(findings)) => return Err(damaged(findings)),
+        Err(error) => return Err(Finding::error("dossier-unreadable", error.to_string()).into()),
+    };
+    let tip = shown.commit(shown.tip).filter(|tip| tip.id.to_string() == index.commit);
+    let Some(tip) = tip else {
+        return Err(Failure::damaged(
+            Finding::error("history-tip", "the history is not that of the commit that was gathered from")
+                .at(Place::file(TIP_FILE))
+                .found(shown.tip.to_string())
+                .expected(evidence::escaped(&index.commit))
+                .next("ask the shop for a dossier made anew"),
+        ));
+    };
     let mut wrong = Vec::new();
     for (path, bytes) in records {
-        let id = ContentId::of(bytes)?.to_string();
-        if shown.file(tip, path) != Some(Some(id)) {
+        let id = ObjectId::of_file(bytes).map_err(Failure::damaged)?;
+        if shown.at(tip, path) != At::File(id) {
             wrong.push(
                 Finding::error(
                     "record-not-in-history",
@@ -232,38 +254,90 @@ pub(super) fn read<R: Read + Seek>(
     if !wrong.is_empty() {
         return Err(damaged(wrong));
     }
+    let mut findings = shown.findings.clone();
+    let mut proven = proven(&shown, tip, records.keys());
+    let signed = signed(&shown, signers, &mut proven, &mut findings)?;
     let versions = versions(opened, &shown, &index.claim)?;
     let pulls = pulls_in(&shown, tip).unwrap_or_default();
-    let proven = proven(&shown, records.keys());
-    Ok(History { versions, pulls, proven, shown: Some(shown), receipts: 0 })
+    Ok((History { versions, pulls, proven, signed, shown: Some(shown), receipts: 0 }, findings))
+}
+
+/// How many commits of the line a listed key signed, told in a line for each key; a signature that does not hold is damage,
+/// one of another kind or by an unlisted key a doubt that is told once.
+fn signed(
+    shown: &evidence::History,
+    signers: &Signers,
+    proven: &mut Vec<String>,
+    findings: &mut Vec<Finding>,
+) -> Result<usize, Failure> {
+    let line = shown.line();
+    let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let mut doubts: BTreeMap<&'static str, (Finding, usize)> = BTreeMap::new();
+    for commit in &line {
+        let doubt = match shown.signature(commit, signers) {
+            None => continue,
+            Some(Ok(seal)) => match &seal.standing {
+                Standing::Listed { principals } => {
+                    *keys.entry((seal.fingerprint.clone(), principals.join(", "))).or_default() += 1;
+                    continue;
+                }
+                _ => Finding::doubt(
+                    "commit-signer-unlisted",
+                    "a commit is signed by a key that your list does not hold",
+                )
+                .at(Place::file(seal.file))
+                .found(seal.fingerprint)
+                .next("add the key with the namespace `git`, if you know whose it is"),
+            },
+            Some(Err(finding)) if finding.code == "signature-broken" => {
+                return Err(Failure::damaged(finding));
+            }
+            Some(Err(finding)) => Finding { severity: Severity::Doubt, ..finding },
+        };
+        doubts.entry(doubt.code).or_insert((doubt, 0)).1 += 1;
+    }
+    for (doubt, count) in doubts.into_values() {
+        findings.push(if count > 1 {
+            Finding { message: format!("{} ({count} commits)", doubt.message), ..doubt }
+        } else {
+            doubt
+        });
+    }
+    for ((fingerprint, principals), count) in &keys {
+        proven.push(format!(
+            "{count} of the {} commits shown are signed by the key {fingerprint} of {principals}",
+            line.len()
+        ));
+    }
+    Ok(keys.values().sum())
 }
 
 /// The versions of the claim that are shown together with the pulls that were in the book then.
 fn versions<R: Read + Seek>(
     opened: &mut Opened<R>,
-    shown: &Shown,
+    shown: &evidence::History,
     tag: &str,
 ) -> Result<Vec<Version>, Failure> {
     let schemas = Schemas::load(&[]).map_err(Failure::faults)?;
     let path = claim_path(tag);
     let mut versions: Vec<Version> = Vec::new();
-    let mut last: Option<String> = None;
-    for commit in shown.commits.iter().rev() {
-        let Some(id) = shown.file(commit, &path) else { continue };
-        if id == last {
+    let mut last = At::Nothing;
+    for commit in shown.line().into_iter().rev() {
+        let at = shown.at(commit, &path);
+        if at == At::NotShown || at == last {
             continue;
         }
-        last.clone_from(&id);
-        let Some((id, there)) = id.zip(pulls_in(shown, commit)) else { continue };
+        last = at;
+        let (At::File(id), Some(there)) = (at, pulls_in(shown, commit)) else { continue };
         // Believed for its hash: the commit says which bytes they are.
-        let Ok(bytes) = opened.read(&earlier(&id)) else { continue };
-        if ContentId::of(&bytes)?.to_string() != id {
+        let Ok(bytes) = opened.read(&earlier(&id.to_string())) else { continue };
+        if ObjectId::of_file(&bytes).map_err(Failure::damaged)? != id {
             continue;
         }
         versions.push(Version {
-            commit: commit.short(),
-            time: commit.time,
-            author: commit.author.name.clone(),
+            commit: short(commit),
+            time: Time { seconds: commit.seconds, offset: commit.offset },
+            author: commit.author.clone(),
             subject: commit.subject.clone(),
             claim: claim_standing::read(schemas.kinds(), &path, &bytes),
             there,
@@ -273,9 +347,9 @@ fn versions<R: Read + Seek>(
 }
 
 /// The pulls that a commit holds; none where its trees are not all shown.
-fn pulls_in(shown: &Shown, commit: &ShownCommit) -> Option<BTreeSet<String>> {
+fn pulls_in(shown: &evidence::History, commit: &Commit) -> Option<BTreeSet<String>> {
     let mut pulls = BTreeSet::new();
-    for (build, (is_folder, _)) in shown.folder(commit, "builds")? {
+    for (build, is_folder) in shown.folder(commit, "builds")? {
         if is_folder {
             let files = shown.folder(commit, &format!("builds/{build}/pulls"))?;
             pulls.extend(files.keys().filter_map(|file| file.strip_suffix(".yaml")).map(str::to_owned));
@@ -284,24 +358,35 @@ fn pulls_in(shown: &Shown, commit: &ShownCommit) -> Option<BTreeSet<String>> {
     Some(pulls)
 }
 
+/// The digits of a commit's id that people use.
+fn short(commit: &Commit) -> String {
+    commit.id.to_string().chars().take(SHORT).collect()
+}
+
 /// How long the history is, and which of the records were changed on the way.
-fn proven<'r>(shown: &Shown, records: impl Iterator<Item = &'r String>) -> Vec<String> {
-    let (Some(tip), Some(oldest)) = (shown.commits.first(), shown.commits.last()) else { return Vec::new() };
+fn proven<'r>(
+    shown: &evidence::History,
+    tip: &Commit,
+    records: impl Iterator<Item = &'r String>,
+) -> Vec<String> {
+    let line = shown.line();
+    let Some(oldest) = line.last() else { return Vec::new() };
+    let first = if shown.is_whole() { "the book's first" } else { "what came before it is not shown" };
     let mut lines = vec![format!(
-        "every record inside is the one of commit {}, {} commits after {}: by hashes from the tip down, their dates ({} to {}) \
-         being the shop's own word",
-        tip.short(),
-        shown.commits.len() - 1,
-        oldest.short(),
-        day(oldest.time),
-        day(tip.time)
+        "every record inside is the one of commit {}, {} commits after {} ({first}): by hashes from the tip down, their dates ({} \
+         to {}) being the shop's own word",
+        short(tip),
+        line.len() - 1,
+        short(oldest),
+        day(oldest),
+        day(tip)
     )];
     let mut changed = Vec::new();
     for path in records {
-        let mut versions: Vec<String> = Vec::new();
-        for id in shown.commits.iter().rev().filter_map(|commit| shown.file(commit, path).flatten()) {
-            if versions.last() != Some(&id) {
-                versions.push(id);
+        let mut versions: Vec<At> = Vec::new();
+        for at in line.iter().rev().map(|commit| shown.at(commit, path)) {
+            if matches!(at, At::File(_)) && versions.last() != Some(&at) {
+                versions.push(at);
             }
         }
         if versions.len() > 1 {
@@ -321,9 +406,9 @@ fn proven<'r>(shown: &Shown, records: impl Iterator<Item = &'r String>) -> Vec<S
     lines
 }
 
-fn day(time: Time) -> String {
-    let zone = FixedOffset::east_opt(time.offset);
-    let moment = DateTime::from_timestamp(time.seconds, 0).zip(zone);
+fn day(commit: &Commit) -> String {
+    let zone = FixedOffset::east_opt(commit.offset);
+    let moment = DateTime::from_timestamp(commit.seconds, 0).zip(zone);
     moment
         .map_or_else(String::new, |(moment, zone)| moment.with_timezone(&zone).format("%Y-%m-%d").to_string())
 }

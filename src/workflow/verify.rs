@@ -16,7 +16,6 @@ use crate::answer::RecomputedLine;
 use crate::answer::VerifyAnswer;
 use crate::answer::WeighAnswer;
 use crate::evidence;
-use crate::evidence::HistoryError;
 use crate::evidence::Limits;
 use crate::evidence::NotOpened;
 use crate::evidence::Opened;
@@ -36,6 +35,7 @@ use crate::workflow::dossier::Rendered;
 use crate::workflow::dossier_gather::sessions;
 use crate::workflow::dossier_history;
 use crate::workflow::dossier_history::History;
+use crate::workflow::dossier_history::SHORT;
 use crate::workflow::dossier_index::CLAIM_FILE;
 use crate::workflow::dossier_index::FORM;
 use crate::workflow::dossier_index::INDEX_FILE;
@@ -62,8 +62,6 @@ use crate::workflow::verify_lines::signatures;
 const LONGEST_LIST: usize = 1 << 20;
 /// Figures that came out otherwise and are told one by one.
 const MOST_MOVED: usize = 20;
-/// Digits of a commit that people use.
-const SHORT: usize = 12;
 /// What a missing record is called by those who look for it.
 const MISSING: [&str; 3] = ["reference-missing", "instrument-unknown", "person-unknown"];
 
@@ -115,8 +113,9 @@ pub fn verify(
     let mut checking = Checking { context, request, render, findings: opened.findings.clone() };
     let (index, listed) = checking.index(&mut opened)?;
     let records = checking.records(&mut opened, &index)?;
-    let mut history = dossier_history::read(&mut opened, &index, &records)?;
-    checking.receipts(&mut opened, &index, &mut history)?;
+    let (mut history, doubts) = dossier_history::read(&mut opened, &index, &records, &signers)?;
+    checking.findings.extend(doubts);
+    checking.receipts(&index, &mut history)?;
     let scratch = checking.lay_out(&mut opened, &index, &records)?;
     checking.gate(&scratch, &records, &index)?;
     checking.answer(opened, index, listed, history, &scratch)
@@ -247,36 +246,17 @@ impl Checking<'_> {
     }
 
     /// The reader's receipts: unbroken among themselves, and each of a commit that the history holds.
-    fn receipts<R: Read + Seek>(
-        &mut self,
-        opened: &mut Opened<R>,
-        index: &Index,
-        history: &mut History,
-    ) -> Result<(), Failure> {
+    fn receipts(&mut self, index: &Index, history: &mut History) -> Result<(), Failure> {
         let Some(path) = &self.request.receipts else { return Ok(()) };
         let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("receipts");
         let receipts = Receipt::find(name, &text(path)?).map_err(damaged)?;
         let mut found = evidence::chain_findings(&receipts);
-        match evidence::History::of(opened) {
-            Ok(Some(shown)) => found.extend(evidence::history_findings(&receipts, &shown)),
-            Ok(None) => found.push(
-                Finding::error(
-                    "receipt-not-contained",
-                    "the dossier has no history that could hold a receipt",
-                )
-                .next("ask the shop for a dossier with its history"),
-            ),
-            Err(HistoryError::Refused(findings)) => return Err(damaged(findings)),
-            Err(error) => {
-                return Err(Finding::error("dossier-unreadable", error.to_string()).into());
-            }
-        }
+        found.extend(history.hold_receipts(&receipts, &index.claim));
         let (wrong, doubts): (Vec<_>, Vec<_>) = found.into_iter().partition(Finding::is_error);
         if !wrong.is_empty() {
             return Err(damaged(wrong));
         }
         self.findings.extend(doubts);
-        history.hold_receipts(&receipts, &index.claim);
         Ok(())
     }
 

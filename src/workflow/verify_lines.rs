@@ -64,6 +64,7 @@ pub(super) fn mechanisms<R>(opened: &Opened<R>, history: &History) -> Vec<Mechan
                     opened.signatures.iter().any(|seal| seal.role == Role::Witness && seal.is_listed())
                 }
                 Mechanism::History => history.is_here(),
+                Mechanism::SignedCommit => history.signed > 0,
                 Mechanism::Receipt => history.receipts > 0,
                 _ => false,
             },
