@@ -43,6 +43,8 @@ mod keep;
 mod look;
 #[path = "cli/measure.rs"]
 mod measure;
+#[path = "cli/mend.rs"]
+mod mend;
 #[path = "cli/new.rs"]
 mod new;
 #[path = "cli/page.rs"]

@@ -22,6 +22,7 @@ mod keep;
 mod look;
 mod make;
 mod measure;
+mod mend;
 mod page;
 mod pull;
 mod sheet;
@@ -111,6 +112,7 @@ enum Command {
     Trail(trail::Trail),
     Find(find::Find),
     Audit(audit::Audit),
+    Mend(mend::Mend),
 }
 
 /// What a command has to say.
@@ -136,7 +138,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Ok(arguments) => arguments,
         Err(error) => {
             let code = if error.use_stderr() { 2 } else { 0 };
-            return if error.print().is_ok() { code } else { 1 };
+            let text = error.to_string();
+            // A file name that the shell put in may hold anything.
+            let clean = render::clean(&text);
+            let printed = if clean == text { error.print() } else { say(&clean, error.use_stderr()) };
+            return if printed.is_ok() { code } else { 1 };
         }
     };
     let json = arguments.common.json;
@@ -216,6 +222,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Trail(args) => args.run(surroundings),
         Command::Find(args) => args.run(surroundings),
         Command::Audit(args) => args.run(surroundings),
+        Command::Mend(args) => args.run(surroundings),
     }
 }
 

@@ -108,7 +108,8 @@ impl Surroundings {
         }
     }
 
-    fn folder(&self) -> Result<PathBuf, Failure> {
+    /// The folder that `--book` names, or the current one.
+    pub(super) fn folder(&self) -> Result<PathBuf, Failure> {
         match &self.common.book {
             Some(book) => Ok(book.clone()),
             None => std::env::current_dir().map_err(|error| {

@@ -1,6 +1,5 @@
-//! What a writing command did, and what an audit found, as text.
+//! What a writing command did, as text.
 
-use crate::answer::AuditAnswer;
 use crate::answer::Entered;
 use crate::answer::EvidenceLine;
 use crate::answer::PullEntered;
@@ -119,43 +118,4 @@ fn kept_beside(page: &mut Page, evidence: &[EvidenceLine]) {
             &format!("Kept beside it: {}, {}, {} bytes{derived}", kept.file, kept.what, kept.bytes),
         );
     }
-}
-
-/// What an audit found.
-pub fn audit(answer: &AuditAnswer, look: Look) -> String {
-    let mut page = Page::new(look);
-    let verdict = if answer.damage.is_empty() {
-        "The book holds what it says.".to_owned()
-    } else if let [_] = answer.damage.as_slice() {
-        "One thing does not hold.".to_owned()
-    } else {
-        format!("{} things do not hold.", answer.damage.len())
-    };
-    page.line(0, if answer.damage.is_empty() { Tone::Heading } else { Tone::Bad }, &verdict);
-    page.line(
-        2,
-        Tone::Plain,
-        &format!(
-            "Read {} commits, {} git objects, {} records, {} raw files ({} bytes), at commit {}.",
-            answer.commits, answer.objects, answer.records, answer.raw_files, answer.raw_bytes, answer.commit
-        ),
-    );
-    for damage in &answer.damage {
-        finding(&mut page, 0, damage);
-    }
-    if !answer.not_here.is_empty() {
-        page.heading("Not in this copy of the book (no damage)");
-        for file in &answer.not_here {
-            page.line(2, Tone::Plain, file);
-        }
-    }
-    if !answer.doubts.is_empty() {
-        page.heading("Doubts and notes");
-        for doubt in &answer.doubts {
-            finding(&mut page, 2, doubt);
-        }
-    }
-    page.gap();
-    page.line(0, Tone::Faint, &format!("Next: {}", answer.next));
-    page.finish()
 }

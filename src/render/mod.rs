@@ -17,6 +17,7 @@ mod flow;
 mod gaps;
 mod html;
 mod look;
+mod mend;
 mod page;
 mod sheet;
 mod table;
@@ -34,7 +35,6 @@ pub use dossier::disclosure;
 pub use dossier::dossier;
 pub use dossier::receipt;
 pub use dossier::verify;
-pub use entry::audit;
 pub use entry::entered;
 pub use entry::pull_entered;
 pub use find::find;
@@ -58,6 +58,8 @@ pub use html::sheet_page;
 pub use html::trail_page;
 pub use html::weigh_page;
 pub use look::look;
+pub use mend::audit;
+pub use mend::mend;
 pub use page::Look;
 pub use page::Page;
 pub use page::clean;
@@ -75,10 +77,7 @@ use crate::answer::Envelope;
 pub fn json<T: Serialize>(answer: &str, body: &T) -> String {
     let envelope = Envelope { answer, version: 1, body };
     match serde_json::to_string_pretty(&envelope) {
-        Ok(mut text) => {
-            text.push('\n');
-            text
-        }
+        Ok(text) => page::clean_json(&text) + "\n",
         // Plain structs of strings and numbers always serialise; a map with keys that are no strings would not.
         Err(error) => format!("{{\"answer\":\"error\",\"version\":1,\"message\":{:?}}}\n", error.to_string()),
     }

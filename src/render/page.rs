@@ -143,10 +143,6 @@ impl Page {
 /// Text without anything that steers a terminal: control characters and marks that turn the writing direction are
 /// shown by their number.
 pub fn clean(text: &str) -> String {
-    let steers = |c: char| {
-        (c.is_control() && c != '\n')
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
-    };
     if !text.contains(steers) {
         return text.to_owned();
     }
@@ -157,6 +153,21 @@ pub fn clean(text: &str) -> String {
             c => c.to_string(),
         })
         .collect()
+}
+
+/// JSON text with the same characters, which can stand in its strings alone, written by their number.
+pub(super) fn clean_json(json: &str) -> String {
+    if !json.contains(steers) {
+        return json.to_owned();
+    }
+    json.chars().map(|c| if steers(c) { format!("\\u{:04x}", u32::from(c)) } else { c.to_string() }).collect()
+}
+
+/// Whether a character steers a terminal instead of showing there.
+fn steers(c: char) -> bool {
+    (c.is_control() && c != '\n')
+        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
+        || c == '\u{61c}'
 }
 
 fn wrap(text: &str, width: usize, first: usize, later: usize) -> Vec<String> {

@@ -59,16 +59,15 @@ impl Book {
 
     /// Opens the repository at a folder as it stands.
     pub(super) fn open(root: &Path) -> Result<Self, Error> {
-        let options = gix::open::Options::isolated().config_overrides([
-            "core.useReplaceRefs=false",
-            "core.fsmonitor=false",
-            "core.hooksPath=/dev/null",
-        ]);
-        let mut repo = gix::ThreadSafeRepository::open_opts(root.join(".git"), options)
-            .map_err(Error::git("open the book's git repository"))?
-            .to_thread_local();
-        repo.objects
-            .set_pack_cache(|| Box::new(gix::odb::pack::cache::lru::MemoryCappedHashmap::new(UNPACKED)));
+        let repo = Self::open_repository(&root.join(".git"))?;
+        let borrowed = repo.common_dir().join("objects/info/alternates");
+        if !matches!(standing(&borrowed)?, Standing::Nothing) {
+            return Err(Error::Unsupported {
+                what: "store of git objects",
+                found: "borrowing from another repository (.git/objects/info/alternates)".to_owned(),
+                expected: "one that holds all it names: `git repack -a -d`, then remove that file",
+            });
+        }
         let same = |a: &Path, b: &Path| {
             a == b || a.canonicalize().ok().is_some_and(|a| b.canonicalize().ok() == Some(a))
         };
@@ -108,6 +107,24 @@ impl Book {
             recovered: None,
             unsettled: None,
         })
+    }
+
+    /// A repository, opened so that nothing of it is run and nothing beside its objects and references is believed.
+    pub(super) fn open_repository(git: &Path) -> Result<gix::Repository, Error> {
+        let options = gix::open::Options::isolated().config_overrides([
+            "core.useReplaceRefs=false",
+            "core.fsmonitor=false",
+            "core.hooksPath=/dev/null",
+            // Made from the objects, and not to be believed before them.
+            "core.commitGraph=false",
+            "core.multiPackIndex=false",
+        ]);
+        let mut repo = gix::ThreadSafeRepository::open_opts(git, options)
+            .map_err(Error::git("open the book's git repository"))?
+            .to_thread_local();
+        repo.objects
+            .set_pack_cache(|| Box::new(gix::odb::pack::cache::lru::MemoryCappedHashmap::new(UNPACKED)));
+        Ok(repo)
     }
 
     /// The book's folder.

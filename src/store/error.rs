@@ -150,7 +150,7 @@ pub enum Error {
     },
     /// Kept bytes are not what their name says.
     #[error(
-        "{path} is damaged: found {found}, expected {expected}; restore it from another copy of the book (a clone or a backup)"
+        "{path} is damaged: found {found}, expected {expected}; `mulebook mend` puts it right from what this copy holds, `mulebook mend --from COPY` from another (a clone or a backup)"
     )]
     Damaged {
         /// Path inside the book or its git folder.
@@ -224,7 +224,47 @@ impl Error {
                 }
                 cause = inner.source();
             }
-            Error::Git { operation, detail }
+            Error::Git { operation, detail: without_machine_paths(&detail) }
+        }
+    }
+}
+
+/// A text in which paths into a git folder begin at that folder.
+fn without_machine_paths(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(at) = rest.find("/.git/") {
+        let before = &rest[..at];
+        // A quoted path may hold spaces; one that is not quoted ends at a space.
+        let quote = before.rfind(['"', '\'']).map(|quote| quote + 1);
+        let word = before.rfind(char::is_whitespace).map(|space| space + 1);
+        let quoted = quote.filter(|&quote| before[quote..].starts_with('/'));
+        let start = quoted.or(word).or(quote).unwrap_or(0);
+        out.push_str(&before[..start]);
+        rest = &rest[at + 1..];
+        // Over this one, to the next.
+        out.push_str(&rest[..5]);
+        rest = &rest[5..];
+    }
+    out.push_str(rest);
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_machine_paths;
+
+    #[test]
+    fn paths_into_a_git_folder_begin_there() {
+        for (text, short) in [
+            ("at \"/home/a b/book/.git/objects/ab/cd\": no", "at \".git/objects/ab/cd\": no"),
+            ("of /book/.git/HEAD", "of .git/HEAD"),
+            ("'/a/.git/x' and /b/.git/y", "'.git/x' and .git/y"),
+            ("/a/.git/x", ".git/x"),
+            ("nothing", "nothing"),
+            (".git/refs", ".git/refs"),
+        ] {
+            assert_eq!(without_machine_paths(text), short);
         }
     }
 }

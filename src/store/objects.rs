@@ -42,6 +42,15 @@ impl Book {
         Ok(id)
     }
 
+    /// Stores an object in a file of its own, whether or not a pack says that it has it.
+    pub(super) fn store_loose(&self, written: &mut Written, kind: Kind, bytes: &[u8]) -> Result<(), Error> {
+        let loose = gix::odb::loose::Store::at(self.objects_path(), self.repo().object_hash());
+        let id = gix::objs::Write::write_buf(&loose, kind, bytes)
+            .map_err(|error| Error::Git { operation: "write an object", detail: error.to_string() })?;
+        written.ids.insert(id);
+        Ok(())
+    }
+
     /// Stores the tree that `base` becomes by the changes.
     pub(super) fn store_tree(
         &self,
@@ -143,7 +152,7 @@ impl Book {
         self.objects_path().join(&digits[..2]).join(&digits[2..])
     }
 
-    fn objects_path(&self) -> PathBuf {
+    pub(super) fn objects_path(&self) -> PathBuf {
         self.repo().common_dir().join("objects")
     }
 }

@@ -9,7 +9,13 @@ use gix::index::entry::{Flags, Stage};
 
 use super::index::{comparison, stat_of};
 use super::path::{Standing, standing};
-use super::{Book, CommitId, ContentId, EntryKind, Error, Snapshot, path};
+use super::{Book, CommitId, ContentId, EntryKind, Error, Snapshot, Writing, path};
+
+/// How many files the index must know other times of before it is worth writing again.
+const MANY: usize = 32;
+
+/// A file of the last commit: its path and the name of its content.
+type Known = (String, ContentId);
 
 /// How a work-tree file differs from the last commit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -57,6 +63,12 @@ impl Book {
     /// A file whose size and times are those the index knows is not read, unless it may have changed within the clock
     /// tick in which the index was written.
     pub fn pending_all(&self) -> Result<Vec<Pending>, Error> {
+        self.look_over().map(|(pending, _)| pending)
+    }
+
+    /// All edits, and the files that had to be read and are as the commit and the index have them: the index knows
+    /// other times of them, since the book was copied, say.
+    fn look_over(&self) -> Result<(Vec<Pending>, Vec<Known>), Error> {
         let index = self.index_to_look_at()?;
         let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
         let mut walk = Untracked { book: self, head: head.as_ref(), index: &index, found: Vec::new() };
@@ -75,15 +87,21 @@ impl Book {
             (looking.join(), known)
         });
         let unmoved = unmoved.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        let mut pending = Vec::new();
+        let (mut pending, mut stale) = (Vec::new(), Vec::new());
         for (inside, id) in unlike_index(&index, &unmoved, &known?) {
-            if let Some(edit) = edit_of(root, inside, Some(id))? {
-                pending.push(Pending { path: inside.to_owned(), edit });
+            match edit_of(root, inside, Some(id))? {
+                Some(edit) => pending.push(Pending { path: inside.to_owned(), edit }),
+                None => {
+                    let entry = index.entry_by_path_and_stage(inside.into(), Stage::Unconflicted);
+                    if entry.is_some_and(|entry| entry.id == id.0) && path::check(inside).is_ok() {
+                        stale.push((inside.to_owned(), id));
+                    }
+                }
             }
         }
         pending.extend(walk.found.into_iter().map(|path| Pending { path, edit: Edit::Added }));
         pending.sort();
-        Ok(pending)
+        Ok((pending, stale))
     }
 
     /// Paths whose index entry differs from the last commit, conflicts included; sorted.
@@ -127,6 +145,26 @@ pub(super) fn edit_of(root: &Path, inside: &str, known: Option<ContentId>) -> Re
         (Standing::Folder, None) => Ok(None),
         (Standing::Other(_), Some(id)) if link_is(&place, id) => Ok(None),
         (Standing::Folder | Standing::Other(_), _) => Ok(Some(Edit::Replaced)),
+    }
+}
+
+impl Writing<'_> {
+    /// All edits in the work tree, as [`Book::pending_all`]. Where the index knows other times of many files (the book
+    /// was copied, say) it is brought up to date, so that the next look need not read them all again.
+    ///
+    /// # Errors
+    ///
+    /// As [`Book::pending_all`]; that the index cannot be written is none.
+    pub fn pending_all(&self) -> Result<Vec<Pending>, Error> {
+        let (pending, stale) = self.book.look_over()?;
+        if stale.len() >= MANY
+            && let Ok(_held) = self.book.lock_index()
+        {
+            // The modes that the index has are kept.
+            let entries: Vec<_> = stale.into_iter().map(|(inside, id)| (inside, Some(id), false)).collect();
+            drop(self.book.update_index(&entries));
+        }
+        Ok(pending)
     }
 }
 

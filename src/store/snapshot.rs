@@ -245,7 +245,12 @@ pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<En
         return Ok(Vec::new());
     }
     let tree = repo.find_tree(id).map_err(Error::git("read a folder"))?;
-    let decoded = tree.decode().map_err(Error::git("read a folder"))?;
+    entries_of(&tree.data, repo.object_hash())
+}
+
+/// The entries of a folder's bytes, sorted by name.
+pub(super) fn entries_of(bytes: &[u8], hash: gix::hash::Kind) -> Result<Vec<Entry>, Error> {
+    let decoded = gix::objs::TreeRef::from_bytes(bytes, hash).map_err(Error::git("read a folder"))?;
     let mut entries: Vec<Entry> = decoded
         .entries
         .iter()

@@ -84,10 +84,50 @@ impl fmt::Debug for Vault {
 }
 
 /// Reads the bytes of a raw file, wherever they are kept.
+///
+/// One that [`Vault::open`] gave hashes what is read from the beginning on, and ends in an error where bytes read to
+/// their end are not those the file was kept with.
 #[derive(Debug)]
 pub struct RawReader {
     source: Source,
     length: u64,
+    proof: Option<Proof>,
+}
+
+/// What was read so far, against what should come out.
+#[derive(Debug)]
+struct Proof {
+    sha256: String,
+    path: String,
+    hash: Sha256,
+    hashed: u64,
+    position: u64,
+}
+
+impl Proof {
+    /// Takes note of bytes read; at the end of the file, whether they prove themselves.
+    fn read(&mut self, bytes: &[u8]) -> io::Result<()> {
+        if self.position == 0 && self.hashed > 0 {
+            (self.hash, self.hashed) = (Sha256::new(), 0);
+        }
+        if bytes.is_empty() && self.position == self.hashed {
+            let found = hexadecimal(&self.hash.clone().finalize());
+            if found != self.sha256 {
+                let (path, expected) = (self.path.clone(), format!("SHA-256 {}", self.sha256));
+                let found = format!("SHA-256 {found}");
+                return Err(io::Error::new(
+                    io::ErrorKind::InvalidData,
+                    Error::Damaged { path, found, expected },
+                ));
+            }
+        }
+        if self.position == self.hashed {
+            self.hash.update(bytes);
+            self.hashed += bytes.len() as u64;
+        }
+        self.position += bytes.len() as u64;
+        Ok(())
+    }
 }
 
 #[derive(Debug)]
@@ -101,7 +141,13 @@ impl RawReader {
     pub(super) fn of_file(path: &Path) -> Result<Self, Error> {
         let file = File::open(path).map_err(Error::io("open", path))?;
         let length = file.metadata().map_err(Error::io("read", path))?.len();
-        Ok(Self { source: Source::Disk(file), length })
+        Ok(Self { source: Source::Disk(file), length, proof: None })
+    }
+
+    /// The same reader, which proves the bytes it reads to their end.
+    fn proving(self, sha256: &str, path: String) -> Self {
+        let proof = Proof { sha256: sha256.to_owned(), path, hash: Sha256::new(), hashed: 0, position: 0 };
+        Self { proof: Some(proof), ..self }
     }
 
     /// The length in bytes.
@@ -112,19 +158,27 @@ impl RawReader {
 
 impl Read for RawReader {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        match &mut self.source {
+        let count = match &mut self.source {
             Source::Disk(file) => file.read(buffer),
             Source::Git(bytes) => bytes.read(buffer),
+        }?;
+        if let Some(proof) = self.proof.as_mut().filter(|_| !buffer.is_empty()) {
+            proof.read(&buffer[..count])?;
         }
+        Ok(count)
     }
 }
 
 impl Seek for RawReader {
     fn seek(&mut self, position: SeekFrom) -> io::Result<u64> {
-        match &mut self.source {
+        let now = match &mut self.source {
             Source::Disk(file) => file.seek(position),
             Source::Git(bytes) => bytes.seek(position),
+        }?;
+        if let Some(proof) = &mut self.proof {
+            proof.position = now;
         }
+        Ok(now)
     }
 }
 
@@ -136,7 +190,7 @@ impl Vault {
     /// Opens the raw file with this SHA-256, `None` when its bytes are not here.
     ///
     /// Looks in the work tree, then beside git, then in the last commit (a work-tree copy may be missing). The bytes
-    /// are not hashed here: [`Vault::check`] does that, or hash them while reading.
+    /// are hashed while they are read: a reading to their end fails where they are not those that were kept.
     ///
     /// # Errors
     ///
@@ -145,10 +199,11 @@ impl Vault {
     pub fn open(&self, sha256: &str) -> Result<Option<RawReader>, Error> {
         for place in [RawPlace::InGit, RawPlace::Large] {
             if let Some((_, reader)) = self.open_on_disk(sha256, place)? {
-                return Ok(Some(reader));
+                return Ok(Some(reader.proving(sha256, place.path(sha256))));
             }
         }
-        self.open_in_git(sha256)
+        let in_git = self.open_in_git(sha256)?;
+        Ok(in_git.map(|reader| reader.proving(sha256, RawPlace::InGit.path(sha256))))
     }
 
     /// Hashes the bytes kept under a SHA-256, in bounded memory.
@@ -179,7 +234,8 @@ impl Vault {
             Standing::Nothing => return Ok(None),
             Standing::File(metadata) => {
                 let file = File::open(&path).map_err(Error::io("open", &path))?;
-                return Ok(Some((path, RawReader { source: Source::Disk(file), length: metadata.len() })));
+                let length = metadata.len();
+                return Ok(Some((path, RawReader { source: Source::Disk(file), length, proof: None })));
             }
             Standing::Folder => "a folder",
             Standing::Other(found) => found,
@@ -195,9 +251,11 @@ impl Vault {
         }
         let id = head.into_peeled_id().map_err(Error::git("read HEAD"))?.detach();
         let snapshot = Snapshot::open(&self.repo, CommitId(id))?;
-        Ok(snapshot
-            .read(&RawPlace::InGit.path(sha256))?
-            .map(|bytes| RawReader { length: bytes.len() as u64, source: Source::Git(Cursor::new(bytes)) }))
+        Ok(snapshot.read(&RawPlace::InGit.path(sha256))?.map(|bytes| RawReader {
+            length: bytes.len() as u64,
+            source: Source::Git(Cursor::new(bytes)),
+            proof: None,
+        }))
     }
 }
 

@@ -3,12 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
-use gix::ObjectId;
 use gix::objs::Kind;
 
 use super::path::{Standing, standing};
 use super::vault::{RawPlace, digest_of, is_digest};
-use super::{Book, EntryKind, Error, RawCheck, path};
+use super::walk::Met;
+use super::{Book, Error, RawCheck, path};
 use crate::finding::Finding;
 use crate::finding::Place;
 
@@ -27,11 +27,15 @@ pub struct Verification {
     pub findings: Vec<Finding>,
 }
 
-const RESTORE: &str = "restore it from another copy of the book (a clone or a backup)";
+const RESTORE: &str =
+    "`mulebook mend --from COPY` restores it from another copy of the book (a clone or a backup)";
+const MEND: &str = "`mulebook mend` puts it right";
 
 impl Book {
-    /// Reads everything: each reference, each object reachable from one, each raw file kept, and each raw file in
-    /// `named` (SHA-256 and where it is named), which tells what large files are missing.
+    /// Reads everything: each reference, each object reachable from one, each pack, the index, each raw file kept, and
+    /// each raw file in `named` (SHA-256 and where it is named), which tells what large files are missing.
+    ///
+    /// A finding about something that the last commit holds is placed at its path there.
     ///
     /// # Errors
     ///
@@ -42,21 +46,20 @@ impl Book {
         progress: &mut dyn FnMut(&Verification),
     ) -> Result<Verification, Error> {
         let mut state = Verification::default();
-        let mut open = self.tips(&mut state)?;
-        let mut seen = BTreeSet::new();
+        let (tips, broken) = self.tips()?;
+        state.findings.extend(broken.into_iter().map(|broken| {
+            Finding::error("reference-broken", format!("the reference {} cannot be read", broken.name))
+                .found(broken.found)
+                .expected("the name of a commit")
+                .next("`mulebook mend` sets it to where its log says it stood; `git reflog` shows that too")
+        }));
+        let mut damaged = Vec::new();
         let mut once_in_git = BTreeSet::new();
-        while let Some((id, named_by)) = open.pop() {
-            if !seen.insert(id) {
-                continue;
-            }
-            match self.whole_object(id) {
-                Ok(None) => state.findings.push(
-                    Finding::error("object-missing", format!("git object {id} is missing"))
-                        .expected(format!("it, since {named_by} names it"))
-                        .next(RESTORE),
-                ),
-                Ok(Some((kind, bytes))) => {
-                    self.follow(id, kind, &bytes, &named_by, &mut open, &mut state);
+        self.walk(tips, &mut |met| {
+            match met {
+                Met::Whole { kind, named_by } => {
+                    state.objects += 1;
+                    state.commits += usize::from(kind == Kind::Commit);
                     if kind == Kind::Blob
                         && let Some((_, path)) = named_by.split_once(": ")
                         && let Some(name) = raw_name(path)
@@ -64,119 +67,53 @@ impl Book {
                         once_in_git.insert(name.to_owned());
                     }
                 }
-                Err(found) => state.findings.push(
+                Met::Broken { id, found: None, named_by } => damaged.push((
+                    id,
+                    Finding::error("object-missing", format!("git object {id} is missing"))
+                        .expected(format!("it, since {named_by} names it"))
+                        .next(RESTORE),
+                )),
+                Met::Broken { id, found: Some(found), named_by } => damaged.push((
+                    id,
                     Finding::error("object-damaged", format!("git object {id} of {named_by} is damaged"))
                         .found(found)
                         .expected("bytes that hash to its name")
                         .next(RESTORE),
-                ),
+                )),
+                Met::Unreadable { id, found, named_by } => damaged.push((
+                    id,
+                    Finding::error("object-damaged", format!("git object {id} of {named_by} cannot be read"))
+                        .found(found)
+                        .next(RESTORE),
+                )),
             }
             progress(&state);
+            Ok(None)
+        })?;
+        let places = self.places_of(&damaged.iter().map(|(id, _)| *id).collect());
+        state.findings.extend(damaged.into_iter().map(|(id, finding)| {
+            match places.get(&id).and_then(|places| places.first()) {
+                Some(place) => finding.at(Place::file(place)),
+                None => finding,
+            }
+        }));
+        state.findings.extend(self.packs_that_do_not_hold()?.into_iter().map(|(pack, found)| {
+            Finding::error("pack-damaged", "a pack of git objects does not hold")
+                .at(Place::file(pack))
+                .found(found)
+                .expected("bytes that hash to the digest at their end")
+                .next("`mulebook mend` takes what is whole out of it; `--from COPY` restores the rest")
+        }));
+        if let Err(error) = self.index() {
+            state.findings.push(
+                Finding::error("index-damaged", "git's index cannot be read")
+                    .at(Place::file(".git/index"))
+                    .found(self.short(&error.to_string()))
+                    .next("`mulebook mend` makes it again from the last commit"),
+            );
         }
         self.verify_raw(named, &once_in_git, &mut state, progress)?;
         Ok(state)
-    }
-
-    /// What every reference leads to.
-    fn tips(&self, state: &mut Verification) -> Result<Vec<(ObjectId, String)>, Error> {
-        let mut tips = Vec::new();
-        let broken = |name: &str, found: String| {
-            Finding::error("reference-broken", format!("the reference {name} cannot be read"))
-                .found(found)
-                .expected("the name of a commit")
-                .next("`git reflog` shows where it stood")
-        };
-        match self.target().map(|target| target.old) {
-            Ok(Some(id)) => tips.push((id, "HEAD".to_owned())),
-            Ok(None) => {}
-            Err(error) => state.findings.push(broken("HEAD", error.to_string())),
-        }
-        let platform = self.repo().references().map_err(Error::git("list the references"))?;
-        for reference in platform.all().map_err(Error::git("list the references"))? {
-            match reference {
-                Ok(reference) => {
-                    let name = reference.name().as_bstr().to_string();
-                    match reference.inner.target {
-                        gix::refs::Target::Object(id) => tips.push((id, name)),
-                        gix::refs::Target::Symbolic(to) => {
-                            if !matches!(self.repo().try_find_reference(&to), Ok(Some(_))) {
-                                state
-                                    .findings
-                                    .push(broken(&name, format!("a pointer to {to}, which is not there")));
-                            }
-                        }
-                    }
-                }
-                Err(error) => state.findings.push(broken("under refs/", error.to_string())),
-            }
-        }
-        Ok(tips)
-    }
-
-    /// An object's kind and bytes once they hash to its name; `Err` says what is wrong with them.
-    fn whole_object(&self, id: ObjectId) -> Result<Option<(Kind, Vec<u8>)>, String> {
-        match self.repo().try_find_object(id) {
-            Ok(None) if id == ObjectId::empty_tree(self.repo().object_hash()) => {
-                Ok(Some((Kind::Tree, Vec::new())))
-            }
-            Ok(None) => Ok(None),
-            Err(error) => Err(error.to_string()),
-            Ok(Some(mut object)) => {
-                let bytes = std::mem::take(&mut object.data);
-                match gix::objs::compute_hash(self.repo().object_hash(), object.kind, &bytes) {
-                    Ok(found) if found == id => Ok(Some((object.kind, bytes))),
-                    Ok(found) => Err(format!("bytes that hash to {found}")),
-                    Err(error) => Err(error.to_string()),
-                }
-            }
-        }
-    }
-
-    fn follow(
-        &self,
-        id: ObjectId,
-        kind: Kind,
-        bytes: &[u8],
-        named_by: &str,
-        open: &mut Vec<(ObjectId, String)>,
-        state: &mut Verification,
-    ) {
-        let hash = self.repo().object_hash();
-        let unreadable = |error: String| {
-            Finding::error("object-damaged", format!("git object {id} of {named_by} cannot be read"))
-                .found(error)
-                .next(RESTORE)
-        };
-        state.objects += 1;
-        match kind {
-            Kind::Blob => {}
-            Kind::Commit => {
-                state.commits += 1;
-                match gix::objs::CommitRef::from_bytes(bytes, hash) {
-                    Ok(commit) => {
-                        let short = id.to_hex_with_len(12);
-                        open.extend(commit.parents().map(|parent| (parent, format!("commit {short}"))));
-                        open.push((commit.tree(), format!("commit {short}")));
-                    }
-                    Err(error) => state.findings.push(unreadable(error.to_string())),
-                }
-            }
-            Kind::Tree => match super::snapshot::read_folder(self.repo(), id) {
-                Ok(entries) => {
-                    let prefix =
-                        named_by.split_once(": ").map(|(_, path)| format!("{path}/")).unwrap_or_default();
-                    let commit = named_by.split(": ").next().unwrap_or(named_by);
-                    for entry in entries.iter().filter(|entry| entry.kind != EntryKind::Submodule) {
-                        open.push((entry.id.0, format!("{commit}: {prefix}{}", entry.name)));
-                    }
-                }
-                Err(error) => state.findings.push(unreadable(error.to_string())),
-            },
-            Kind::Tag => match gix::objs::TagRef::from_bytes(bytes, hash) {
-                Ok(tag) => open.push((tag.target(), named_by.to_owned())),
-                Err(error) => state.findings.push(unreadable(error.to_string())),
-            },
-        }
     }
 
     fn verify_raw(
@@ -186,6 +123,7 @@ impl Book {
         state: &mut Verification,
         progress: &mut dyn FnMut(&Verification),
     ) -> Result<(), Error> {
+        let mut in_git = BTreeSet::new();
         let mut kept: BTreeSet<String> = named.keys().filter(|name| is_digest(name)).cloned().collect();
         // What cannot be read of the last commit has its finding from the walk already.
         if let Ok(head) = self.head() {
@@ -200,8 +138,11 @@ impl Book {
                 };
                 let (found, _) =
                     digest_of(&mut bytes.as_slice()).map_err(Error::io("read", inside.as_ref()))?;
-                if found != name {
-                    state.findings.push(damaged(&inside, &found, name));
+                // Told of the bytes in git; those in the work tree come below.
+                if found == name {
+                    in_git.insert(name.to_owned());
+                } else {
+                    state.findings.push(damaged(&inside, &found, name, RESTORE));
                 }
                 kept.insert(name.to_owned());
             }
@@ -215,10 +156,12 @@ impl Book {
                     state.raw_files += 1;
                     state.raw_bytes += bytes;
                 }
-                Ok(RawCheck::Damaged { path, found }) => state.findings.push(damaged(&path, &found, &name)),
+                Ok(RawCheck::Damaged { path, found }) => {
+                    let next = if in_git.contains(&name) { MEND } else { RESTORE };
+                    state.findings.push(damaged(&path, &found, &name, next));
+                }
                 Ok(RawCheck::Missing) => {
-                    let said =
-                        "copy it back from where the book was made, or leave it out of what is claimed";
+                    let said = "`mulebook mend --from COPY` fetches it from the copy of the book that took it in, or leave it out of what is claimed";
                     let finding = if once_in_git.contains(&name) {
                         Finding::error("raw-missing", format!("the raw file {name} is not here"))
                             .expected("it, since an earlier commit held it")
@@ -283,12 +226,12 @@ fn list(folder: &std::path::Path) -> Result<Vec<String>, Error> {
     Ok(names)
 }
 
-fn damaged(path: &str, found: &str, expected: &str) -> Finding {
+fn damaged(path: &str, found: &str, expected: &str, next: &str) -> Finding {
     Finding::error("raw-damaged", "a raw file's bytes are not those it was kept with")
         .at(Place::file(path))
         .found(format!("SHA-256 {found}"))
         .expected(format!("SHA-256 {expected}"))
-        .next(RESTORE)
+        .next(next)
 }
 
 /// The SHA-256 in the path of a raw file in git; nothing for any other path.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
 use crate::answer::AuditAnswer;
+use crate::answer::TouchedLine;
 use crate::finding::Finding;
 use crate::record::Pull;
 use crate::store::Book;
@@ -11,6 +12,7 @@ use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::gate;
+use crate::workflow::touched::Relations;
 
 /// Audits a book.
 ///
@@ -42,10 +44,19 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
             doubts.push(finding);
         }
     }
+    // What stopped the reading of records is told once, by the object or reference that is damaged.
+    let told = |finding: &Finding| {
+        matches!(finding.code, "evidence-damaged" | "raw-damaged") && finding.place.is_none()
+    };
+    if damage.iter().any(|finding| !told(finding)) {
+        damage.retain(|finding| !told(finding));
+    }
+    let touched = touched_by(book, &damage);
     let next = if damage.is_empty() {
         "everything that the book names is here and holds".to_owned()
     } else {
-        "restore the named files from another copy of the book (git clone or backup), then audit again"
+        "mulebook mend --from COPY   restores what is damaged from a clone or a backup of the book; without --from, \
+         what this copy still holds itself"
             .to_owned()
     };
     Ok(AuditAnswer {
@@ -56,10 +67,23 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
         records,
         damage,
         doubts,
+        touched,
         not_here,
         commit,
         next,
     })
+}
+
+/// What rests on each file that is damaged, as far as the last commit can be read.
+fn touched_by(book: &Book, damage: &[Finding]) -> Vec<TouchedLine> {
+    let files: BTreeSet<&str> =
+        damage.iter().filter_map(|finding| finding.place.as_ref()).map(|place| place.file.as_str()).collect();
+    if files.is_empty() {
+        return Vec::new();
+    }
+    let Ok(library) = Library::at_head(book) else { return Vec::new() };
+    let relations = Relations::read(&library);
+    files.into_iter().filter_map(|file| relations.resting_on(file)).collect()
 }
 
 /// Every record through the gate; returns how many there are.

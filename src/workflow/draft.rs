@@ -12,6 +12,7 @@ use crate::manifest::splice::Document;
 use crate::store::Book;
 use crate::store::Edit;
 use crate::store::Outcome;
+use crate::store::Pending;
 use crate::store::RawFile;
 use crate::store::RawReader;
 use crate::store::Recovery;
@@ -119,6 +120,14 @@ impl<'b> Draft<'b> {
         let text =
             format!("# yaml-language-server: $schema={up}.schema/{schema}.json\n{}", emit::document(entries));
         self.put(path, &text)
+    }
+
+    /// All edits in the work tree.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn pending_all(&self) -> Result<Vec<Pending>, Failure> {
+        Ok(self.writing.pending_all()?)
     }
 
     /// Takes a pending edit as it stands in the work tree.

@@ -74,6 +74,14 @@ impl From<store::Error> for Failure {
 
 impl From<RawError> for Failure {
     fn from(error: RawError) -> Self {
+        let error = match error {
+            // The bytes were read and are not those that were kept.
+            RawError::Input(input) => match input.downcast::<store::Error>() {
+                Ok(damage) => return damage.into(),
+                Err(input) => RawError::Input(input),
+            },
+            other => other,
+        };
         let mut message = error.to_string();
         if let Some(cause) = std::error::Error::source(&error) {
             message.push_str(&format!(": {cause}"));

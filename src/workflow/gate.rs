@@ -18,9 +18,7 @@ use crate::record::Kinds;
 use crate::record::Part;
 use crate::record::PartState;
 use crate::record::Pull;
-use crate::record::RawFile;
 use crate::store::Book;
-use crate::store::RawPlace;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::derived;
@@ -107,19 +105,19 @@ pub(super) fn check(
     if errors.is_empty() { Ok(doubts) } else { Err(Failure::faults(errors)) }
 }
 
-struct Gate<'a> {
-    book: &'a Book,
-    library: &'a Library,
-    taken: &'a BTreeSet<String>,
+pub(super) struct Gate<'a> {
+    pub(super) book: &'a Book,
+    pub(super) library: &'a Library,
+    pub(super) taken: &'a BTreeSet<String>,
     validators: Validators,
-    findings: Vec<Finding>,
+    pub(super) findings: Vec<Finding>,
 }
 
 impl Gate<'_> {
     fn path(&mut self, path: &str) -> Result<(), Failure> {
         let sort = sort_of(path);
         if matches!(sort, Sort::Other | Sort::Schema) {
-            return Ok(());
+            return self.raw_unedited(path);
         }
         let Some(bytes) = self.library.read(path)? else {
             return self.removed(path, &sort);
@@ -255,7 +253,7 @@ impl Gate<'_> {
         }
     }
 
-    fn exists(
+    pub(super) fn exists(
         &mut self,
         path: &str,
         root: &Node,
@@ -514,27 +512,6 @@ impl Gate<'_> {
         self.raw_files(path, root, &sheet.raw)?;
         self.figures(path, sheet.conditions.values())?;
         self.person(path, Some(&sheet.by))
-    }
-
-    fn raw_files(&mut self, path: &str, root: &Node, files: &[RawFile]) -> Result<(), Failure> {
-        for raw in files {
-            if let Some(columns) = &raw.columns {
-                let at = crate::workflow::library::columns_path(columns);
-                self.exists(path, root, "columns", &at, columns, "`mulebook pull FILE --name-columns NAME`")?;
-            }
-            let in_git = RawPlace::InGit.path(&raw.sha256);
-            let here = self.taken.contains(&raw.sha256)
-                || self.library.snapshot().exists(&in_git)?
-                || self.book.raw().open(&raw.sha256)?.is_some();
-            if !here {
-                self.findings.push(
-                    Finding::note("raw-not-here", "this raw file is not in this copy of the book")
-                        .at(Place::file(path).field("raw"))
-                        .found(format!("{} (SHA-256 {})", raw.file, raw.sha256)),
-                );
-            }
-        }
-        Ok(())
     }
 
     fn removed(&mut self, path: &str, sort: &Sort) -> Result<(), Failure> {

@@ -17,7 +17,7 @@ use crate::workflow::book_schemas;
 /// Everything that does not hold, with file and line; nothing is kept then.
 pub fn keep(book: &Book, context: &Context, message: Option<&str>) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
-    let pending = book.pending_all()?;
+    let pending = draft.pending_all()?;
     if pending.is_empty() {
         return Err(Finding::error(
             "nothing-changed",

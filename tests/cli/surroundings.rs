@@ -45,6 +45,7 @@ fn help_of_every_command() {
         "gaps",
         "diff",
         "audit",
+        "mend",
     ] {
         shown.push_str(&format!("\n==== {command}\n\n"));
         shown.push_str(&bench.run_in(bench.path(), &[command, "--help"], "").done().out);
