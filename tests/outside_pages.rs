@@ -88,6 +88,7 @@ fn pages_hold_in_a_browser_and_under_checkers() {
     }));
     let plan = json!({
         "references": root.join("docs/gallery"),
+        "plots": root.join("tests/outside/pages/plots"),
         "shown": shown,
         "update": std::env::var_os("UPDATE_PICTURES").is_some(),
         "pages": pages,

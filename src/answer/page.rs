@@ -32,4 +32,6 @@ pub struct PageMark {
     pub sha256: String,
     /// The command that gives that answer.
     pub command: String,
+    /// Files with pending edits that would change it.
+    pub pending: Vec<String>,
 }

@@ -33,9 +33,24 @@ pub struct RefusedPairs {
     pub gaps: Vec<SharedGap>,
     /// Pairs that do not come to one correction.
     pub unlike_corrections: usize,
+    /// What those pulls carry, where pairs do not come to one correction.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub corrections: Vec<CarriedBy>,
+    /// What they were to be brought to, where that was said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correct_to: Option<String>,
     /// What keeps pulls from it, each pull once.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub lacks: Vec<LackLine>,
+}
+
+/// A correction, and the pulls whose files carry it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct CarriedBy {
+    /// The correction.
+    pub correction: String,
+    /// The pulls.
+    pub pulls: Vec<String>,
 }
 
 /// Something that several pairs lack.
@@ -65,6 +80,7 @@ impl RefusedPairs {
         let all = pairs(pulls.len());
         let mut known: BTreeMap<(String, String), Gathering> = BTreeMap::new();
         let mut lacks: Vec<LackLine> = Vec::new();
+        let mut carried: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
         for (base, test, refusal) in refusals {
             for gap in &refusal.gaps {
                 let key = (gap.item.path(), why_words(&gap.why));
@@ -81,6 +97,10 @@ impl RefusedPairs {
                     }
                 }
             }
+            if let Some(none) = &refusal.unlike_corrections {
+                carried.entry(&none.base).or_default().insert(*base);
+                carried.entry(&none.test).or_default().insert(*test);
+            }
             for lack in refusal.unlike_corrections.iter().flat_map(LackLine::gather) {
                 if !lacks.contains(&lack) {
                     lacks.push(lack);
@@ -90,13 +110,36 @@ impl RefusedPairs {
         let mut gaps: Vec<SharedGap> =
             known.into_iter().map(|((item, why), found)| found.told(item, why, pulls)).collect();
         gaps.sort_by_key(|gap| std::cmp::Reverse(gap.pairs));
+        let corrections = carried.into_iter().map(|(correction, at)| CarriedBy {
+            correction: correction.to_owned(),
+            pulls: at.iter().filter_map(|at| pulls.get(*at)).map(|pull| pull.name.clone()).collect(),
+        });
+        let wanted = refusals.iter().find_map(|(_, _, refusal)| refusal.unlike_corrections.as_ref()?.to);
         Self {
             refused: refusals.len(),
             of: all,
             gaps,
             unlike_corrections: refusals.iter().filter(|(_, _, r)| r.unlike_corrections.is_some()).count(),
+            corrections: corrections.collect(),
+            correct_to: wanted.map(|wanted| wanted.name().to_owned()),
             lacks,
         }
+    }
+
+    /// Which pulls carry which correction, a line each, then what they were to be brought to.
+    pub fn correction_words(&self) -> Vec<String> {
+        let mut lines: Vec<String> = self
+            .corrections
+            .iter()
+            .map(|line| format!("{}: {}", line.correction, few(line.pulls.clone())))
+            .collect();
+        if !lines.is_empty() {
+            lines.push(match &self.correct_to {
+                Some(to) => format!("not all of them can be brought to {to}"),
+                None => "nobody says what to bring them to".to_owned(),
+            });
+        }
+        lines
     }
 
     /// In one sentence.
@@ -193,6 +236,11 @@ fn who(lacking: &[&NamedPull], pulls: &[NamedPull]) -> String {
             names.push(name);
         }
     }
+    few(names)
+}
+
+/// The first names, and how many more.
+fn few(mut names: Vec<String>) -> String {
     let more = names.len().saturating_sub(MOST_NAMES);
     names.truncate(MOST_NAMES);
     if more > 0 {
@@ -207,6 +255,7 @@ mod tests {
     use crate::check::Gap;
     use crate::check::Group;
     use crate::check::Item;
+    use crate::check::NoBasis;
     use crate::check::Why;
 
     fn gap(name: &str, side: GapSide) -> Gap {
@@ -245,6 +294,27 @@ mod tests {
         assert_eq!(
             told.headline(),
             "Not compared: 2 things that could differ are not documented. Of the 6 pairs of pulls, 5 are refused."
+        );
+    }
+
+    #[test]
+    fn pulls_of_unlike_corrections_are_named_with_what_each_carries() {
+        let pulls: Vec<NamedPull> =
+            ["p1", "p2", "p3"].map(|name| NamedPull { name: name.to_owned(), build: None }).to_vec();
+        let unlike = |base: &str, test: &str| Refusal {
+            gaps: Vec::new(),
+            unlike_corrections: Some(NoBasis {
+                base: base.to_owned(),
+                test: test.to_owned(),
+                to: None,
+                lacks: Vec::new(),
+            }),
+        };
+        let told = RefusedPairs::of(&pulls, &[(0, 2, unlike("a", "b")), (1, 2, unlike("a", "b"))]);
+        assert_eq!(told.correction_words(), ["a: p1, p2", "b: p3", "nobody says what to bring them to"]);
+        assert_eq!(
+            told.headline(),
+            "Not compared: 2 pairs do not come to one correction. Of the 3 pairs of pulls, 2 are refused."
         );
     }
 

@@ -107,12 +107,12 @@ impl Page {
         let book = surroundings.book()?;
         let drawn = match (self.of, self.about, self.test) {
             (Some(Of::Weigh(weigh)), _, _) => match weigh.claim() {
-                Some(name) => of_claim(&book, name)?,
+                Some(name) => of_claim(&book, name, surroundings)?,
                 None => of_weigh(&book, *weigh, surroundings)?,
             },
             (Some(Of::Combos(combos)), _, _) => of_combos(&book, combos)?,
             (Some(Of::Trail(trail)), _, _) => of_trail(&book, &trail)?,
-            (Some(Of::Claim { name }), _, _) => of_claim(&book, &name)?,
+            (Some(Of::Claim { name }), _, _) => of_claim(&book, &name, surroundings)?,
             (None, Some(base), Some(test)) => {
                 let request = DiffRequest {
                     base,
@@ -144,7 +144,14 @@ fn of_sheet(book: &Book, about: String, one_page: bool) -> Result<Drawn, Failure
         Laid::Flow(answer) => {
             let about = format!("flow sheet {}", answer.flow);
             let json = render::json("flow-sheet", &*answer);
-            let mark = page::mark(book, about, &answer.commit, &sheet_command(&answer.flow), &json)?;
+            let mark = page::mark(
+                book,
+                about,
+                &answer.commit,
+                &sheet_command(&answer.flow),
+                &json,
+                &answer.pending,
+            )?;
             let html = render::flow_sheet_page(&answer, &mark);
             return Ok(Drawn::of("flow-sheet", format!("flow-{}.html", answer.flow), mark, html));
         }
@@ -152,7 +159,7 @@ fn of_sheet(book: &Book, about: String, one_page: bool) -> Result<Drawn, Failure
     let curve = page_pull::curve_of(book, &answer, STEP_RPM)?;
     let about = format!("sheet of the {} {}", answer.of, answer.name);
     let json = render::json("sheet", &*answer);
-    let mark = page::mark(book, about, &answer.commit, &sheet_command(&answer.name), &json)?;
+    let mark = page::mark(book, about, &answer.commit, &sheet_command(&answer.name), &json, &answer.pending)?;
     let draw = if one_page { render::sheet_leaf_page } else { render::sheet_page };
     let html = draw(&answer, curve.as_ref(), &mark);
     Ok(Drawn::of("sheet", format!("sheet-{}.html", answer.name), mark, html))
@@ -177,23 +184,23 @@ fn of_two(
             (render::json("flow-diff", answer), render::flow_diff(answer, surroundings.look()))
         }
     };
-    let (base, test, commit) = match &answer {
+    let (base, test, commit, pending) = match &answer {
         Difference::Pulls(DiffAnswer::Compared(compared)) => {
-            (&compared.base, &compared.test, &compared.commit)
+            (&compared.base, &compared.test, &compared.commit, &compared.pending)
         }
         Difference::Flow(FlowDiffAnswer::Compared(compared)) => {
-            (&compared.base, &compared.test, &compared.commit)
+            (&compared.base, &compared.test, &compared.commit, &compared.pending)
         }
         Difference::Pulls(DiffAnswer::Refused(refused))
         | Difference::Flow(FlowDiffAnswer::Refused(refused)) => {
-            (&refused.base, &refused.test, &refused.commit)
+            (&refused.base, &refused.test, &refused.commit, &refused.pending)
         }
     };
     let mut command = vec!["diff".to_owned(), base.clone(), test.clone(), "--json".to_owned()];
     for (flag, value) in [("--subject", &request.subject), ("--correct-to", &request.correct_to)] {
         command.extend(value.iter().flat_map(|value| [flag.to_owned(), value.clone()]));
     }
-    let mark = page::mark(book, format!("{test} against {base}"), commit, &command, &json)?;
+    let mark = page::mark(book, format!("{test} against {base}"), commit, &command, &json, pending)?;
     let name = format!("diff-{base}-{test}.html");
     Ok(match &answer {
         Difference::Pulls(DiffAnswer::Compared(compared)) => {
@@ -212,27 +219,38 @@ fn of_two(
 
 fn of_combos(book: &Book, combos: Combos) -> Result<Drawn, Failure> {
     let command = combos.words();
-    let answer = combos::combos(book, &combos.request())?;
+    let request = combos.request();
+    if request.pending {
+        return Err(page::nothing_pending());
+    }
+    let answer = combos::combos(book, &request)?;
     let about = format!("{} by {}", answer.row_role, answer.column_role);
-    let mark = page::mark(book, about, &answer.commit, &command, &render::json("combos", &answer))?;
+    let json = render::json("combos", &answer);
+    let mark = page::mark(book, about, &answer.commit, &command, &json, &answer.pending)?;
     let name = format!("combos-{}-{}.html", answer.row_role, answer.column_role);
     let html = render::combos_page(&answer, &mark);
     Ok(Drawn::of("combos", name, mark, html))
 }
 
-fn of_claim(book: &Book, name: &str) -> Result<Drawn, Failure> {
+fn of_claim(book: &Book, name: &str, surroundings: &Surroundings) -> Result<Drawn, Failure> {
     let answer = claim_standing::claim(book, name)?;
     let command = ["claim", &answer.claim, "--json"].map(str::to_owned);
     let about = format!("claim {}", answer.claim);
-    let mark = page::mark(book, about, &answer.commit, &command, &render::json("claim", &answer))?;
+    let json = render::json("claim", &answer);
+    let mark = page::mark(book, about, &answer.commit, &command, &json, &answer.pending)?;
     let html = render::claim_standing_page(&answer, &mark);
-    Ok(Drawn::of("claim", format!("claim-{}.html", answer.claim), mark, html))
+    let mut drawn = Drawn::of("claim", format!("claim-{}.html", answer.claim), mark, html);
+    if let Some(WeighAnswer::Refused(_)) = answer.weighing {
+        drawn.refused = Some((render::claim(&answer, surroundings.look()), json));
+    }
+    Ok(drawn)
 }
 
 fn of_trail(book: &Book, trail: &Trail) -> Result<Drawn, Failure> {
     let answer = trail.answer(book)?;
     let about = format!("life of {}", answer.about);
-    let mark = page::mark(book, about, &answer.commit, &trail.words(), &render::json("trail", &answer))?;
+    let json = render::json("trail", &answer);
+    let mark = page::mark(book, about, &answer.commit, &trail.words(), &json, &answer.pending)?;
     let html = render::trail_page(&answer, &mark);
     Ok(Drawn::of("trail", "trail.html".to_owned(), mark, html))
 }
@@ -247,13 +265,16 @@ fn of_booklet(book: &Book, asked: &[String]) -> Result<Drawn, Failure> {
 fn of_weigh(book: &Book, weigh: Weigh, surroundings: &Surroundings) -> Result<Drawn, Failure> {
     let command = weigh.words();
     let request = weigh.request();
+    if request.pending {
+        return Err(page::nothing_pending());
+    }
     let about = format!("{} against {}", request.test.join(" "), request.base.join(" "));
     let name = "weigh.html".to_owned();
     match page_weigh::weigh_for_page(book, &request)? {
         Weighing::Weighed(page) => {
             let answer = WeighAnswer::Weighed(Box::new(page.weighed.clone()));
             let json = render::json("weigh", &answer);
-            let mark = page::mark(book, about, &page.weighed.commit, &command, &json)?;
+            let mark = page::mark(book, about, &page.weighed.commit, &command, &json, &page.weighed.pending)?;
             let html = render::weigh_page(&page, &mark);
             Ok(Drawn::of("weigh", name, mark, html))
         }
@@ -262,7 +283,7 @@ fn of_weigh(book: &Book, weigh: Weigh, surroundings: &Surroundings) -> Result<Dr
             let json = render::json("weigh", &answer);
             let text = render::weigh(&answer, surroundings.look());
             let WeighAnswer::Refused(refused) = answer else { return Err(page::nothing_to_draw()) };
-            let mark = page::mark(book, about, &refused.commit, &command, &json)?;
+            let mark = page::mark(book, about, &refused.commit, &command, &json, &refused.pending)?;
             Ok(refusal(&refused, name, mark, (text, json)))
         }
         Weighing::Planned => Err(page::nothing_to_draw()),

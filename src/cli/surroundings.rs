@@ -13,6 +13,7 @@ use indicatif::ProgressStyle;
 
 use crate::cli::Common;
 use crate::finding::Finding;
+use crate::render::Letters;
 use crate::render::Look;
 use crate::store::Author;
 use crate::store::Book;
@@ -192,7 +193,7 @@ impl Surroundings {
             || std::env::var_os("TERM").is_some_and(|term| term == "dumb");
         let columns = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
         let width = if terminal { columns.unwrap_or_else(|| usize::from(console_width())) } else { 80 };
-        Look { colour: terminal && !plain, width: width.min(110) }
+        Look { colour: terminal && !plain, width: width.min(110), plots: terminal.then(letters) }
     }
 
     /// Progress to standard error, only on a terminal, and only once work takes a while.
@@ -228,6 +229,20 @@ impl Surroundings {
             bar.finish_and_clear();
         }
     }
+}
+
+/// What the terminal shows: more than ASCII where the locale says so, by the first of its variables that is set
+/// (POSIX.1-2017, Base Definitions, 8.2).
+fn letters() -> Letters {
+    let set = |name| std::env::var(name).ok().filter(|value| !value.is_empty());
+    let unicode = match ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set) {
+        Some(locale) => {
+            let locale = locale.to_ascii_lowercase();
+            locale.contains("utf-8") || locale.contains("utf8")
+        }
+        None => cfg!(windows),
+    };
+    if unicode { Letters::Unicode } else { Letters::Ascii }
 }
 
 /// The terminal's width, as the terminal library finds it.

@@ -50,7 +50,7 @@ pub(super) struct Weigh {
     #[arg(long, value_name = "ROLE")]
     subject: Option<String>,
     /// Weigh what a claim says, as it says it; exit code 5 unless it is shown
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["base", "test", "window", "figure", "at", "least", "within", "correct_to", "subject", "plan", "smooth", "pending"])]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["base", "test", "window", "figure", "at", "least", "within", "correct_to", "subject", "plan", "detect", "engine", "cell", "step", "smooth", "pending"])]
     claim: Option<String>,
     /// Plan pulls and refits that would show a gain
     #[arg(long, requires = "detect")]

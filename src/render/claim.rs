@@ -116,7 +116,4 @@ pub(super) fn verdict(page: &mut Page, answer: &ClaimAnswer) {
     for reason in &answer.reasons {
         page.line(4, Tone::Doubt, reason);
     }
-    if let Some(WeighAnswer::Refused(_)) = answer.weighing {
-        page.line(4, Tone::Plain, "Refused, since something that could differ is not documented.");
-    }
 }

@@ -15,6 +15,8 @@ use crate::render::gaps::pending;
 use crate::render::gaps::refusal_gaps;
 use crate::render::gaps::refused_pairs;
 use crate::render::page::Tone;
+use crate::render::plot_text;
+use crate::render::plot_text::Row;
 
 /// The groups of changes in their order on a page.
 pub(super) const GROUPS: [(&str, &str); 7] = [
@@ -294,6 +296,11 @@ fn table(page: &mut Page, curves: &Curves, base: &str, test: &str) {
             ),
         );
     }
+    let torque: Vec<Row> =
+        curves.rows.iter().map(|row| (row.rpm, row.base_torque, row.test_torque)).collect();
+    plot_text::curves(page, "torque", &curves.torque_unit, &torque);
+    let power: Vec<Row> = curves.rows.iter().map(|row| (row.rpm, row.base_power, row.test_power)).collect();
+    plot_text::curves(page, "power", &curves.power_unit, &power);
     for cut in &curves.cut {
         page.line(0, Tone::Faint, cut);
     }

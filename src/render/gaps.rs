@@ -68,6 +68,9 @@ pub(super) fn refusal_gaps(page: &mut Page, gaps: &[GapLine]) {
 
 /// What bars the pairs among many pulls, at most one screen of it.
 pub(super) fn refused_pairs(page: &mut Page, across: &RefusedPairs) {
+    for line in across.correction_words() {
+        page.line(2, Tone::Plain, &line);
+    }
     for lack in across.lacks.iter().take(MOST_LACKING) {
         page.line(2, Tone::Bad, &lack.words());
     }
@@ -79,7 +82,7 @@ pub(super) fn refused_pairs(page: &mut Page, across: &RefusedPairs) {
         for close in gap.close.iter().take(1) {
             page.verbatim(6, Tone::Faint, close);
         }
-        more(page, 6, gap.close.len(), 1, "commands like it, one for each record");
+        more(page, 6, gap.close.len(), 1, "commands like it, one for each record: --json or a page has them");
     }
     more(page, 2, across.gaps.len(), MOST_SHARED, "things that bar fewer pairs");
 }

@@ -12,11 +12,22 @@ pub struct Look {
     pub colour: bool,
     /// Columns of the terminal or paper.
     pub width: usize,
+    /// With what small plots are drawn beside the tables, where they are.
+    pub plots: Option<Letters>,
+}
+
+/// The characters that plots are drawn with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Letters {
+    /// Nothing but ASCII.
+    Ascii,
+    /// Marks and lines of Unicode.
+    Unicode,
 }
 
 impl Default for Look {
     fn default() -> Self {
-        Self { colour: false, width: 80 }
+        Self { colour: false, width: 80, plots: None }
     }
 }
 
@@ -46,6 +57,11 @@ impl Page {
     /// An empty page.
     pub fn new(look: Look) -> Self {
         Self { look: Look { width: look.width.clamp(40, 200), ..look }, out: String::new() }
+    }
+
+    /// How it is to look, its width within bounds.
+    pub(super) fn look(&self) -> Look {
+        self.look
     }
 
     /// The text.
@@ -215,7 +231,7 @@ mod tests {
 
     #[test]
     fn control_sequences_from_records_never_reach_the_terminal() {
-        let mut page = Page::new(Look { colour: true, width: 80 });
+        let mut page = Page::new(Look { colour: true, width: 80, plots: None });
         page.line(0, Tone::Plain, "spacer \u{1b}[31mred\u{7} \u{202e}abc");
         let text = page.finish();
         assert_eq!(text, "spacer \\u{1b}[31mred\\u{7} \\u{202e}abc\n");
@@ -224,7 +240,7 @@ mod tests {
     proptest! {
         #[test]
         fn lines_fit_the_width_and_no_word_is_lost(text in "[a-zé ]{0,300}", width in 40usize..120) {
-            let mut page = Page::new(Look { colour: false, width });
+            let mut page = Page::new(Look { colour: false, width, plots: None });
             page.line(2, Tone::Plain, &text);
             let out = page.finish();
             prop_assert!(out.lines().all(|line| line.width() <= width), "{out}");
@@ -234,7 +250,7 @@ mod tests {
 
         #[test]
         fn nothing_makes_it_panic(text in "\\PC{0,120}\u{1b}?.*", indent in 0usize..70) {
-            let mut page = Page::new(Look { colour: true, width: 60 });
+            let mut page = Page::new(Look { colour: true, width: 60, plots: None });
             page.line(indent, Tone::Bad, &text);
             page.pair(2, &text, 10, &text);
         }

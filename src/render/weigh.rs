@@ -12,7 +12,11 @@ use crate::render::Page;
 use crate::render::diff;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
+use crate::render::plot_text::Bars;
 use crate::render::weigh_rests;
+
+/// Columns of the table over speed, before its bars.
+const TABLE: usize = 58;
 
 /// The verdict and what it rests on, or the refusal.
 pub fn weigh(answer: &WeighAnswer, look: Look) -> String {
@@ -253,28 +257,30 @@ fn band(page: &mut Page, weighed: &Weighed) {
             &format!("empty in some pull and so left out of all: {} rpm", speeds(&weighed.left_out_speeds)),
         );
     }
-    page.verbatim(2, Tone::Faint, "           base      test      gain   its 95 % limits");
+    let limits = |row: &BandRow| row.together.unwrap_or((row.alone.lower, row.alone.upper));
+    let bars = Bars::beside(page.look(), TABLE, band.rows.iter().map(limits));
+    let head = "           base      test      gain   its 95 % limits";
+    let over = bars.as_ref().map(Bars::head).unwrap_or_default();
+    page.verbatim(2, Tone::Faint, format!("{head:TABLE$}{over}").trim_end());
     let rows = band.rows.len();
     for (at, row) in band.rows.iter().enumerate() {
         // A long table is shown at every fifth speed; JSON has all.
         if rows > 20 && at % 5 != 0 && at + 1 != rows {
             continue;
         }
-        let (lower, upper) = row.together.unwrap_or((row.alone.lower, row.alone.upper));
+        let (lower, upper) = limits(row);
         let level = |level: Option<f64>| level.map_or_else(|| "-".to_owned(), |level| format!("{level:.2}"));
-        page.verbatim(
-            2,
-            Tone::Plain,
-            &format!(
-                "{:>5} rpm {:>8} {:>9} {:>+9.2} {:>+8.2} to {:>+7.2}",
-                row.rpm,
-                level(row.base),
-                level(row.test),
-                row.alone.value,
-                lower,
-                upper
-            ),
+        let figures = format!(
+            "{:>5} rpm {:>8} {:>9} {:>+9.2} {:>+8.2} to {:>+7.2}",
+            row.rpm,
+            level(row.base),
+            level(row.test),
+            row.alone.value,
+            lower,
+            upper
         );
+        let bar = bars.as_ref().map(|bars| bars.draw(lower, row.alone.value, upper)).unwrap_or_default();
+        page.verbatim(2, Tone::Plain, format!("{figures:TABLE$}{bar}").trim_end());
     }
 }
 

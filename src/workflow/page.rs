@@ -14,7 +14,7 @@ use crate::workflow::Library;
 
 /// The mark of a page: the book, what it is of, the commit, and the hash of the answer that it shows.
 ///
-/// `json` is that answer, `command` the words that give it again.
+/// `json` is that answer, `command` the words that give it again, `pending` the files whose edits would change it.
 ///
 /// # Errors
 /// The store's.
@@ -24,6 +24,7 @@ pub fn mark(
     commit: &str,
     command: &[String],
     json: &str,
+    pending: &[String],
 ) -> Result<PageMark, Failure> {
     let command = std::iter::once("mulebook".to_owned()).chain(command.iter().map(|word| shell_word(word)));
     Ok(PageMark {
@@ -32,6 +33,7 @@ pub fn mark(
         commit: commit.to_owned(),
         sha256: digest(json.as_bytes()),
         command: command.collect::<Vec<_>>().join(" "),
+        pending: pending.to_vec(),
     })
 }
 
@@ -49,6 +51,18 @@ pub fn nothing_to_draw() -> Failure {
     Failure::usage(
         Finding::error("nothing-to-draw", "a plan without sides has no page")
             .next("name both sides with --base and --test, or see the plan with `mulebook weigh --plan`"),
+    )
+}
+
+/// A page is handed on, and its foot says how to get the same again: what is not kept has none.
+pub fn nothing_pending() -> Failure {
+    Failure::usage(
+        Finding::error(
+            "page-of-pending",
+            "a page shows only what is kept, so that anybody gets the same again",
+        )
+        .found("--pending")
+        .next("keep the edits with `mulebook keep`, or see the answer without a page"),
     )
 }
 

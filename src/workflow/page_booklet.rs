@@ -1,6 +1,7 @@
 //! A booklet: the sheets and curves of many pulls, with an index of their parts.
 
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use crate::answer::Booklet;
 use crate::answer::BookletPart;
@@ -43,6 +44,7 @@ pub fn gather(
             commit: sheet.commit.clone(),
             sha256: digest(answer.as_bytes()),
             command: format!("mulebook sheet {} --json", sheet.name),
+            pending: sheet.pending.clone(),
         };
         all.push((BookletTest { sheet, curve, mark }, answer));
     }
@@ -59,7 +61,9 @@ pub fn gather(
         tests.push(test);
         answers.extend_from_slice(answer.as_bytes());
     }
+    let pending: BTreeSet<String> = tests.iter().flat_map(|test| test.mark.pending.iter().cloned()).collect();
     let mark = PageMark {
+        pending: pending.into_iter().collect(),
         book: library.page().name.clone(),
         about: format!("booklet of {} tests", tests.len()),
         commit: library.commit().short(),

@@ -59,6 +59,43 @@ fn a_page_is_never_in_the_way_of_another_and_shows_nothing_that_is_refused() {
 }
 
 #[test]
+fn a_claim_that_is_refused_is_a_page_of_the_refusal() {
+    let bench = Bench::shop();
+    bench
+        .run(&["claim", "careless", "--says", "It gains.", "--base", "0412a-01", "--test", "0412a-02"])
+        .done();
+    for arguments in [["page", "claim", "careless"].as_slice(), &["page", "weigh", "--claim", "careless"]] {
+        let refused = bench.run(&[arguments, &["--out", "page.html"]].concat());
+        assert_eq!(refused.code, 3, "{refused:?}");
+        let page = bench.read("page.html");
+        assert!(page.contains("The comparison is refused") && page.contains("What closes it"));
+        assert!(
+            !page.contains("Nothing that the book knows of") && !page.contains("<svg"),
+            "no verdict, no curve"
+        );
+        std::fs::remove_file(bench.book().join("page.html")).expect("it was written");
+    }
+}
+
+#[test]
+fn a_page_is_of_what_is_kept_and_tells_what_is_not() {
+    let bench = Bench::demo();
+    let sides = ["--base", "0411a-01..03", "--test", "0411a-04..06"];
+    shown!(bench, "of-pending", &[["page", "weigh"].as_slice(), &sides, &["--pending"]].concat());
+    let combos = ["page", "combos", "--rows", "header", "--cols", "intake", "--pending"];
+    assert_eq!(bench.run(&combos).code, 2);
+    let told = "edits that are not kept would change it: builds/b1/build.yaml";
+    assert!(!written(&bench, &["0411a-01"]).contains(told));
+    let build = bench.read("builds/b1/build.yaml");
+    bench.put("book/builds/b1/build.yaml", &format!("{build}\n# seen again\n"));
+    for about in [["0411a-01"].as_slice(), &["0411a-01", "0411a-04"], &["--booklet", "0411a-01"]] {
+        assert!(written(&bench, about).contains(told), "{about:?}");
+    }
+    let weighed = written(&bench, &[["weigh"].as_slice(), &sides].concat());
+    assert!(weighed.contains(told));
+}
+
+#[test]
 fn a_weighing_is_drawn_with_every_repeat_and_its_band() {
     let bench = Bench::demo();
     let sides = ["--base", "0411a-01..03", "0411a-09..10", "--test", "0411a-04..06", "--least", "3 N·m"];

@@ -28,8 +28,13 @@ pub fn claim_standing_page(answer: &ClaimAnswer, mark: &PageMark) -> String {
         @if let Some(note) = &answer.note { p { (plain(note)) } }
         h2 { "What is claimed" }
         (terms(answer))
-        h2 { "What holds it back" }
-        @if held.is_empty() { p { "Nothing that the book knows of." } } @else { div class="unknown" { (list(&held)) } }
+        @if !held.is_empty() {
+            h2 { "What holds it back" }
+            div class="unknown" { (list(&held)) }
+        } @else if answer.is_shown() {
+            h2 { "What holds it back" }
+            p { "Nothing that the book knows of." }
+        }
         h2 { "Written when" }
         (timing(answer))
         @match &answer.weighing {
@@ -37,7 +42,7 @@ pub fn claim_standing_page(answer: &ClaimAnswer, mark: &PageMark) -> String {
             Some(WeighAnswer::Refused(refused)) => {
                 h2 { "The comparison is refused" }
                 p { (plain(&refused.headline)) }
-                (refusal::gaps(refused))
+                (refusal::why(refused))
             },
             _ => p { "No pulls were weighed yet." },
         }

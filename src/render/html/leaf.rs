@@ -27,7 +27,7 @@ const MOST_CONDITIONS: usize = 12;
 const MOST_SETTINGS: usize = 12;
 const MOST_RUN: usize = 6;
 const MOST_FIGURES: usize = 5;
-const MOST_CHANGES: usize = 22;
+const MOST_CHANGES: usize = 19;
 const MOST_OPEN: usize = 5;
 /// Characters of a name and of what is said of it.
 const NAME: usize = 30;
@@ -49,8 +49,16 @@ pub(super) fn test(
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
     about.extend(sheet.pulls.iter().filter(|_| sheet.of == "pull").map(|pull| pull.outcome.clone()));
     let peaks = curve.and_then(|curve| curve.as_ref().ok()).and_then(pull::peak_words);
-    let roles: Vec<(String, String)> =
-        sheet.roles.iter().map(|role| (role.role.title.clone(), said(&role.role))).collect();
+    // Roles that an assembly above fills are told with it, and roles with nothing in them in one line.
+    let own = sheet.roles.iter().filter(|role| !role.within).map(|role| &role.role);
+    let (empty, filled): (Vec<&SheetLine>, Vec<&SheetLine>) =
+        own.partition(|role| role.said.as_ref().is_some_and(|said| said.text == "none"));
+    let mut roles: Vec<(String, String)> =
+        filled.iter().map(|role| (role.title.clone(), said(role))).collect();
+    let empty: Vec<&str> = empty.iter().map(|role| role.title.as_str()).collect();
+    if !empty.is_empty() {
+        roles.insert(roles.len().min(MOST_ROLES - 1), ("none of".to_owned(), empty.join(", ")));
+    }
     let derived: Vec<(String, String)> = sheet
         .derived
         .iter()
@@ -176,7 +184,7 @@ fn pairs(title: &str, pairs: &[(String, String)], most: usize) -> Markup {
                 caption { (title) }
                 tbody { @for (name, said) in pairs.iter().take(most) { tr {
                     th scope="row" { (plain(&shortened(name, NAME))) }
-                    td { (plain(&shortened(said, SAID + NAME))) }
+                    td { (plain(&shortened(said, SENTENCE / 2))) }
                 } } }
             }
             (more(pairs.len(), most))
@@ -292,6 +300,7 @@ fn end(mark: &PageMark, raw: Option<String>) -> Markup {
         p class="small-print" { @for caution in CAUTIONS { (caution) " " } }
         p class="small-print" {
             @if let Some(raw) = raw { "Raw file: " (plain(&raw)) ". " }
+            @if !mark.pending.is_empty() { strong { "Edits that are not kept would change this: " (plain(&shortened(&mark.pending.join(", "), SAID))) ". " } }
             "Commit " (mark.commit) "; SHA-256 of the answer shown: " (mark.sha256) "; " code { (plain(&shortened(&mark.command, SENTENCE))) }
         }
     }

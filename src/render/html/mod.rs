@@ -64,6 +64,7 @@ fn document(mark: &PageMark, headline: &str, kicker: &Markup, body: &Markup) -> 
             header {
                 p class="kicker" { (kicker) }
                 h1 { (plain(headline)) }
+                (pending(mark))
             }
             main { (body) (cautions()) }
             (foot(mark))
@@ -144,6 +145,18 @@ fn shortened(text: &str, most: usize) -> String {
     }
     let kept: String = text.chars().take(most.saturating_sub(1)).collect();
     format!("{kept}\u{2026}")
+}
+
+/// Edits that are not kept, where they would change what the page shows.
+fn pending(mark: &PageMark) -> Markup {
+    html! {
+        @if !mark.pending.is_empty() {
+            p class="unknown" {
+                "Shown as kept at commit " span class="hash" { (mark.commit) } "; edits that are not kept would change it: "
+                (plain(&mark.pending.join(", "))) "."
+            }
+        }
+    }
 }
 
 /// Where a page comes from and how anybody gets the same again.

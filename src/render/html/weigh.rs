@@ -140,7 +140,7 @@ fn levels(
         table {
             thead { tr {
                 th scope="col" class="number" { "rpm" } th scope="col" class="number" { "base, " (unit) }
-                th scope="col" class="number" { "test, " (unit) } th scope="col" class="number" { "single pulls \u{b1}" }
+                th scope="col" class="number" { "test, " (unit) } th scope="col" class="number" { "95 of 100 single pulls, \u{b1}" (unit) }
             } }
             tbody { @for row in rows { tr {
                 th scope="row" class="number" { (row.rpm) }
@@ -183,13 +183,15 @@ pub(super) fn band(weighed: &Weighed) -> Markup {
             format!("{} rpm: {:+.2} {} ({lower:+.2} to {upper:+.2})", row.rpm, row.alone.value, weighed.unit)
         })
     });
+    let basis = if band.simultaneous { "all speeds at once" } else { "each speed alone" };
     html! {
         h2 { "Test less base over speed" }
         (band_words(band, weighed))
         (with_table(drawn, &format!("The difference at each speed as a table, {}", weighed.unit), &html! {
             table {
                 thead { tr {
-                    @for head in ["rpm", "base", "test", "gain", "lower", "upper"] { th scope="col" class="number" { (head) } }
+                    @for head in ["rpm", "base", "test", "gain"] { th scope="col" class="number" { (head) } }
+                    @for end in ["lower", "upper"] { th scope="col" class="number" { (end) " 95 %, " (basis) } }
                 } }
                 tbody { @for row in &band.rows {
                     @let (lower, upper) = limits(row);

@@ -18,12 +18,10 @@ pub(super) fn figures(weighed: &Weighed) -> Markup {
         number.map_or_else(
             || "cannot be told".to_owned(),
             |number| {
-                let value = if sign {
-                    format!("{:+.digits$}", number.value)
-                } else {
-                    format!("{:.digits$}", number.value)
+                let told = |value: f64| {
+                    if sign { format!("{value:+.digits$}") } else { format!("{value:.digits$}") }
                 };
-                format!("{value} ({:.digits$} to {:.digits$})", number.lower, number.upper)
+                format!("{} ({} to {})", told(number.value), told(number.lower), told(number.upper))
             },
         )
     };
@@ -141,7 +139,10 @@ pub(super) fn made_of(weighed: &Weighed) -> Markup {
                         th scope="row" { (line.what) }
                         td class="number" { (format!("{:.2}", line.standard_deviation)) }
                         td class="number" { (format!("{:.1}", line.degrees_of_freedom)) }
-                        td { details { summary { (weigh::counted(line.pulls.len(), "pull")) } (plain(&line.pulls.join(", "))) } }
+                        td {
+                            details { summary { (weigh::counted(line.pulls.len(), "pull")) } (plain(&line.pulls.join(", "))) }
+                            @if line.from_book > 0 { span class="known" { (line.from_book) " of them from other pulls of this engine in this cell" } }
+                        }
                     } } }
                 }
             }))
