@@ -72,6 +72,56 @@ AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f key\n",
     "ca cert-authority ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f\n",
     "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIAABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f\n",
 ];
+const MANIFESTS: &[&str] = &[
+    "part: h2\nkind: cylinder-head\nserial: \"0417\"\nwhere: {sold: 2026-08-01}\nstates:\n  - state: a\n    since: 2026-03-02\n    \
+figures:\n      chamber-volume: {measured: 48.1 48.0 \u{b1}0.2 cc, with: burette-1, by: mk, taken: 2026-03-03}\n  - state: b\n    since: \
+2026-04-11\n    work:\n      - {op: mill-deck, cut: 0.40 mm, by: mk}\n    figures: {}\n",
+    "build: b1\nengine: mule-1\nsince: 2026-04-10\nparts: {short-block: mule-1/a, cylinder-head: h2/a, spacer: none}\nsettings:\n  \
+ignition-timing: {measured: 31 deg BTDC, at: 6000 rpm, with: lamp-1, by: mk, taken: 2026-04-10}\n",
+    "pull: 0411a-07\nbuild: b1\nsession: 0411a\norder: 7\nat: 2026-04-12T15:20:00+02:00\noutcome: kept\nconditions:\n  air-temperature: \
+{measured: 21.4 degC, by: mk, taken: 2026-04-12}\ncorrection: observed\nraw:\n  - {file: \"x.csv\", sha256: \
+\"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad\", bytes: 3, columns: c-1}\n",
+    "session: 0411a\ncell: tower\nengine: mule-1\non: 2026-04-11\n",
+    "cell: tower\nfigures: {altitude: {listed: 320 m, source: \"map\"}}\n",
+    "instrument: burette-1\nname: \"50 cc burette\"\n",
+    "people:\n  mk: {name: \"Mara Kessel\"}\n",
+    "format: 1\nname: \"small\"\nzone: \"+02:00\"\nraw-limit: 10 MB\ndocumented: [\"role:ignition\"]\n",
+];
+const SCHEMAS: &[&str] = &[
+    include_str!("../schema/spacer.json"),
+    "{\"$schema\":\"https://json-schema.org/draft/2020-12/schema\",\"title\":\"x\",\"x-version\":1,\"type\":\"object\",\"properties\":{}}",
+];
+/// Which of a repository's files, as the target counts them, and what stands there.
+const FOREIGN: &[(u8, &str)] = &[
+    (
+        0,
+        "tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nparent 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nauthor A <a@x> 1700000000 +0100\n\
+committer A <a@x> 1700000000 +0100\n\nx\n",
+    ),
+    (
+        0,
+        "tree 4b825dc642cb6eb9a060e54bf8d69288fbee4904\nauthor A <a@x> 1 +0000\ncommitter A <a@x> 1 +0000\ngpgsig x\n y\n\nx\n",
+    ),
+    (
+        1,
+        "100644 a.yaml\0aaaaaaaaaaaaaaaaaaaa40000 b\0bbbbbbbbbbbbbbbbbbbb120000 c\0cccccccccccccccccccc160000 d\0dddddddddddddddddddd",
+    ),
+    (1, "100644 ..\0aaaaaaaaaaaaaaaaaaaa40000 .git\0bbbbbbbbbbbbbbbbbbbb"),
+    (2, "x\u{1}\0\0\0"),
+    (3, "DIRC\0\0\0\u{2}\0\0\0\0xxxxxxxxxxxxxxxxxxxx"),
+    (
+        4,
+        "# pack-refs with: peeled fully-peeled sorted \n4b825dc642cb6eb9a060e54bf8d69288fbee4904 refs/heads/main\n^4b825dc642cb6eb9a060e54bf8d69288fbee4904\n",
+    ),
+    (5, "ref: refs/heads/main\n"),
+    (5, "4b825dc642cb6eb9a060e54bf8d69288fbee4904\n"),
+    (
+        6,
+        "[core]\n\trepositoryformatversion = 0\n\tbare = false\n[extensions]\n\tworktreeConfig = true\n[include]\n\tpath = x\n",
+    ),
+    (7, "4b825dc642cb6eb9a060e54bf8d69288fbee4904\n"),
+    (7, "ref: refs/heads/side\n"),
+];
 const SHEET_XML: &str = "<worksheet xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\"><sheetData>\
 <row r=\"1\"><c r=\"A1\" t=\"inlineStr\"><is><t>RPM</t></is></c><c r=\"B1\" t=\"inlineStr\"><is><t>Torque (Nm)</t></is></c></row>\
 <row r=\"2\"><c r=\"A2\"><v>3000</v></c><c r=\"B2\"><v>61.2</v></c></row><row r=\"3\"><c r=\"A3\"><v>3250</v></c><c r=\"B3\" t=\"e\">\
@@ -115,6 +165,9 @@ pub(crate) fn seeds(target: &str, corpus: &Path) -> std::io::Result<Vec<Vec<u8>>
         "history" => all(HISTORIES),
         "receipt" => all(RECEIPTS),
         "signers" => all(SIGNERS),
+        "manifest" => all(MANIFESTS),
+        "book-schema" => all(SCHEMAS),
+        "foreign-book" => FOREIGN.iter().map(|(which, text)| [&[*which], text.as_bytes()].concat()).collect(),
         _ => files(corpus, &["csv", "txt"])?.into_iter().map(|file| file.1).collect(),
     })
 }

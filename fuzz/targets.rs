@@ -3,6 +3,9 @@
 //! `tests/raw_fuzz.rs` runs them on mutants of the corpus in every `cargo test`; `fuzz/run` lets a fuzzer guide itself by
 //! coverage. Each says whether the bytes were read as what the target reads.
 
+#[path = "books.rs"]
+mod books;
+
 use std::io::Cursor;
 use std::io::Write;
 use std::sync::OnceLock;
@@ -49,6 +52,9 @@ pub(crate) const TARGETS: &[Target] = &[
     Target { name: "history", run: history },
     Target { name: "receipt", run: receipt },
     Target { name: "signers", run: signers },
+    Target { name: "manifest", run: books::manifest },
+    Target { name: "book-schema", run: books::book_schema },
+    Target { name: "foreign-book", run: books::foreign_book },
 ];
 
 /// Stands between a columns record and the file that it is to read.

@@ -1,4 +1,4 @@
-//! Every reader against broken input: no panic, no hang, memory bounded, and nothing read that was not there.
+//! Every reader, of raw files, records, schemas and git's own files, against broken input: no panic, no hang, memory bounded, and nothing read that was not there.
 //!
 //! The targets are those of `fuzz/targets.rs`, which `fuzz/run` gives to a fuzzer guided by coverage. Here their seeds are
 //! mutated by bytes, lines and words from a fixed seed, so a run can be made again. The short run is part of `cargo test`;
@@ -66,10 +66,13 @@ const BOUNDS: &[Bound] = &[
     bound("history", 300, 2, 8),
     bound("receipt", 300, 2, 8),
     bound("signers", 300, 2, 8),
+    bound("manifest", 500, 5, 8),
+    bound("book-schema", 60, 1, 32),
+    bound("foreign-book", 150, 5, 32),
 ];
 
 /// Words at which readers turn off.
-const WORDS: [&str; 64] = [
+const WORDS: [&str; 72] = [
     ",",
     ";",
     "\t",
@@ -134,6 +137,14 @@ const WORDS: [&str; 64] = [
     "t=\"s\"",
     "\u{b1}",
     "/",
+    "tree ",
+    "100644 ",
+    "40000 ..\0",
+    "ref: ",
+    "{measured: ",
+    "states:\n",
+    "\"$ref\":\"#\",",
+    "\"pattern\":\"(a*)*$\",",
 ];
 
 /// A small generator of random numbers (SplitMix64, Steele, Lea and Flood 2014), so that a run can be made again.
@@ -283,6 +294,9 @@ targets! {
     history "history",
     receipt "receipt",
     signers "signers",
+    manifest "manifest",
+    book_schema "book-schema",
+    foreign_book "foreign-book",
 }
 
 #[cfg(feature = "parquet")]

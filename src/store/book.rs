@@ -115,6 +115,7 @@ impl Book {
             "core.useReplaceRefs=false",
             "core.fsmonitor=false",
             "core.hooksPath=/dev/null",
+            "core.excludesFile=/dev/null",
             // Made from the objects, and not to be believed before them.
             "core.commitGraph=false",
             "core.multiPackIndex=false",

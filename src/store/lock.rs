@@ -4,6 +4,7 @@
 //! ended. What the holder wrote down beside it is only for people to read.
 
 use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::Write;
 use std::path::Path;
 use std::time::Duration;
 
@@ -44,13 +45,14 @@ impl Drop for Lock {
 pub(super) fn take(folder: &Path, holder: &LockHolder, wait: Duration) -> Result<Lock, Error> {
     let path = folder.join("lock");
     let note = folder.join("holder");
-    let file = OpenOptions::new()
-        .read(true)
-        .write(true)
-        .create(true)
-        .truncate(false)
-        .open(&path)
-        .map_err(Error::io("open", &path))?;
+    let mut options = OpenOptions::new();
+    options.read(true).write(true).create(true).truncate(false);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::OpenOptionsExt;
+        options.mode(0o644);
+    }
+    let file = options.open(&path).map_err(Error::io("open", &path))?;
     let mut left = wait;
     loop {
         match file.try_lock() {
@@ -66,7 +68,8 @@ pub(super) fn take(folder: &Path, holder: &LockHolder, wait: Duration) -> Result
     }
     // Only for people, so neither synced nor a reason to stop.
     let _ = sync::remove(&note);
-    let _ = fs::write(&note, format!("{}\n{}\n{}\n", holder.process, holder.since, holder.command));
+    let text = format!("{}\n{}\n{}\n", holder.process, holder.since, holder.command);
+    let _ = sync::create(&note, sync::Mode::Record).map(|mut file| file.write_all(text.as_bytes()));
     Ok(Lock { file })
 }
 

@@ -122,6 +122,7 @@ impl Gate<'_> {
         let Some(bytes) = self.library.read(path)? else {
             return self.removed(path, &sort);
         };
+        self.refuse_twin(path)?;
         let root = match crate::manifest::yaml::read(path, &bytes) {
             Ok(root) => root,
             Err(finding) => {

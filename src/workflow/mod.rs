@@ -43,7 +43,7 @@ mod flow_points;
 mod flow_ports;
 mod gate;
 mod gate_claim;
-mod gate_raw;
+mod gate_files;
 mod gather;
 mod grounds;
 mod history;

@@ -17,6 +17,7 @@ const NOT_MET: &[(&str, &str)] = &[
     ("file-of-no-record", "tests/dossier.rs"),
     ("commit-signer-unlisted", "tests/dossier.rs"),
     ("history-tip", "tests/dossier.rs, tests/evidence_hostile.rs"),
+    ("name-twin", "tests/durability/disks.rs"),
     ("not-text", "a list of signers or of receipts that is no text at all"),
     ("not-read", "a disk that fails while a list of signers is read"),
     ("not-recomputable", "a fault of the program: what was gathered does not give the book's own figures"),

@@ -1,4 +1,5 @@
-//! What the gate asks of raw files: that they are here, and that nobody edits or removes one.
+//! What the gate asks of files as files: of raw files that they are here and that nobody edits or removes one, of records
+//! that every system can keep them apart.
 
 use crate::finding::Finding;
 use crate::finding::Place;
@@ -8,6 +9,8 @@ use crate::store::RawPlace;
 use crate::store::digest;
 use crate::workflow::Failure;
 use crate::workflow::gate::Gate;
+use crate::workflow::gate::Sort;
+use crate::workflow::gate::sort_of;
 
 impl Gate<'_> {
     /// The raw files that a record names, with their columns records.
@@ -51,6 +54,29 @@ impl Gate<'_> {
                         "`mulebook mend` puts it back as it was kept; a changed file is taken in as another",
                     ),
             );
+        }
+        Ok(())
+    }
+
+    /// Some file systems take names that differ by case alone for one name: the second would lie over the first. Pulls
+    /// are named by their session, and not looked through each time.
+    pub(super) fn refuse_twin(&mut self, path: &str) -> Result<(), Failure> {
+        if matches!(sort_of(path), Sort::Pull(_)) {
+            return Ok(());
+        }
+        let mut folder = String::new();
+        for name in path.split('/') {
+            let same = |other: &String| other != name && other.to_lowercase() == name.to_lowercase();
+            let twin = self.library.names(&folder)?.into_iter().find(same);
+            if let Some(twin) = twin {
+                self.findings.push(
+                    Finding::error("name-twin", "this name differs from another by case alone")
+                        .at(Place::file(path))
+                        .found(format!("`{name}` beside `{twin}`"))
+                        .next("choose another name: on some systems the two are one file"),
+                );
+            }
+            folder = if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") };
         }
         Ok(())
     }
