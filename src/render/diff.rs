@@ -297,10 +297,11 @@ fn table(page: &mut Page, curves: &Curves, base: &str, test: &str) {
         );
     }
     let torque: Vec<Row> =
-        curves.rows.iter().map(|row| (row.rpm, row.base_torque, row.test_torque)).collect();
-    plot_text::curves(page, "torque", &curves.torque_unit, &torque);
-    let power: Vec<Row> = curves.rows.iter().map(|row| (row.rpm, row.base_power, row.test_power)).collect();
-    plot_text::curves(page, "power", &curves.power_unit, &power);
+        curves.rows.iter().map(|row| (f64::from(row.rpm), row.base_torque, row.test_torque)).collect();
+    plot_text::curves(page, &format!("torque, {}, over rpm", curves.torque_unit), &torque);
+    let power: Vec<Row> =
+        curves.rows.iter().map(|row| (f64::from(row.rpm), row.base_power, row.test_power)).collect();
+    plot_text::curves(page, &format!("power, {}, over rpm", curves.power_unit), &power);
     for cut in &curves.cut {
         page.line(0, Tone::Faint, cut);
     }

@@ -21,6 +21,8 @@ use crate::render::entry::taken_in;
 use crate::render::gaps::pending;
 use crate::render::gaps::short_gaps;
 use crate::render::page::Tone;
+use crate::render::plot_text;
+use crate::render::plot_text::Row;
 use crate::render::sheet::item;
 
 /// Flow sheets entered.
@@ -102,6 +104,8 @@ fn comparison(page: &mut Page, compared: &FlowCompared) {
             );
         }
     }
+    let drawn: Vec<Row> = compared.rows.iter().map(|row| (row.lift_mm, row.base, row.test)).collect();
+    plot_text::curves(page, &format!("flow, {}, over lift in mm", compared.flow_unit), &drawn);
     if let Some(why) = &compared.no_rows {
         page.gap();
         page.line(0, Tone::Plain, &format!("Not side by side: {why}."));
@@ -204,9 +208,9 @@ fn by_lift(page: &mut Page, meaning: &FlowMeaning, pressure: &str) {
         return;
     }
     let unit = meaning.lifts.iter().find_map(|lift| Some(find(lift, "flow-at-pressure")?.unit));
+    let unit = unit.unwrap_or_default();
     page.heading(&format!(
-        "By lift: flow in {} at {pressure}, less leakage and by the plate; Cd without compressibility",
-        unit.unwrap_or_default()
+        "By lift: flow in {unit} at {pressure}, less leakage and by the plate; Cd without compressibility"
     ));
     let mut heads = format!("{:>9}", "lift, mm");
     columns.iter().for_each(|(_, title, width)| heads.push_str(&format!("{title:>width$}")));
@@ -219,6 +223,9 @@ fn by_lift(page: &mut Page, meaning: &FlowMeaning, pressure: &str) {
         }
         page.verbatim(0, Tone::Plain, &text);
     }
+    let flow = |lift: &FlowLift| find(lift, "flow-at-pressure").map(|flow| flow.value);
+    let drawn: Vec<Row> = meaning.lifts.iter().map(|lift| (lift.lift_mm, flow(lift), None)).collect();
+    plot_text::curves(page, &format!("flow, {unit}, over lift in mm"), &drawn);
     for figure in
         meaning.lifts.iter().flat_map(|lift| &lift.figures).filter(|figure| !figure.beyond.is_empty())
     {

@@ -16,8 +16,8 @@ const WIDEST: usize = 66;
 const NARROWEST_BAR: usize = 16;
 const WIDEST_BAR: usize = 44;
 
-/// One place of two curves.
-pub(super) type Row = (u32, Option<f64>, Option<f64>);
+/// One place of two curves: where, the base there, the test there.
+pub(super) type Row = (f64, Option<f64>, Option<f64>);
 
 /// The characters of a plot.
 struct Pen {
@@ -80,8 +80,9 @@ fn range(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
     })
 }
 
-/// Two curves over speed, with a line that says which is which.
-pub(super) fn curves(page: &mut Page, name: &str, unit: &str, rows: &[Row]) {
+/// Two curves, with a line that says which is which; `name` has the unit and what they are drawn over. A test that is
+/// nowhere is no second curve.
+pub(super) fn curves(page: &mut Page, name: &str, rows: &[Row]) {
     let look = page.look();
     let Some(pen) = pen(look) else { return };
     let Some((low, high)) = range(rows.iter().flat_map(|(_, base, test)| [*base, *test]).flatten()) else {
@@ -90,8 +91,8 @@ pub(super) fn curves(page: &mut Page, name: &str, unit: &str, rows: &[Row]) {
     let (Some((first, ..)), Some((last, ..))) = (rows.first(), rows.last()) else { return };
     let width = look.width.saturating_sub(LEFT + 4).min(WIDEST);
     let mut cells = vec![vec![' '; width]; HEIGHT];
-    for (rpm, base, test) in rows {
-        let x = place(f64::from(*rpm), f64::from(*first), f64::from(*last), width);
+    for (at, base, test) in rows {
+        let x = place(*at, *first, *last, width);
         for (value, mark, other) in [(base, pen.base, pen.test), (test, pen.test, pen.base)] {
             let Some(value) = value.filter(|value| value.is_finite()) else { continue };
             let cell = &mut cells[HEIGHT - 1 - place(value, low, high, HEIGHT)][x];
@@ -99,11 +100,12 @@ pub(super) fn curves(page: &mut Page, name: &str, unit: &str, rows: &[Row]) {
         }
     }
     page.gap();
-    page.line(
-        2,
-        Tone::Plain,
-        &format!("{name}, {unit}, over rpm: {} base, {} test, {} both", pen.base, pen.test, pen.both),
-    );
+    let which = if rows.iter().any(|(_, _, test)| test.is_some()) {
+        format!(": {} base, {} test, {} both", pen.base, pen.test, pen.both)
+    } else {
+        String::new()
+    };
+    page.line(2, Tone::Plain, &format!("{name}{which}"));
     for (index, line) in cells.iter().enumerate() {
         let number = match index {
             0 => format!("{high:.1}"),
@@ -189,17 +191,18 @@ mod tests {
 
     fn drawn(look: Look, rows: &[Row]) -> String {
         let mut page = Page::new(look);
-        curves(&mut page, "torque", "N", rows);
+        curves(&mut page, "torque, N·m, over rpm", rows);
         page.finish()
     }
 
     #[test]
     fn ascii_is_all_that_a_plain_terminal_gets() {
-        let rows: Vec<Row> =
-            (0..20).map(|n| (3000 + n * 100, Some(f64::from(n)), Some(f64::from(20 - n)))).collect();
+        let rows: Vec<Row> = (0..20)
+            .map(|n| (f64::from(3000 + n * 100), Some(f64::from(n)), Some(f64::from(20 - n))))
+            .collect();
         let look = Look { colour: false, width: 60, plots: Some(Letters::Ascii) };
         let text = drawn(look, &rows);
-        assert!(text.is_ascii(), "{text}");
+        assert!(text.replace('\u{b7}', "").is_ascii(), "{text}");
         assert!(text.contains('o') && text.contains('x'));
         let bars = Bars::beside(look, 20, [(-1.0, 2.0)].into_iter()).expect("room");
         assert!(bars.draw(-1.0, 0.5, 2.0).is_ascii() && bars.head().is_ascii());
@@ -214,7 +217,7 @@ mod tests {
             values in proptest::collection::vec((proptest::option::of(-1e9f64..1e9), proptest::option::of(-1e9f64..1e9)), 0..60),
             width in 40usize..120,
         ) {
-            let rows: Vec<Row> = values.iter().zip(0u32..).map(|((a, b), n)| (n * 100, *a, *b)).collect();
+            let rows: Vec<Row> = values.iter().zip(0u32..).map(|((a, b), n)| (f64::from(n * 100), *a, *b)).collect();
             let look = Look { colour: false, width, plots: Some(Letters::Unicode) };
             // Numbers wider than the margin may reach out; those of torque and power do not.
             let small: Vec<Row> = rows.iter().map(|(n, a, b)| (*n, a.map(|a| a / 1e6), b.map(|b| b / 1e6))).collect();

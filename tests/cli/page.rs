@@ -138,3 +138,21 @@ fn nothing_in_a_record_breaks_a_page() {
     assert_eq!(page.matches("</style>").count(), 1);
     assert!(page.contains("&lt;script&gt;alert(1)") && !page.contains('\u{202e}'));
 }
+
+#[test]
+fn ten_thousand_rows_are_a_page_like_any_other() {
+    let bench = Bench::demo();
+    let mut typed = String::from("lift mm  flow cfm\n");
+    for row in 1..=10_000 {
+        let lift = f64::from(row) / 1000.0;
+        typed.push_str(&format!("{lift:.3} {:.2}\n", 150.0 * lift / (3.0 + lift)));
+    }
+    let conditions =
+        ["test-pressure=28 inH2O", "bore-fixture=86 mm", "entry=radius plate", "correction=as-read"];
+    let mut entry = vec!["flow", "-", "--part", "h2/a", "--port", "inlet:1", "--with", "rule-1"];
+    entry.extend(conditions.iter().flat_map(|condition| ["--set", condition]));
+    bench.run_with(&entry, &typed).done();
+    let page = written(&bench, &["h2a-in1-1"]);
+    assert!(page.matches("<tr>").count() > 10_000, "every row is there");
+    assert!(page.contains("<figure") && page.len() < 2_000_000, "{} bytes", page.len());
+}
