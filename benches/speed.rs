@@ -159,6 +159,7 @@ fn side(name: &str, kinds: &Kinds) -> Result<Side, Trouble> {
         channels: BTreeSet::new(),
         refit_after: None,
         wear: BTreeMap::new(),
+        doubts: mulebook::check::ChannelDoubts::default(),
     })
 }
 

@@ -10,6 +10,7 @@ use chrono::DateTime;
 use mulebook::render;
 use mulebook::store::Author;
 use mulebook::store::Book;
+use mulebook::workflow::AsOf;
 use mulebook::workflow::Context;
 use mulebook::workflow::Library;
 use mulebook::workflow::compare;
@@ -71,7 +72,7 @@ fn diff(book: &Book, base: &str, test: &str, pending: bool) -> String {
         subject: Some("header".to_owned()),
         correct_to: None,
         step_rpm: 500,
-        pending,
+        as_of: if pending { AsOf::Pending } else { AsOf::Present },
     };
     render::json("diff", &compare::diff(book, &request).expect("an answer"))
 }

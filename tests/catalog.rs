@@ -14,6 +14,7 @@ use std::sync::OnceLock;
 use chrono::DateTime;
 use mulebook::store::Author;
 use mulebook::store::Book;
+use mulebook::workflow::AsOf;
 use mulebook::workflow::Context;
 use mulebook::workflow::catalog;
 use mulebook::workflow::demo;
@@ -74,6 +75,7 @@ fn asked(sort: Sort, with: &[&str], conditions: &[&str]) -> FindRequest {
         session: None,
         cell: None,
         kind: None,
+        as_of: AsOf::Present,
     }
 }
 
@@ -127,7 +129,7 @@ const LIVES: [(&str, Option<&str>); 12] = [
 fn answers(path: &Path, from: From) -> Vec<String> {
     let book = Book::discover(path).expect("a book");
     let lives = LIVES.map(|(about, figure)| {
-        format!("{about} {figure:?}\n{:#?}", trail::trail_in(&book, about, figure, from))
+        format!("{about} {figure:?}\n{:#?}", trail::trail_in(&book, about, figure, &AsOf::Present, from))
     });
     questions()
         .into_iter()

@@ -31,6 +31,8 @@ mod demo;
 mod diff;
 #[path = "cli/dossier.rs"]
 mod dossier;
+#[path = "cli/doubt.rs"]
+mod doubt;
 #[path = "cli/find.rs"]
 mod find;
 #[path = "cli/flow.rs"]

@@ -419,6 +419,7 @@ fn a_channel_documents_a_condition_and_says_what_is_not_known_of_it() {
         text: "100.00 kPa".to_owned(),
         place: String::new(),
         instrument: None,
+        offset_si: None,
     };
     side.channel_means.insert("barometer".to_owned(), mean.clone());
     let dry = book.figure(&side, "dry-air-pressure");

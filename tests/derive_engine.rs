@@ -300,6 +300,7 @@ fn mean(kind: QuantityKind, value: f64, unit: &str) -> ChannelMean {
         text: format!("{value} {unit}"),
         place: String::new(),
         instrument: None,
+        offset_si: None,
     }
 }
 

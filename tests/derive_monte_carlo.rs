@@ -194,6 +194,7 @@ fn channel(kind: QuantityKind, mean_si: f64, word: &str) -> ChannelMean {
         text: String::new(),
         place: String::new(),
         instrument: Some(format!("of-{word}")),
+        offset_si: None,
     }
 }
 

@@ -68,7 +68,7 @@ fn another_reader_and_another_validator_agree() {
     let raw = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/raw");
     let file = |name: &str| raw.join(name).to_string_lossy().into_owned();
     let (again, fixture) = (file("tarnbeck-0411-01.csv"), file("quillo-0509-b7.csv"));
-    let commands: [(&str, &[&str]); 28] = [
+    let commands: [(&str, &[&str]); 30] = [
         ("diff-refused", &["diff", "0411a-01", "unassigned"]),
         ("diff-compared", &["diff", "0411a-01", "0418a-05"]),
         ("diff-corrected", &["diff", "0411a-01", "0509a-01", "--correct-to", "iso-1585"]),
@@ -127,6 +127,11 @@ fn another_reader_and_another_validator_agree() {
         ("dossier", &["dossier", "stepped-header", "--out", "../d.zip"]),
         ("verify-unsigned", &["verify", "../d.zip", "--signers", "people.yaml"]),
         ("weigh-claim", &["weigh", "--claim", "stepped-header"]),
+        ("then-and-now", &["sheet", "0418a-05", "--known-on", "2026-04-20", "--then-and-now"]),
+        (
+            "doubt",
+            &["doubt", "burette-1", "--offset", "-0.4 ±0.1 cc", "--because", "reads high: \"weighed\" #1"],
+        ),
         ("error", &["measure", "h1/b", "chamber-volume", "48,1 cc"]),
         ("audit", &["audit"]),
         ("mend", &["mend"]),

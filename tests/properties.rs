@@ -109,7 +109,7 @@ fn figures() -> impl Strategy<Value = Figure> {
             .map(|(index, (on, doubted, corrects))| {
                 let mut entry = measured(&format!("{index}"), on);
                 entry.doubted =
-                    doubted.then(|| Doubted { because: "plate leaked".to_owned(), by: None, on: None });
+                    doubted.then(|| Doubted { because: "plate leaked".to_owned(), ..Doubted::default() });
                 entry.corrects = corrects.filter(|corrects| *corrects >= 1 && *corrects <= index);
                 entry
             })
@@ -432,6 +432,7 @@ fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>)
         channels: BTreeSet::new(),
         refit_after: None,
         wear: BTreeMap::new(),
+        doubts: mulebook::check::ChannelDoubts::default(),
     }
 }
 

@@ -9,6 +9,7 @@ use mulebook::manifest::Schemas;
 use mulebook::record::Course;
 use mulebook::record::Demand;
 use mulebook::record::FieldSpec;
+use mulebook::record::FitSpec;
 use mulebook::record::Holds;
 use mulebook::record::Kinds;
 use mulebook::record::Voids;
@@ -42,6 +43,7 @@ manifest's first line, and the program, through annotations:
 | `x-voided-by` | a figure | the work that can change it |
 | `x-work`, `x-voids` | a part kind | its work, what each asks for, and the fits and settings it changes in the builds that use the part |
 | `x-refit` | the build | what taking apart and putting together disturbs |
+| `x-alarms` | a pair of roles | rules that must hold before the two are bolted together: `of` less each of `less` is held against `at-least` and `at-most`, or a word against `not`; `size` takes it without its sign; `settled-by` names fits that show that the two were tried on each other. An operand is `ROLE.FIGURE`, `PAIR.FIT`, a setting, `derived:NAME`, or `worked:ROLE.OP.DETAIL` for all that such work has taken off; `says` what is wrong, `source` where the limit is from |
 | `x-range` | a field | what is plausible; outside is a doubt, not an error |
 | `x-alias` | a field or role | how else the trade spells it |
 | `x-channel` | a condition | the channel of a raw file that documents it |
@@ -83,6 +85,7 @@ fn page(kinds: &Kinds) -> String {
     section(&mut out, "Settings of a build", &kinds.settings);
     for fit in &kinds.fits {
         section(&mut out, &format!("Fits: {}", fit.pair.replace('+', " and ")), &fit.fields);
+        alarms(&mut out, fit);
     }
     let _ = writeln!(out, "\nA refit disturbs: {}.", voids(&kinds.refit_voids));
     section(&mut out, "Conditions of a pull", &kinds.conditions);
@@ -184,6 +187,27 @@ fn section(out: &mut String, title: &str, fields: &[FieldSpec]) {
         row(
             out,
             &[&code(&field.name), &field.title, &holds, &demand(&field.demand), &field.voided_by.join(", ")],
+        );
+    }
+}
+
+/// The rules of a pair, shown by `build`, `keep`, `sheet` and `gaps`.
+fn alarms(out: &mut String, fit: &FitSpec) {
+    if fit.alarms.is_empty() {
+        return;
+    }
+    out.push_str("\n| alarm before bolting on | looks at | limit | source |\n|---|---|---|---|\n");
+    for alarm in &fit.alarms {
+        let less: String = alarm.less.iter().map(|path| format!(" less {}", code(path))).collect();
+        let size = if alarm.size { ", either way" } else { "" };
+        let mut limit: Vec<String> = Vec::new();
+        limit.extend(alarm.at_least.iter().map(|text| format!("at least {text}")));
+        limit.extend(alarm.at_most.iter().map(|text| format!("at most {text}")));
+        limit.extend((!alarm.not.is_empty()).then(|| format!("not {}", alarm.not.join(", not "))));
+        let looks = format!("{}{less}{size}", code(&alarm.of));
+        row(
+            out,
+            &[&format!("{} ({})", code(&alarm.name), alarm.says), &looks, &limit.join(", "), &alarm.source],
         );
     }
 }

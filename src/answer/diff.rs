@@ -74,6 +74,9 @@ pub struct SideLine {
     /// When it was taken.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taken: Option<String>,
+    /// Under which circumstance it holds (`6000 rpm`, `cold`).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at: Option<String>,
     /// Its source, reason or basis.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
@@ -94,6 +97,7 @@ impl From<&Shown> for SideLine {
             with: shown.with.clone(),
             by: shown.by.clone(),
             taken: shown.taken.clone(),
+            at: shown.at.clone(),
             source: shown.source.clone(),
             afterwards: shown.afterwards,
             carried_over: shown.carried_over,

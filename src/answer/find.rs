@@ -45,6 +45,8 @@ pub struct FindAnswer {
     pub rows: Vec<FindRow>,
     /// Records that may belong among them: nobody wrote down what was asked.
     pub untold: Vec<FindUntold>,
+    /// Those among the rows that rest on something that proved doubtful.
+    pub doubted: Vec<String>,
     /// Files with edits that are not kept and would change the answer.
     pub pending: Vec<String>,
     /// The commit that was answered from.

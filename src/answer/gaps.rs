@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::answer::AlarmLine;
 use crate::answer::BarsLine;
 use crate::check::Close;
 use crate::check::Gap;
@@ -56,6 +57,7 @@ pub(super) fn why_words(why: &Why) -> String {
             format!("{was} stood here, but {work} ({state}) can have changed it")
         }
         Why::Refit { was } => format!("{was} stood here, but the parts were apart since"),
+        Why::Doubted { was, because } => format!("{was} stood here, but it is in doubt: {because}"),
         Why::OtherPart { role } => format!("the build's figure speaks of another {role}"),
         Why::NoInstrument { was } => format!("{was} was measured, nobody says with what"),
         Why::Needs { was, record, field } => {
@@ -100,6 +102,10 @@ pub struct GapsAnswer {
     pub weak: Vec<WeakLine>,
     /// Figures that cannot all be right, a sentence each.
     pub contradictions: Vec<String>,
+    /// The rules between neighbouring parts, looked at.
+    pub alarms: Vec<AlarmLine>,
+    /// What proved doubtful, a line each.
+    pub doubts: Vec<String>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

@@ -3,17 +3,21 @@
 //! In: values of the rooms below. Out: plain structs that `render` shows as text or JSON; `schema/answers/` describes
 //! each shape. Nothing is computed here beyond putting values into words.
 
+mod alarm;
 mod audit;
+mod baseline;
 mod claim;
 mod combos;
 mod demo;
 mod derived;
 mod diff;
 mod dossier;
+mod doubt;
 mod entry;
 mod find;
 mod flow;
 mod gaps;
+mod known;
 mod look;
 mod mend;
 mod page;
@@ -21,6 +25,7 @@ mod page_booklet;
 mod page_curves;
 mod refused_pairs;
 mod sheet;
+mod sheet_repeat;
 mod table;
 mod trail;
 mod verify;
@@ -30,8 +35,15 @@ mod weigh_figures;
 mod weigh_plan;
 mod weigh_rests;
 
+pub use alarm::AlarmFigure;
+pub use alarm::AlarmLine;
 pub use audit::AuditAnswer;
 pub use audit::TouchedLine;
+pub use baseline::BaselineAnswer;
+pub use baseline::BaselineTrend;
+pub use baseline::BaselineUnit;
+pub use baseline::HealthFigure;
+pub use baseline::HealthReading;
 pub use claim::ClaimAnswer;
 pub use claim::ClaimMended;
 pub use claim::ClaimTerm;
@@ -74,6 +86,9 @@ pub use dossier::KeptBackLine;
 pub use dossier::PullUseLine;
 pub use dossier::ReceiptAnswer;
 pub use dossier::RunGapLine;
+pub use doubt::DoubtAnswer;
+pub use doubt::DoubtComparison;
+pub use doubt::DoubtRests;
 pub use entry::Entered;
 pub use entry::EvidenceLine;
 pub use entry::PullEntered;
@@ -97,6 +112,7 @@ pub use flow::FlowSheetAnswer;
 pub use gaps::GapLine;
 pub use gaps::GapsAnswer;
 pub use gaps::WeakLine;
+pub use known::KnownLine;
 pub use look::ChannelLine;
 pub use look::LookAnswer;
 pub use look::SegmentLine;
@@ -118,6 +134,7 @@ pub use page_curves::WeighedPage;
 pub use refused_pairs::NamedPull;
 pub use refused_pairs::RefusedPairs;
 pub use refused_pairs::SharedGap;
+pub use sheet::HashCheck;
 pub use sheet::SheetAnswer;
 pub use sheet::SheetFile;
 pub use sheet::SheetLine;
@@ -125,6 +142,13 @@ pub use sheet::SheetPart;
 pub use sheet::SheetPull;
 pub use sheet::SheetRoleLine;
 pub use sheet::SheetSpeed;
+pub use sheet_repeat::InstrumentUse;
+pub use sheet_repeat::Learned;
+pub use sheet_repeat::LearnedLine;
+pub use sheet_repeat::LearnedWords;
+pub use sheet_repeat::RepeatLine;
+pub use sheet_repeat::RepeatStatus;
+pub use sheet_repeat::SheetInstrument;
 pub use table::TableAnswer;
 pub use trail::TrailAnswer;
 pub use trail::TrailEvent;
@@ -167,6 +191,9 @@ pub struct Envelope<'a, T> {
     pub answer: &'a str,
     /// Its version.
     pub version: u32,
+    /// The day that it speaks of, where it was asked as known on one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub known: Option<&'a KnownLine>,
     /// The answer itself.
     #[serde(flatten)]
     pub body: &'a T,

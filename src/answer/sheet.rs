@@ -4,15 +4,22 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use crate::answer::AlarmLine;
 use crate::answer::BarsLine;
 use crate::answer::FigureLine;
 use crate::answer::Interval;
+use crate::answer::Learned;
+use crate::answer::RepeatLine;
+use crate::answer::SheetInstrument;
 use crate::answer::SideLine;
 use crate::answer::gaps::why_words;
 use crate::check::SheetItem;
 use crate::check::SheetRole;
 use crate::check::Told;
+use crate::quantity::Number;
+use crate::quantity::Reading;
 use crate::record::Part;
+use crate::record::Value;
 use crate::record::Whereabouts;
 use crate::record::Work;
 
@@ -28,6 +35,9 @@ pub struct SheetLine {
     /// Why it is a gap, where nothing is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gap: Option<String>,
+    /// Mean and spread, where it holds several values.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub spread: Option<String>,
 }
 
 impl From<&SheetItem> for SheetLine {
@@ -36,8 +46,27 @@ impl From<&SheetItem> for SheetLine {
             Told::Known(shown) => (Some(SideLine::from(shown)), None),
             Told::Gap(why) => (None, Some(why_words(why))),
         };
-        Self { item: item.item.path(), title: item.item.title.clone(), said, gap }
+        let spread = item.told.known().and_then(|shown| match &shown.value {
+            Some(Value::Quantity(reading)) => spread_words(reading),
+            _ => None,
+        });
+        Self { item: item.item.path(), title: item.item.title.clone(), said, gap, spread }
     }
+}
+
+/// Mean and spread of several values, in the unit they were written in; none of a single one.
+fn spread_words(reading: &Reading) -> Option<String> {
+    if reading.numbers().len() < 2 {
+        return None;
+    }
+    let values = reading.values_in(reading.unit()).ok()?;
+    let decimals = |number: &Number| number.text().split_once('.').map_or(0, |(_, decimals)| decimals.len());
+    let decimals = reading.numbers().iter().map(decimals).max().unwrap_or_default();
+    let (low, high) =
+        values.iter().fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(*value), high.max(*value)));
+    let mean = reading.mean().show_in(reading.unit(), decimals + 1).ok()?;
+    let width = format!("{:.decimals$}", high - low);
+    Some(format!("mean {mean}, spread {width}"))
 }
 
 /// The part that fills a role.
@@ -158,6 +187,20 @@ pub struct SheetFile {
     /// The columns record that it is read by.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub columns: Option<String>,
+    /// Whether the bytes in the book hash to that name, as looked at for this answer.
+    pub check: HashCheck,
+}
+
+/// What the bytes behind a hash were found to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum HashCheck {
+    /// They hash to it.
+    Holds,
+    /// They hash to something else, or are not as long as the record says.
+    Damaged,
+    /// They are not in this copy of the book.
+    NotHere,
 }
 
 /// A pull on a sheet.
@@ -217,12 +260,23 @@ pub struct SheetAnswer {
     pub derived: Vec<FigureLine>,
     /// What follows from a pull's channels near each speed.
     pub by_speed: Vec<SheetSpeed>,
+    /// The rules between neighbouring parts, looked at.
+    pub alarms: Vec<AlarmLine>,
+    /// What of it proved doubtful, a line each.
+    pub doubts: Vec<String>,
     /// Figures that cannot all be right, a sentence each.
     pub contradictions: Vec<String>,
     /// Missing inputs of derived figures.
     pub bars: Vec<BarsLine>,
     /// The pulls of the build, or the pull itself.
     pub pulls: Vec<SheetPull>,
+    /// The instruments behind the figures, with the calibration that held.
+    pub instruments: Vec<SheetInstrument>,
+    /// What to bolt on to repeat it, in the order of assembly.
+    pub repeat: Vec<RepeatLine>,
+    /// What has been learned since, where that was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub learned: Option<Learned>,
     /// How many items that a comparison asks for are not documented.
     pub gaps: usize,
     /// Files with pending edits that would change the answer.
@@ -231,4 +285,11 @@ pub struct SheetAnswer {
     pub commit: String,
     /// What to do next.
     pub next: String,
+}
+
+impl SheetAnswer {
+    /// Whether a raw file behind it does not hash to its name.
+    pub fn is_damaged(&self) -> bool {
+        self.pulls.iter().flat_map(|pull| &pull.raw).any(|raw| raw.check == HashCheck::Damaged)
+    }
 }

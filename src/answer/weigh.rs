@@ -201,6 +201,8 @@ pub struct Weighed {
     pub smoothed: Option<u32>,
     /// What was done about the torque that speeding up takes, in words.
     pub inertia: String,
+    /// What the pulls rest on that proved doubtful, a line each.
+    pub doubts: Vec<String>,
     /// What of an instrument is not in the interval since nobody states it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unstated: Option<String>,
@@ -345,6 +347,7 @@ impl Weighed {
             left_out_speeds: Vec::new(),
             smoothed: None,
             inertia: String::new(),
+            doubts: Vec::new(),
             unstated: None,
             subject: None,
             rests: Vec::new(),

@@ -139,7 +139,7 @@ pub fn flow_sheet_of(side: &FlowSide, kinds: &Kinds) -> Vec<SheetItem> {
         .iter()
         .map(|spec| (spec, told(side, spec, kinds)))
         .filter(|(spec, told)| told.known().is_some() || demanded(side, spec))
-        .map(|(spec, told)| SheetItem { item: item(spec), told })
+        .map(|(spec, told)| SheetItem { item: item(spec), told, asked: demanded(side, spec) })
         .collect()
 }
 

@@ -18,6 +18,9 @@ impl Side {
                     Told::Gap(Why::Voided { work, state, .. }) => {
                         format!("{work} ({state}) can have changed it")
                     }
+                    Told::Gap(Why::Doubted { because, .. }) => {
+                        format!("what was entered is in doubt: {because}")
+                    }
                     Told::Gap(Why::Refit { .. }) => "the parts were apart since it was taken".to_owned(),
                     _ => return None,
                 };

@@ -4,10 +4,12 @@
 //! with the command that closes it, or a [`Checked`] value that later rooms demand before they print one two-sided
 //! figure. It never guesses, and no argument turns a refusal off.
 
+mod alarms;
 mod basis;
 mod changes;
 mod close;
 mod documented;
+mod doubts;
 mod flow;
 mod ground;
 mod rows;
@@ -15,6 +17,9 @@ mod sheet;
 mod side;
 mod told;
 
+pub use alarms::Alarm;
+pub use alarms::AlarmStatus;
+pub use alarms::alarms_of;
 pub use basis::NoBasis;
 pub use basis::OneBasis;
 pub use basis::Wanted;
@@ -29,6 +34,9 @@ pub use documented::Refusal;
 pub use documented::documented;
 pub use documented::gaps_of;
 pub use documented::soft_of;
+pub use doubts::ChannelDoubts;
+pub use doubts::DoubtOn;
+pub use doubts::doubts_of;
 pub use flow::CheckedFlow;
 pub use flow::FlowChange;
 pub use flow::FlowSide;

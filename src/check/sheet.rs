@@ -21,6 +21,8 @@ pub struct SheetItem {
     pub item: Item,
     /// What is told of it.
     pub told: Told,
+    /// A comparison asks for it.
+    pub asked: bool,
 }
 
 /// One role of a side.
@@ -88,11 +90,12 @@ pub fn sheet_of(side: &Side, kinds: &Kinds) -> Sheet {
                 let told = side.figure(part, spec, kinds);
                 if shown(&told, &spec.demand) {
                     let item = item(Group::Figure, Some(&role.name), &spec.name, &spec.title);
-                    figures.push(SheetItem { item, told });
+                    figures.push(SheetItem { item, told, asked: asked(&spec.demand) });
                 }
             }
         }
-        let role = SheetItem { item: item(Group::Role, None, &role.name, &role.title), told };
+        let asked = asked(&role.demand);
+        let role = SheetItem { item: item(Group::Role, None, &role.name, &role.title), told, asked };
         roles.push(SheetRole { role, part, told_above, figures });
     }
     let settings = kinds
@@ -103,6 +106,7 @@ pub fn sheet_of(side: &Side, kinds: &Kinds) -> Sheet {
         .map(|(spec, told)| SheetItem {
             item: item(Group::Setting, spec.role.as_deref(), &spec.name, &spec.title),
             told,
+            asked: asked(&spec.demand),
         })
         .collect();
     let fits = kinds
@@ -118,6 +122,7 @@ pub fn sheet_of(side: &Side, kinds: &Kinds) -> Sheet {
         .map(|(fit, spec, told)| SheetItem {
             item: item(Group::Fit, None, &format!("{}.{}", fit.pair, spec.name), &spec.title),
             told,
+            asked: asked(&spec.demand),
         })
         .collect();
     let mut sheet = Sheet { roles, settings, fits, conditions: Vec::new(), run: Vec::new() };
@@ -128,12 +133,17 @@ pub fn sheet_of(side: &Side, kinds: &Kinds) -> Sheet {
             .map(|(spec, told)| SheetItem {
                 item: item(Group::Condition, None, &spec.name, &spec.title),
                 told,
+                asked: asked(&spec.demand),
             })
             .collect();
         let run = kinds.run.iter().map(|spec| (spec, side.run(spec)));
         sheet.run = run
             .filter(|(spec, told)| shown(told, &spec.demand))
-            .map(|(spec, told)| SheetItem { item: item(Group::Run, None, &spec.name, &spec.title), told })
+            .map(|(spec, told)| SheetItem {
+                item: item(Group::Run, None, &spec.name, &spec.title),
+                told,
+                asked: asked(&spec.demand),
+            })
             .collect();
     }
     sheet

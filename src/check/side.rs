@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use crate::check::ChannelDoubts;
 use crate::derive::Asked;
 use crate::derive::Input;
 use crate::derive::Means;
@@ -63,6 +64,8 @@ pub struct Side {
     pub refit_after: Option<Moment>,
     /// Wear of its parts by tag.
     pub wear: BTreeMap<String, Wear>,
+    /// What is doubted of the channels of its raw files.
+    pub doubts: ChannelDoubts,
 }
 
 /// A role's answer on one side.

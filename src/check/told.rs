@@ -2,6 +2,7 @@
 
 use crate::check::Side;
 use crate::record::Course;
+use crate::record::Doubted;
 use crate::record::Entry;
 use crate::record::FieldSpec;
 use crate::record::Figure;
@@ -9,6 +10,7 @@ use crate::record::Held;
 use crate::record::Holds;
 use crate::record::Kinds;
 use crate::record::Known;
+use crate::record::Moment;
 use crate::record::PartState;
 use crate::record::Resolved;
 use crate::record::Standing;
@@ -75,6 +77,8 @@ pub struct Shown {
     pub by: Option<String>,
     /// When it was taken.
     pub taken: Option<String>,
+    /// Under which circumstance it holds (`6000 rpm`, `cold`).
+    pub at: Option<String>,
     /// Its source, reason or basis.
     pub source: Option<String>,
     /// Taken after the pull it speaks for.
@@ -95,6 +99,7 @@ impl Shown {
             with: None,
             by: None,
             taken: None,
+            at: None,
             source: None,
             afterwards: false,
             carried_over: false,
@@ -138,6 +143,8 @@ impl Shown {
             with: entry.with.clone(),
             by: entry.by.clone(),
             taken: entry.moment().map(|moment| moment.to_string()),
+            // A time of day is when it was taken, and told as that.
+            at: entry.at.clone().filter(|at| Moment::parse(at).is_err()),
             source,
             afterwards: standing.afterwards,
             carried_over,
@@ -164,6 +171,13 @@ pub enum Why {
     Refit {
         /// What stood before.
         was: String,
+    },
+    /// What was entered proved doubtful, and nothing else stands.
+    Doubted {
+        /// What was entered.
+        was: String,
+        /// What speaks against it.
+        because: String,
     },
     /// The pull changed one of the two parts, and the build's fit speaks of the other.
     OtherPart {
@@ -225,7 +239,13 @@ impl Side {
         else {
             return Told::Gap(Why::Absent);
         };
-        match record.resolve(kind, &part.letter, &spec.name, self.moment()) {
+        let resolved = record.resolve(kind, &part.letter, &spec.name, self.moment());
+        if resolved.standing().is_none()
+            && let Some((entry, doubt)) = record.doubted(kind, &part.letter, &spec.name)
+        {
+            return Told::Gap(doubted_why(entry, doubt));
+        }
+        match resolved {
             Resolved::Stands { standing, carried_over, .. } => {
                 with_instrument(Shown::of(&standing, carried_over, None), spec)
             }
@@ -288,6 +308,18 @@ impl Side {
                 return with_instrument(shown, own);
             }
             let channel = kinds.condition(name).and_then(|own| own.channel.as_deref());
+            if let Some(doubt) = channel.and_then(|channel| self.doubts.voids(channel)) {
+                let was = "the channel of the raw file".to_owned();
+                needs = needs.or(Some(Why::Doubted { was, because: doubt.words() }));
+                continue;
+            }
+            if let Some(held) = self.effective.conditions.get(name)
+                && let Some((entry, doubt)) = held.figure.newest_doubted()
+                && !channel.is_some_and(|channel| self.channels.contains(channel))
+            {
+                needs = needs.or(Some(doubted_why(entry, doubt)));
+                continue;
+            }
             if channel.is_some_and(|channel| self.channels.contains(channel)) {
                 return Told::Known(Shown { how: "channel", ..Shown::said("in the raw file") });
             }
@@ -330,7 +362,10 @@ impl Side {
         // What a refit disturbs is true of the fit-up it was taken in, as a drifting figure is true when taken.
         let disturbed = kinds.refit_voids.iter().any(voided);
         let course = if disturbed { Course::Drifting } else { spec.course };
-        let Some(standing) = self.standing(&held.figure, course) else { return Told::Gap(Why::Absent) };
+        let Some(standing) = self.standing(&held.figure, course) else {
+            let doubted = held.figure.newest_doubted();
+            return Told::Gap(doubted.map_or(Why::Absent, |(entry, doubt)| doubted_why(entry, doubt)));
+        };
         let shown = Shown::of(&standing, false, held.origin.correction());
         if held.origin.is_build() && !shown.is_unknown() {
             if let Some(why) = self.voided_by_work(standing.entry, &shown, kinds, voided) {
@@ -389,6 +424,11 @@ impl Side {
         }
         None
     }
+}
+
+fn doubted_why(entry: &Entry, doubt: &Doubted) -> Why {
+    let was = entry.known.value().map(Value::text).unwrap_or_default().to_owned();
+    Why::Doubted { was, because: doubt.words() }
 }
 
 /// Whether an entry was certainly taken after a refit: later by the clock, or on a later day.

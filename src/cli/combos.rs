@@ -5,6 +5,7 @@ use clap::ValueEnum;
 
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::AsOfArgs;
 use crate::cli::weigh::Figure;
 use crate::cli::weigh::window;
 use crate::render;
@@ -44,9 +45,8 @@ pub(super) struct Combos {
     /// Distance of the grid points, in rpm
     #[arg(long, value_name = "RPM", default_value_t = 100, value_parser = clap::value_parser!(u32).range(10..=2000))]
     step: u32,
-    /// Answer from the work tree, pending edits included
-    #[arg(long)]
-    pending: bool,
+    #[command(flatten)]
+    as_of: AsOfArgs,
 }
 
 impl Combos {
@@ -62,7 +62,7 @@ impl Combos {
             figure: self.figure.of_the_curve(),
             correct_to: self.correct_to,
             step_rpm: self.step,
-            pending: self.pending,
+            as_of: self.as_of.as_of(),
         }
     }
 
@@ -84,15 +84,18 @@ impl Combos {
         for (flag, value) in flags {
             words.extend(value.into_iter().flat_map(|value| [flag.to_owned(), value]));
         }
-        words.extend(self.pending.then(|| "--pending".to_owned()));
+        words.extend(self.as_of.words());
         words.push("--json".to_owned());
         words
     }
 
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        let as_of = self.as_of.as_of();
+        let known = as_of.known(&book)?;
         let request = self.request();
         let answer = combos::combos(&book, &request)?;
-        Ok(Said::done(render::combos(&answer, surroundings.look()), render::json("combos", &answer)))
+        let look = surroundings.look();
+        Ok(Said::known(known.as_ref(), look, &render::combos(&answer, look), ("combos", &answer)))
     }
 }

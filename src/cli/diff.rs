@@ -5,6 +5,7 @@ use clap::Args;
 use crate::cli::REFUSED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::AsOfArgs;
 use crate::render;
 use crate::workflow::Failure;
 use crate::workflow::compare;
@@ -31,31 +32,33 @@ pub(super) struct Diff {
     /// said
     #[arg(long, value_name = "STANDARD")]
     correct_to: Option<String>,
-    /// Answer from the work tree, pending edits included
-    #[arg(long)]
-    pending: bool,
+    #[command(flatten)]
+    as_of: AsOfArgs,
 }
 
 impl Diff {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        let as_of = self.as_of.as_of();
+        let known = as_of.known(&book)?;
         let request = compare::DiffRequest {
             base: self.base,
             test: self.test,
             subject: self.subject,
             step_rpm: self.step,
             correct_to: self.correct_to,
-            pending: self.pending,
+            as_of,
         };
         let answer = compare_flow::any(&book, &request)?;
-        let (text, json) = match &answer {
+        let (known, look) = (known.as_ref(), surroundings.look());
+        let said = match &answer {
             Difference::Pulls(answer) => {
-                (render::diff(answer, surroundings.look()), render::json("diff", answer))
+                Said::known(known, look, &render::diff(answer, look), ("diff", answer))
             }
             Difference::Flow(answer) => {
-                (render::flow_diff(answer, surroundings.look()), render::json("flow-diff", answer))
+                Said::known(known, look, &render::flow_diff(answer, look), ("flow-diff", answer))
             }
         };
-        Ok(Said { text, json, code: if answer.is_refused() { REFUSED } else { 0 } })
+        Ok(said.ending(if answer.is_refused() { REFUSED } else { 0 }))
     }
 }

@@ -5,6 +5,7 @@ use clap::ValueEnum;
 
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::KnownOnArgs;
 use crate::render;
 use crate::workflow::Failure;
 use crate::workflow::find;
@@ -42,6 +43,8 @@ pub(super) struct Find {
     /// Of that kind, for parts
     #[arg(long, value_name = "KIND")]
     kind: Option<String>,
+    #[command(flatten)]
+    as_of: KnownOnArgs,
     /// Answer as CSV
     #[arg(long)]
     csv: bool,
@@ -64,6 +67,8 @@ enum What {
 impl Find {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        let as_of = self.as_of.as_of();
+        let known = as_of.known(&book)?;
         let progress = surroundings.progress();
         let answer = find::find_in(
             &book,
@@ -83,12 +88,14 @@ impl Find {
                 session: self.session,
                 cell: self.cell,
                 kind: self.kind,
+                as_of,
             },
             find::From::Catalog,
             &*progress,
         )?;
-        let text =
-            if self.csv { render::find_csv(&answer) } else { render::find(&answer, surroundings.look()) };
-        Ok(Said::done(text, render::json("find", &answer)))
+        let look = surroundings.look();
+        let said = Said::known(known.as_ref(), look, &render::find(&answer, look), ("find", &answer));
+        // A table for other programs begins with its heading.
+        Ok(if self.csv { Said { text: render::find_csv(&answer), ..said } } else { said })
     }
 }

@@ -9,9 +9,11 @@ use crate::answer::GapLine;
 use crate::check::Close;
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::AsOfArgs;
 use crate::finding::Finding;
 use crate::render;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::correct;
@@ -30,14 +32,15 @@ pub(super) struct Gaps {
     /// Ask for each gap in turn
     #[arg(long)]
     fill: bool,
-    /// Answer from the work tree, pending edits included
-    #[arg(long, conflicts_with = "fill")]
-    pending: bool,
+    #[command(flatten)]
+    as_of: AsOfArgs,
 }
 
 impl Gaps {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        let as_of = self.as_of.as_of();
+        let known = as_of.known(&book)?;
         if self.fill {
             if surroundings.json() {
                 return Err(Failure::usage(Finding::error(
@@ -48,14 +51,15 @@ impl Gaps {
             let context = surroundings.context("gaps --fill", Some(&book))?;
             fill(&book, &context, &self.about)?;
         }
-        let answer = flow_gaps::gaps(&book, &self.about, self.pending)?;
-        Ok(Said::done(render::gaps(&answer, surroundings.look()), render::json("gaps", &answer)))
+        let answer = flow_gaps::gaps(&book, &self.about, &as_of)?;
+        let look = surroundings.look();
+        Ok(Said::known(known.as_ref(), look, &render::gaps(&answer, look), ("gaps", &answer)))
     }
 }
 
 /// Asks for each gap in turn; every answer is a commit of its own, so that stopping half-way loses nothing.
 fn fill(book: &Book, context: &Context, about: &[String]) -> Result<(), Failure> {
-    let answer = flow_gaps::gaps(book, about, false)?;
+    let answer = flow_gaps::gaps(book, about, &AsOf::Present)?;
     let count = answer.gaps.len();
     let mut input = std::io::stdin().lock();
     let mut asked: Vec<Close> = Vec::new();

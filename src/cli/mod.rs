@@ -8,6 +8,7 @@
     reason = "the outermost room: clock, environment and current folder are read here and handed down"
 )]
 
+mod as_of;
 mod audit;
 mod claim;
 mod combos;
@@ -15,6 +16,7 @@ mod correct;
 mod demo;
 mod diff;
 mod dossier;
+mod doubt;
 mod find;
 mod flow;
 mod gaps;
@@ -39,8 +41,10 @@ use std::path::PathBuf;
 use clap::Parser;
 use clap::Subcommand;
 
+use crate::answer::KnownLine;
 use crate::finding::Finding;
 use crate::render;
+use crate::render::Look;
 use crate::workflow::Failure;
 use crate::workflow::FailureKind;
 
@@ -95,6 +99,7 @@ enum Command {
     Measure(measure::Measure),
     Rework(measure::Rework),
     Correct(correct::Correct),
+    Doubt(doubt::Doubt),
     Look(look::Look),
     Pull(pull::Pull),
     Flow(flow::Flow),
@@ -126,6 +131,21 @@ pub(crate) struct Said {
 }
 
 impl Said {
+    /// An answer that may have been asked as known on a date.
+    pub(crate) fn known<T: serde::Serialize>(
+        known: Option<&KnownLine>,
+        look: Look,
+        text: &str,
+        (name, answer): (&str, &T),
+    ) -> Self {
+        Self::done(render::as_known(known, text, look), render::json_as_known(name, known, answer))
+    }
+
+    /// The same with another exit code.
+    pub(crate) fn ending(self, code: u8) -> Self {
+        Self { code, ..self }
+    }
+
     /// A text and its JSON, done.
     pub(crate) fn done(text: String, json: String) -> Self {
         Self { text, json, code: 0 }
@@ -205,6 +225,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Measure(args) => args.run(surroundings),
         Command::Rework(args) => args.run(surroundings),
         Command::Correct(args) => args.run(surroundings),
+        Command::Doubt(args) => args.run(surroundings),
         Command::Look(args) => args.run(surroundings),
         Command::Pull(args) => args.run(surroundings),
         Command::Flow(args) => args.run(surroundings),

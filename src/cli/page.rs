@@ -19,6 +19,7 @@ use crate::cli::trail::Trail;
 use crate::cli::weigh::Weigh;
 use crate::render;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::claim_standing;
 use crate::workflow::combos;
@@ -120,7 +121,7 @@ impl Page {
                     subject: self.subject,
                     step_rpm: STEP_RPM,
                     correct_to: self.correct_to,
-                    pending: false,
+                    as_of: AsOf::Present,
                 };
                 of_two(&book, &request, self.one_page, surroundings)?
             }
@@ -220,7 +221,7 @@ fn of_two(
 fn of_combos(book: &Book, combos: Combos) -> Result<Drawn, Failure> {
     let command = combos.words();
     let request = combos.request();
-    if request.pending {
+    if request.as_of == AsOf::Pending {
         return Err(page::nothing_pending());
     }
     let answer = combos::combos(book, &request)?;
@@ -265,7 +266,7 @@ fn of_booklet(book: &Book, asked: &[String]) -> Result<Drawn, Failure> {
 fn of_weigh(book: &Book, weigh: Weigh, surroundings: &Surroundings) -> Result<Drawn, Failure> {
     let command = weigh.words();
     let request = weigh.request();
-    if request.pending {
+    if request.as_of == AsOf::Pending {
         return Err(page::nothing_pending());
     }
     let about = format!("{} against {}", request.test.join(" "), request.base.join(" "));

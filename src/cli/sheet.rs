@@ -2,18 +2,22 @@
 
 use clap::Args;
 
+use crate::cli::DAMAGED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::AsOfArgs;
 use crate::render;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::sheet;
 use crate::workflow::sheet::Laid;
 use crate::workflow::sheet::SheetRequest;
+use crate::workflow::sheet_learned;
 
 /// See the sheet of a build, a pull or a flow test: every part, figure, setting and fit, and what follows from them
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook sheet b3           the build, its derived figures and its pulls\n  mulebook sheet 0412a-07     what was on for this pull, with its weather\n  mulebook sheet              of the last pull\n  mulebook sheet b3 --speed 8500rpm --crank 20,74\n                              where the piston stands and how it moves\n  mulebook sheet h2a-in2-1    a flow sheet: coefficients, flow of standard air, means over lift"
+    after_help = "Examples:\n  mulebook sheet b3           the build, its derived figures and its pulls\n  mulebook sheet 0412a-07     what was on for this pull, with its weather\n  mulebook sheet              of the last pull\n  mulebook sheet b3 --speed 8500rpm --crank 20,74\n                              where the piston stands and how it moves\n  mulebook sheet 0412a-07 --known-on 2026-04-20 --then-and-now\n                              what was known on that day, and what has been learned since\n  mulebook sheet h2a-in2-1    a flow sheet: coefficients, flow of standard air, means over lift"
 )]
 pub(super) struct Sheet {
     /// A build, a flow sheet, or a pull's id, its beginning, an order number of the newest session, or `last`
@@ -34,9 +38,11 @@ pub(super) struct Sheet {
     /// Of a flow sheet: the range of lifts that means are taken over ("2 mm..10 mm"); all of them unless said
     #[arg(long, value_name = "FROM..TO")]
     lifts: Option<String>,
-    /// Answer from the work tree, pending edits included
-    #[arg(long)]
-    pending: bool,
+    #[command(flatten)]
+    as_of: AsOfArgs,
+    /// Tell as well what has been learned since that day, or since it was first written down
+    #[arg(long, conflicts_with = "pending")]
+    then_and_now: bool,
 }
 
 /// An angle of the crank within the two turns of a cycle.
@@ -48,6 +54,11 @@ fn crank_angle(text: &str) -> Result<f64, String> {
 impl Sheet {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
+        let as_of = match self.as_of.as_of() {
+            AsOf::Present if self.then_and_now => sheet_learned::first_known(&book, &self.about)?,
+            as_of => as_of,
+        };
+        let known = as_of.known(&book)?;
         let request = SheetRequest {
             about: self.about,
             speed: self.speed,
@@ -55,16 +66,18 @@ impl Sheet {
             step_rpm: self.step,
             at_pressure: self.at_pressure,
             lifts: self.lifts,
-            pending: self.pending,
+            then_and_now: self.then_and_now,
+            as_of,
         };
+        let (known, look) = (known.as_ref(), surroundings.look());
         Ok(match sheet::sheet(&book, &request)? {
             Laid::Side(answer) => {
-                Said::done(render::sheet(&answer, surroundings.look()), render::json("sheet", &*answer))
+                let said = Said::known(known, look, &render::sheet(&answer, look), ("sheet", &*answer));
+                said.ending(if answer.is_damaged() { DAMAGED } else { 0 })
             }
-            Laid::Flow(answer) => Said::done(
-                render::flow_sheet(&answer, surroundings.look()),
-                render::json("flow-sheet", &*answer),
-            ),
+            Laid::Flow(answer) => {
+                Said::known(known, look, &render::flow_sheet(&answer, look), ("flow-sheet", &*answer))
+            }
         })
     }
 }

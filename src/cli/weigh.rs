@@ -7,6 +7,7 @@ use crate::answer::WeighAnswer;
 use crate::cli::REFUSED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
+use crate::cli::as_of::AsOfArgs;
 use crate::cli::claim;
 use crate::render;
 use crate::workflow::Failure;
@@ -70,9 +71,8 @@ pub(super) struct Weigh {
     /// Smooth all curves alike over this width in rpm; nothing is smoothed unless asked
     #[arg(long, value_name = "RPM", value_parser = clap::value_parser!(u32).range(20..=4000))]
     smooth: Option<u32>,
-    /// Answer from the work tree, pending edits included
-    #[arg(long)]
-    pending: bool,
+    #[command(flatten)]
+    as_of: AsOfArgs,
 }
 
 /// Which figure is weighed.
@@ -115,6 +115,7 @@ impl Weigh {
 
     /// What is asked.
     pub(super) fn request(self) -> weigh::WeighRequest {
+        let as_of = self.as_of.as_of();
         weigh::WeighRequest {
             base: self.base,
             test: self.test,
@@ -136,7 +137,7 @@ impl Weigh {
             cell: self.cell,
             step_rpm: self.step,
             smooth_rpm: self.smooth,
-            pending: self.pending,
+            as_of,
             window_beforehand: false,
         }
     }
@@ -163,7 +164,8 @@ impl Weigh {
         for (flag, value) in flags {
             words.extend(value.into_iter().flat_map(|value| [flag.to_owned(), value]));
         }
-        let switches = [("--plan", self.plan), ("--pending", self.pending), ("--json", true)];
+        words.extend(self.as_of.words());
+        let switches = [("--plan", self.plan), ("--json", true)];
         words.extend(switches.iter().filter(|(_, on)| *on).map(|(switch, _)| (*switch).to_owned()));
         words
     }
@@ -176,12 +178,10 @@ impl Weigh {
             return Ok(Said { text, json: render::json("claim", &answer), code: claim::code(&answer) });
         }
         let request = self.request();
+        let known = request.as_of.known(&book)?;
         let answer = weigh::weigh(&book, &request)?;
         let code = if matches!(answer, WeighAnswer::Refused(_)) { REFUSED } else { 0 };
-        Ok(Said {
-            text: render::weigh(&answer, surroundings.look()),
-            json: render::json("weigh", &answer),
-            code,
-        })
+        let look = surroundings.look();
+        Ok(Said::known(known.as_ref(), look, &render::weigh(&answer, look), ("weigh", &answer)).ending(code))
     }
 }

@@ -71,8 +71,12 @@ pub(super) fn of_channel(
     session: Option<&str>,
     taken: Option<&Moment>,
 ) -> (Off, bool) {
-    let (anew, shared, stated) =
+    let (anew, mut shared, stated) =
         instrument.map_or((0.0, Vec::new(), false), |found| of_instrument(found, mean.kind, session, taken));
+    if let Some(u) = mean.offset_si {
+        let of = instrument.map_or_else(|| mean.file.clone(), |instrument| instrument.tag.clone());
+        shared.push((format!("offset of {of}, {}", mean.kind.name()), u));
+    }
     #[expect(clippy::cast_precision_loss, reason = "a file holds far fewer than 2^53 rows")]
     let rows = mean.rows.max(1) as f64;
     // Rows of one channel follow each other closely, so the mean is not taken as better than one reading's own error.

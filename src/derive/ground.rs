@@ -33,6 +33,8 @@ pub struct ChannelMean {
     pub place: String,
     /// The instrument that the columns record names.
     pub instrument: Option<String>,
+    /// Standard uncertainty of an offset that was added to it, in SI; none where nothing was.
+    pub offset_si: Option<f64>,
 }
 
 /// What is asked of figures beyond what the records say by themselves.

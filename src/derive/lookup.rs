@@ -166,7 +166,10 @@ impl<'a> Ground<'a> {
                 let title = kind.work(&work.op).map_or(work.op.as_str(), |work| work.title.as_str());
                 Err(missing(format!("{title} ({}/{state}) can have changed it", part.tag)))
             }
-            Resolved::Absent => Err(missing(format!("nobody wrote it down for {part}"))),
+            Resolved::Absent => Err(missing(match record.doubted(kind, &part.letter, &spec.name) {
+                Some((_, doubt)) => format!("what was entered for {part} is in doubt: {}", doubt.because),
+                None => format!("nobody wrote it down for {part}"),
+            })),
         }
     }
 

@@ -12,6 +12,7 @@ use crate::finding::Place;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
 use crate::quantity::parse_reading;
+use crate::record::AlarmSpec;
 use crate::record::Course;
 use crate::record::Demand;
 use crate::record::FieldSpec;
@@ -220,9 +221,40 @@ impl Compiler<'_> {
         for (pair, fit) in fits.into_iter().flatten() {
             let fields = fit.get("properties").and_then(Json::as_object);
             let fields = fields.into_iter().flatten().map(|(name, field)| self.field(name, field)).collect();
-            kinds.fits.push(FitSpec { pair: pair.clone(), fields });
+            let alarms = fit.get("x-alarms").and_then(Json::as_array).into_iter().flatten();
+            let alarms = alarms.filter_map(|rule| self.alarm(rule)).collect();
+            kinds.fits.push(FitSpec { pair: pair.clone(), fields, alarms });
         }
         kinds.refit_voids = self.voids(document.pointer("/x-refit/x-voids"));
+    }
+
+    /// A rule between the two roles of a pair.
+    fn alarm(&mut self, rule: &Json) -> Option<AlarmSpec> {
+        let said = |key: &str| string(rule, key).map(str::to_owned);
+        let (name, says, of, source) = (said("name"), said("says"), said("of"), said("source"));
+        let limits = [said("at-least"), said("at-most")];
+        let not = strings(rule.get("not"));
+        let (Some(name), Some(says), Some(of), Some(source)) = (name, says, of, source) else {
+            self.annotation("x-alarms", &rule.to_string(), "name, says, of and source");
+            return None;
+        };
+        if limits.iter().all(Option::is_none) && not.is_empty() {
+            self.annotation("x-alarms", &name, "a limit: at-least, at-most or not");
+            return None;
+        }
+        let [at_least, at_most] = limits;
+        Some(AlarmSpec {
+            name,
+            says,
+            of,
+            less: strings(rule.get("less")),
+            size: flag(rule, "size"),
+            at_least,
+            at_most,
+            not,
+            settled_by: strings(rule.get("settled-by")),
+            source,
+        })
     }
 
     fn fields_at(&mut self, document: &Json, pointer: &str) -> Vec<FieldSpec> {

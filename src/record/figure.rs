@@ -3,6 +3,7 @@
 use std::cmp::Ordering;
 
 use crate::quantity::Reading;
+use crate::record::Doubted;
 use crate::record::Moment;
 
 /// What an entry says: a quantity as people write it, or text (part numbers, jets, makes).
@@ -81,17 +82,6 @@ impl Known {
     }
 }
 
-/// A mark that an entry proved doubtful.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Doubted {
-    /// What speaks against it.
-    pub because: String,
-    /// Who marked it.
-    pub by: Option<String>,
-    /// When it was marked.
-    pub on: Option<Moment>,
-}
-
 /// One entry of a figure, as it stands in a manifest.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entry {
@@ -113,6 +103,8 @@ pub struct Entry {
     pub note: Option<String>,
     /// Set when it proved doubtful.
     pub doubted: Option<Doubted>,
+    /// The doubt whose offset was added to what was read.
+    pub shifted: Option<Doubted>,
     /// Line in its manifest, from 1; 0 when it was never written.
     pub line: usize,
 }
@@ -130,8 +122,14 @@ impl Entry {
             because: None,
             note: None,
             doubted: None,
+            shifted: None,
             line: 0,
         }
+    }
+
+    /// Whether it is in doubt now.
+    pub fn is_doubted(&self) -> bool {
+        self.doubted.as_ref().is_some_and(Doubted::stands)
     }
 
     /// When it was true: `taken`, or `at` where that is a time.
@@ -179,11 +177,8 @@ impl Figure {
     /// one: the entry nearest before `when`, else the nearest after it; without `when`, the newest.
     pub fn standing(&self, course: Course, when: Option<&Moment>) -> Option<Standing<'_>> {
         let eligible = self.entries.iter().enumerate().filter(|(index, entry)| {
-            entry.doubted.is_none()
-                && !self
-                    .entries
-                    .iter()
-                    .any(|other| other.corrects == Some(index + 1) && other.doubted.is_none())
+            !entry.is_doubted()
+                && !self.entries.iter().any(|other| other.corrects == Some(index + 1) && !other.is_doubted())
         });
         let chosen = match (course, when) {
             (Course::Drifting, Some(when)) => eligible.reduce(|best, next| nearer(best, next, when)),
@@ -194,6 +189,13 @@ impl Figure {
             number: index + 1,
             afterwards: when.is_some_and(|when| entry.moment().is_some_and(|taken| taken.is_after(when))),
         })
+    }
+
+    /// The newest entry that is in doubt.
+    pub fn newest_doubted(&self) -> Option<(&Entry, &Doubted)> {
+        let doubted = self.entries.iter().enumerate().filter(|(_, entry)| entry.is_doubted());
+        let (_, entry) = doubted.reduce(newer)?;
+        entry.doubted.as_ref().map(|doubt| (entry, doubt))
     }
 
     /// Whether nothing was ever entered.
@@ -268,7 +270,7 @@ mod tests {
         let figure = Figure { entries: vec![entry("48", Some("2026-03-01")), correction] };
         assert_eq!(says(&figure.standing(Course::Fixed, None)), "52");
         let mut doubted = entry("60", Some("2026-06-01"));
-        doubted.doubted = Some(Doubted { because: "leaking plate".to_owned(), by: None, on: None });
+        doubted.doubted = Some(Doubted { because: "leaking plate".to_owned(), ..Doubted::default() });
         let figure = Figure { entries: vec![entry("48", Some("2026-03-01")), doubted] };
         assert_eq!(says(&figure.standing(Course::Fixed, None)), "48");
     }

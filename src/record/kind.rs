@@ -6,6 +6,7 @@ use crate::finding::Finding;
 use crate::finding::Place;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
+use crate::record::AlarmSpec;
 use crate::record::Course;
 
 /// What a field holds.
@@ -191,6 +192,8 @@ pub struct FitSpec {
     pub pair: String,
     /// Its figures.
     pub fields: Vec<FieldSpec>,
+    /// What must hold before the two are bolted together.
+    pub alarms: Vec<AlarmSpec>,
 }
 
 impl FitSpec {

@@ -3,10 +3,12 @@
 //! In: readings of `quantity`, compiled schemas ([`Kinds`]). Out: parts with their states, builds, pulls, sessions,
 //! and the rules that resolve a figure. This room knows no YAML and no disk, and it judges no comparison.
 
+mod alarm;
 mod build;
 pub mod channel;
 mod claim;
 pub mod columns;
+mod doubt;
 mod effective;
 mod figure;
 mod flow;
@@ -16,6 +18,7 @@ mod part;
 mod pull;
 mod session;
 
+pub use alarm::AlarmSpec;
 pub use build::Answer;
 pub use build::Build;
 pub use build::Corrected;
@@ -31,12 +34,14 @@ pub use claim::Terms;
 pub use claim::Tuning;
 pub use claim::Withdrawn;
 pub use claim::side_of;
+pub use doubt::Cleared;
+pub use doubt::Doubted;
+pub use doubt::InstrumentDoubts;
 pub use effective::Effective;
 pub use effective::Held;
 pub use effective::Origin;
 pub use effective::RoleHeld;
 pub use figure::Course;
-pub use figure::Doubted;
 pub use figure::Entry;
 pub use figure::Figure;
 pub use figure::Known;

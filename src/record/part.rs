@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::record::Correction;
 use crate::record::Course;
+use crate::record::Doubted;
+use crate::record::Entry;
 use crate::record::Figure;
 use crate::record::Moment;
 use crate::record::PartKind;
@@ -151,6 +153,22 @@ impl Part {
     /// Whether the state is the newest, so that its figures can still be measured.
     pub fn is_newest(&self, letter: &str) -> bool {
         self.newest().is_some_and(|state| state.letter == letter)
+    }
+
+    /// The newest entry of `field` that is in doubt in state `letter`, or in one before it since which no work can have
+    /// changed it.
+    pub fn doubted(&self, kind: &PartKind, letter: &str, field: &str) -> Option<(&Entry, &Doubted)> {
+        let at = self.states.iter().position(|state| state.letter == letter)?;
+        let spec = kind.figure(field);
+        for state in self.states.iter().take(at + 1).rev() {
+            if let Some(found) = state.figures.get(field).and_then(Figure::newest_doubted) {
+                return Some(found);
+            }
+            if state.work.iter().any(|work| spec.is_some_and(|spec| spec.voided_by.contains(&work.op))) {
+                return None;
+            }
+        }
+        None
     }
 
     /// What `field` is in state `letter` at `when`.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::record::Doubted;
 use crate::record::Figure;
 use crate::record::Moment;
 
@@ -22,6 +23,8 @@ pub struct Session {
     pub fields: BTreeMap<String, String>,
     /// Figures of the sitting (zero before and after).
     pub figures: BTreeMap<String, Figure>,
+    /// Marks that what was read in it proved doubtful.
+    pub doubted: Vec<Doubted>,
     /// Order numbers that have no pull, with the reason.
     pub skipped: BTreeMap<u32, String>,
     /// A remark.
@@ -100,6 +103,8 @@ pub struct Instrument {
     pub uncertainty: Vec<StatedUncertainty>,
     /// Its calibrations, oldest first.
     pub calibrations: Vec<Calibration>,
+    /// Times in which its readings proved doubtful.
+    pub doubted: Vec<Doubted>,
     /// A remark.
     pub note: Option<String>,
 }

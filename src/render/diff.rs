@@ -171,7 +171,10 @@ pub(super) fn side_text(side: &SideLine) -> String {
         "said" => return with_correction(side, side.text.clone()),
         "channel" => return side.text.clone(),
         "unknown" => format!("unknown: {}", side.text),
-        how => format!("{} ({how}", side.text),
+        how => {
+            let at = side.at.as_ref().map(|at| at_words(at)).unwrap_or_default();
+            format!("{}{at} ({how}", side.text)
+        }
     };
     if side.how == "unknown" {
         return words;
@@ -305,4 +308,9 @@ fn table(page: &mut Page, curves: &Curves, base: &str, test: &str) {
     for cut in &curves.cut {
         page.line(0, Tone::Faint, cut);
     }
+}
+
+/// Where or in which state a figure holds, behind its value: `at 15 mm`, `cold`.
+pub(super) fn at_words(at: &str) -> String {
+    if at.starts_with(|c: char| c.is_ascii_digit()) { format!(" at {at}") } else { format!(", {at}") }
 }

@@ -29,7 +29,7 @@ pub fn entered(answer: &Entered, look: Look) -> String {
     page.finish()
 }
 
-fn written(page: &mut Page, written: &Written) {
+pub(super) fn written(page: &mut Page, written: &Written) {
     if let Some(recovered) = &written.recovered {
         page.line(2, Tone::Doubt, &format!("First, {recovered}."));
     }

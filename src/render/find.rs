@@ -51,6 +51,11 @@ pub fn find(answer: &FindAnswer, look: Look) -> String {
         let words = format!("Nothing is known of `{}` for: {}", untold.name, untold.records.join(", "));
         page.line(0, Tone::Doubt, &words);
     }
+    if !answer.doubted.is_empty() {
+        page.gap();
+        let words = format!("In doubt, as their sheets say: {}", answer.doubted.join(", "));
+        page.line(0, Tone::Bad, &words);
+    }
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));

@@ -5,6 +5,7 @@ use crate::answer::GapsAnswer;
 use crate::answer::RefusedPairs;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::alarm::alarms;
 use crate::render::derived::bars;
 use crate::render::derived::contradictions;
 use crate::render::page::Tone;
@@ -51,11 +52,23 @@ pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
         }
     }
     contradictions(&mut page, &answer.contradictions);
+    doubts(&mut page, &answer.doubts);
+    alarms(&mut page, &answer.alarms, answer.about.len() > 1);
     bars(&mut page, &answer.bars, answer.about.len() > 1);
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
     page.finish()
+}
+
+/// What proved doubtful and was neither measured again nor cleared.
+pub(super) fn doubts(page: &mut Page, doubts: &[String]) {
+    if !doubts.is_empty() {
+        page.heading("In doubt, until measured again or cleared");
+        for doubt in doubts {
+            page.line(2, Tone::Bad, doubt);
+        }
+    }
 }
 
 /// A refusal's gaps, at most one screen of them.

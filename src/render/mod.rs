@@ -3,6 +3,8 @@
 //! In: an answer of `answer` and a [`Look`]. Out: text. It computes nothing and decides nothing; text from records is
 //! cleaned of control sequences here, since a record may come from anybody.
 
+mod alarm;
+mod baseline;
 mod cautions;
 mod claim;
 mod combos;
@@ -10,6 +12,7 @@ mod demo;
 mod derived;
 mod diff;
 mod dossier;
+mod doubt;
 mod entry;
 mod find;
 mod finding;
@@ -21,11 +24,13 @@ mod mend;
 mod page;
 mod plot_text;
 mod sheet;
+mod sheet_repeat;
 mod table;
 mod trail;
 mod weigh;
 mod weigh_rests;
 
+pub use baseline::baseline;
 pub use claim::claim;
 pub use claim::claim_weighed;
 pub use combos::combos;
@@ -36,6 +41,7 @@ pub use dossier::disclosure;
 pub use dossier::dossier;
 pub use dossier::receipt;
 pub use dossier::verify;
+pub use doubt::doubt;
 pub use entry::entered;
 pub use entry::pull_entered;
 pub use find::find;
@@ -74,10 +80,26 @@ pub use weigh::weigh;
 use serde::Serialize;
 
 use crate::answer::Envelope;
+use crate::answer::KnownLine;
+use crate::render::page::Tone;
 
 /// An answer as JSON with the name and version of its shape.
 pub fn json<T: Serialize>(answer: &str, body: &T) -> String {
-    let envelope = Envelope { answer, version: 1, body };
+    json_as_known(answer, None, body)
+}
+
+/// An answer as text, the day it speaks of before it, where it was asked as known on one.
+pub fn as_known(known: Option<&KnownLine>, text: &str, look: Look) -> String {
+    let Some(known) = known else { return text.to_owned() };
+    let mut page = Page::new(look);
+    let words = format!("As known on {}: commit {} of {}", known.on, known.commit, known.committed);
+    page.line(0, Tone::Doubt, &words);
+    page.finish() + text
+}
+
+/// The same as JSON.
+pub fn json_as_known<T: Serialize>(answer: &str, known: Option<&KnownLine>, body: &T) -> String {
+    let envelope = Envelope { answer, version: 1, known, body };
     match serde_json::to_string_pretty(&envelope) {
         Ok(text) => page::clean_json(&text) + "\n",
         // Plain structs of strings and numbers always serialise; a map with keys that are no strings would not.

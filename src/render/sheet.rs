@@ -1,5 +1,6 @@
 //! A build sheet as text, fit to print.
 
+use crate::answer::HashCheck;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SheetPart;
@@ -7,6 +8,7 @@ use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::alarm::alarms;
 use crate::render::cautions::CAUTIONS;
 use crate::render::cautions::TITLE;
 use crate::render::derived::bars;
@@ -14,8 +16,10 @@ use crate::render::derived::by_speed;
 use crate::render::derived::contradictions;
 use crate::render::derived::figures;
 use crate::render::diff::side_text;
+use crate::render::gaps::doubts;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
+use crate::render::sheet_repeat;
 
 /// Hexadecimal digits of a hash shown on paper; the JSON answer has all of them.
 const HASH_DIGITS: usize = 16;
@@ -24,6 +28,7 @@ const HASH_DIGITS: usize = 16;
 pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
     let mut page = Page::new(look);
     head(&mut page, answer);
+    doubts(&mut page, &answer.doubts);
     page.heading("Parts, in order of assembly");
     for role in &answer.roles {
         role_lines(&mut page, role);
@@ -44,6 +49,12 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
         for pull in &answer.pulls {
             pull_lines(&mut page, pull);
         }
+    }
+    sheet_repeat::instruments(&mut page, &answer.instruments);
+    sheet_repeat::repeat(&mut page, answer);
+    alarms(&mut page, &answer.alarms, false);
+    if let Some(learned) = &answer.learned {
+        sheet_repeat::learned(&mut page, learned);
     }
     cautions(&mut page);
     pending(&mut page, &answer.pending);
@@ -129,11 +140,21 @@ fn section(page: &mut Page, title: &str, lines: &[SheetLine]) {
     }
 }
 
+/// What looking at the bytes gave.
+pub(super) fn check_words(check: HashCheck) -> (Tone, &'static str) {
+    match check {
+        HashCheck::Holds => (Tone::Faint, "holds"),
+        HashCheck::Damaged => (Tone::Bad, "DOES NOT HOLD"),
+        HashCheck::NotHere => (Tone::Doubt, "not in this copy of the book"),
+    }
+}
+
 pub(super) fn item(page: &mut Page, indent: usize, line: &SheetLine) {
     match (&line.said, &line.gap) {
         (Some(said), _) => {
             let tone = if said.how == "unknown" { Tone::Doubt } else { Tone::Plain };
-            page.line(indent, tone, &format!("{}: {}", line.title, side_text(said)));
+            let spread = line.spread.as_ref().map(|spread| format!("; {spread}")).unwrap_or_default();
+            page.line(indent, tone, &format!("{}: {}{spread}", line.title, side_text(said)));
         }
         (None, Some(gap)) => {
             page.line(indent, Tone::Bad, &format!("{}: NOT DOCUMENTED, {gap}", line.title));
@@ -153,10 +174,11 @@ fn pull_lines(page: &mut Page, pull: &SheetPull) {
         let hash = raw.sha256.get(..HASH_DIGITS).unwrap_or(&raw.sha256);
         let segment = raw.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
         let columns = raw.columns.as_ref().map(|columns| format!(", columns {columns}")).unwrap_or_default();
+        let (tone, check) = check_words(raw.check);
         page.line(
             6,
-            Tone::Faint,
-            &format!("{}{segment}, {} bytes, SHA-256 {hash}…{columns}", raw.file, raw.bytes),
+            tone,
+            &format!("{}{segment}, {} bytes, SHA-256 {hash}… {check}{columns}", raw.file, raw.bytes),
         );
     }
 }

@@ -82,6 +82,9 @@ fn whole(page: &mut Page, weighed: &Weighed) {
             weighed.systematic, weighed.unit
         ),
     );
+    for doubt in &weighed.doubts {
+        page.line(2, Tone::Bad, &format!("in doubt: {doubt}"));
+    }
     if let Some(unstated) = &weighed.unstated {
         page.line(2, Tone::Doubt, unstated);
     }

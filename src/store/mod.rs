@@ -42,6 +42,7 @@ mod index;
 mod intake;
 mod journal;
 mod key;
+mod line;
 mod lineage;
 mod litter;
 mod lock;

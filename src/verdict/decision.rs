@@ -41,6 +41,11 @@ impl Verdict {
 /// What holds a gain back from being shown, the weightiest first.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Reservation {
+    /// A pull rests on something that proved doubtful.
+    Doubted {
+        /// What.
+        what: String,
+    },
     /// No session holds both sides.
     AcrossSessions,
     /// The interval knows no refit: it speaks of these assemblies.
@@ -71,6 +76,7 @@ pub enum Reservation {
 impl fmt::Display for Reservation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Doubted { what } => write!(f, "{what}"),
             Self::AcrossSessions => f.write_str(
                 "no session holds both sides: what another day does is in the difference and not in its interval",
             ),

@@ -11,6 +11,7 @@ use crate::record::FieldSpec;
 use crate::record::channel::ChannelQuantity;
 use crate::record::columns::Column;
 use crate::record::columns::Columns;
+use crate::workflow::doubts_on;
 
 /// The channels beside conditions that derived figures are made of.
 const RUNNING: [ChannelQuantity; 5] = [
@@ -140,6 +141,7 @@ fn named_means(sums: &[Sums], of: &Of<'_>) -> Means {
         if let Some(mut mean) = column {
             mean.deviation_si = sum.scatter();
             mean.instrument = fitted(word);
+            mean.offset_si = doubts_on::offset(side, word, kind).map(|(_, u)| u);
             means.insert(word.to_owned(), mean);
         }
     }
@@ -162,6 +164,11 @@ fn named_means(sums: &[Sums], of: &Of<'_>) -> Means {
             continue;
         };
         mean.mean_si = unit.to_si(mean.mean_si);
+        if let Some((added, u)) = doubts_on::offset(side, word, kind) {
+            mean.mean_si += added;
+            mean.offset_si = Some(u);
+            mean.text = format!("{:.3} {unit}, offset added", unit.from_si(mean.mean_si));
+        }
         let swept = RUNNING.contains(&column.quantity);
         mean.deviation_si = unit.width_to_si(if swept { sum.scatter() } else { mean.deviation_si });
         // The columns record may name the instrument; else the cell says what reads the channel.
@@ -247,6 +254,7 @@ impl Sums {
             text: text(self.mean),
             place: String::new(),
             instrument: None,
+            offset_si: None,
         })
     }
 }

@@ -30,6 +30,7 @@ use crate::record::Terms;
 use crate::record::Tuning;
 use crate::store::Book;
 use crate::store::Time;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::claim::no_claim;
@@ -372,7 +373,7 @@ pub(super) fn request_of(terms: &Terms, window_beforehand: bool) -> WeighRequest
         cell: None,
         step_rpm: terms.step,
         smooth_rpm: terms.smooth,
-        pending: false,
+        as_of: AsOf::Present,
         window_beforehand,
     }
 }

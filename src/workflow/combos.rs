@@ -19,10 +19,9 @@ use crate::store::Book;
 use crate::verdict::CellReading;
 use crate::verdict::Combinations;
 use crate::verdict::Evidence;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
-use crate::workflow::Library;
 use crate::workflow::bands::Levels;
-use crate::workflow::compare::pending_among;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
 use crate::workflow::gather;
@@ -58,8 +57,8 @@ pub struct CombosRequest {
     pub correct_to: Option<String>,
     /// Distance of the grid, rpm.
     pub step_rpm: u32,
-    /// Answer from the work tree.
-    pub pending: bool,
+    /// Which version of the book is asked.
+    pub as_of: AsOf,
 }
 
 /// Lays out the combinations.
@@ -69,8 +68,7 @@ pub struct CombosRequest {
 /// # Errors
 /// A row or column is not known, no pull is left, or nothing says how pulls scatter.
 pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Failure> {
-    let library =
-        if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? }.remembering();
+    let library = request.as_of.library(book)?;
     let kinds = library.kinds();
     let (rows, columns) = (Sought::of(kinds, &request.rows)?, Sought::of(kinds, &request.columns)?);
     if rows.name == columns.name {
@@ -156,8 +154,7 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
         basis.map_or_else(|| "as their files carry it".to_owned(), |basis| basis.name().to_owned());
     answer.notes = row_levels.bands.into_iter().chain(column_levels.bands).chain(alike.says()).collect();
     answer.notes.push(credit.says);
-    let touched = if request.pending { Vec::new() } else { library.touched() };
-    answer.pending = pending_among(book, &touched)?;
+    answer.pending = request.as_of.pending_among(book, &library)?;
     answer.commit = library.commit().short();
     Ok(answer)
 }

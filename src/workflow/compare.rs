@@ -1,5 +1,6 @@
 //! Compare two sides, or say what bars it; list what is not documented.
 
+use crate::answer::AlarmLine;
 use crate::answer::Compared;
 use crate::answer::Curves;
 use crate::answer::DiffAnswer;
@@ -21,10 +22,12 @@ use crate::quantity::Unit;
 use crate::record::Correcting;
 use crate::record::Outcome;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::columns_change;
 use crate::workflow::derived;
+use crate::workflow::doubts_on;
 use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
@@ -44,8 +47,8 @@ pub struct DiffRequest {
     pub step_rpm: u32,
     /// The correction that torque and power are brought to; the book's own unless said.
     pub correct_to: Option<String>,
-    /// Answer from the work tree, pending edits included.
-    pub pending: bool,
+    /// Which version of the book is asked.
+    pub as_of: AsOf,
 }
 
 /// Compares two sides, or refuses.
@@ -53,7 +56,7 @@ pub struct DiffRequest {
 /// # Errors
 /// A name means nothing, or a record does not hold. A refusal is an answer, not an error.
 pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
-    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let library = request.as_of.library(book)?;
     let mut base = gather::side(&library, &names::pull_or_build(&library, &request.base)?)?;
     let mut test = gather::side(&library, &names::pull_or_build(&library, &request.test)?)?;
     if base.name == test.name {
@@ -72,8 +75,7 @@ pub fn diff(book: &Book, request: &DiffRequest) -> Result<DiffAnswer, Failure> {
         Err(refusal) => DiffAnswer::Refused(Refused::of(&refusal, &base.name, &test.name)),
         Ok(checked) => DiffAnswer::Compared(Box::new(compared(book, &library, &checked, request)?)),
     };
-    let touched = if request.pending { Vec::new() } else { library.touched() };
-    let pending = pending_among(book, &touched)?;
+    let pending = request.as_of.pending_among(book, &library)?;
     let commit = library.commit().short();
     match &mut answer {
         DiffAnswer::Refused(refused) => {
@@ -110,6 +112,7 @@ fn compared(
             answer.doubts.push(format!("{} was set aside: {why}", side.name));
         }
     }
+    answer.doubts.extend(doubts_on::lines([base, test].into_iter(), library.kinds()));
     answer.doubts.extend(columns_change::lines(book, library, [base, test], request.step_rpm)?);
     if let (Some(_), Some(_)) = (&base.pull, &test.pull) {
         let unknown = |side: &Side| matches!(side.effective.correction, Some(Correcting::Unknown(_)));
@@ -219,8 +222,8 @@ pub(super) fn pending_among(book: &Book, paths: &[String]) -> Result<Vec<String>
 ///
 /// # Errors
 /// A name means nothing, or a record does not hold.
-pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, Failure> {
-    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+pub fn gaps(book: &Book, about: &[String], as_of: &AsOf) -> Result<GapsAnswer, Failure> {
+    let library = as_of.library(book)?;
     let last = ["last".to_owned()];
     let about = if about.is_empty() { &last } else { about };
     let mut sides = Vec::new();
@@ -239,6 +242,8 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         bars: Vec::new(),
         weak: Vec::new(),
         contradictions: Vec::new(),
+        alarms: Vec::new(),
+        doubts: Vec::new(),
         pending: Vec::new(),
         next: String::new(),
     };
@@ -269,6 +274,11 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
             ));
         }
     }
+    answer.doubts = doubts_on::lines(sides.iter(), library.kinds());
+    for side in &sides {
+        let alarms = check::alarms_of(side, library.kinds());
+        answer.alarms.extend(alarms.iter().map(|alarm| AlarmLine::of(&side.name, alarm)));
+    }
     for side in &sides {
         answer.weak.extend(derived::weak(&library, side)?);
         answer.bars.extend(derived::bars(&library, side)?);
@@ -284,7 +294,6 @@ pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, 
         (true, _) => "everything that a comparison asks for is documented".to_owned(),
         (false, _) => format!("mulebook gaps {} --fill   asks for them one by one", answer.about.join(" ")),
     };
-    let touched = if pending { Vec::new() } else { library.touched() };
-    answer.pending = pending_among(book, &touched)?;
+    answer.pending = as_of.pending_among(book, &library)?;
     Ok(answer)
 }

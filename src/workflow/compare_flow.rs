@@ -57,14 +57,13 @@ impl Difference {
 /// # Errors
 /// A name means nothing, or a record does not hold. A refusal is an answer, not an error.
 pub fn any(book: &Book, request: &DiffRequest) -> Result<Difference, Failure> {
-    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let library = request.as_of.library(book)?;
     match (library.flow(&request.base)?, library.flow(&request.test)?) {
         (Some(base), Some(test)) => {
             let answer = sheets(book, &library, base, test)?;
-            let touched = if request.pending { Vec::new() } else { library.touched() };
             Ok(Difference::Flow(closed(
                 answer,
-                compare::pending_among(book, &touched)?,
+                request.as_of.pending_among(book, &library)?,
                 library.commit().short(),
             )))
         }

@@ -15,6 +15,7 @@ use crate::manifest::yaml;
 use crate::record::Moment;
 use crate::store::Author;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
@@ -110,7 +111,7 @@ fn diff_step(book: &Book, what: &str, base: &str, test: &str) -> Result<DemoStep
         subject: Some("header".to_owned()),
         step_rpm: 500,
         correct_to: None,
-        pending: false,
+        as_of: AsOf::Present,
     };
     Ok(DemoStep {
         what: what.to_owned(),

@@ -227,6 +227,7 @@ fn mean(
         text: format!("{:.2} {unit}", unit.from_si(mean_si)),
         place: String::new(),
         instrument: sheet.bench.clone(),
+        offset_si: None,
     })
 }
 

@@ -9,6 +9,7 @@ use crate::check::flow_soft;
 use crate::finding::Finding;
 use crate::record::FlowSheet;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare;
@@ -17,21 +18,20 @@ use crate::workflow::compare;
 ///
 /// # Errors
 /// A name means nothing, a flow sheet and something else are asked about together, or a record does not hold.
-pub fn gaps(book: &Book, about: &[String], pending: bool) -> Result<GapsAnswer, Failure> {
-    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+pub fn gaps(book: &Book, about: &[String], as_of: &AsOf) -> Result<GapsAnswer, Failure> {
+    let library = as_of.library(book)?;
     let mut sheets = Vec::new();
     for name in about {
         sheets.extend(library.flow(name)?);
     }
     if sheets.is_empty() {
-        return compare::gaps(book, about, pending);
+        return compare::gaps(book, about, as_of);
     }
     if sheets.len() < about.len() {
         return Err(unlike_records(&sheets[0].tag));
     }
     let mut answer = of_sheets(&library, sheets)?;
-    let touched = if pending { Vec::new() } else { library.touched() };
-    answer.pending = compare::pending_among(book, &touched)?;
+    answer.pending = as_of.pending_among(book, &library)?;
     Ok(answer)
 }
 
@@ -103,6 +103,8 @@ fn of_sheets(library: &Library, sheets: Vec<FlowSheet>) -> Result<GapsAnswer, Fa
         soft,
         weak: Vec::new(),
         contradictions: Vec::new(),
+        alarms: Vec::new(),
+        doubts: Vec::new(),
         bars: Vec::new(),
         pending: Vec::new(),
         next,

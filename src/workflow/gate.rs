@@ -22,6 +22,7 @@ use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::derived;
+use crate::workflow::fit_alarms;
 use crate::workflow::gate_claim;
 use crate::workflow::history;
 use crate::workflow::library::UNASSIGNED;
@@ -203,6 +204,7 @@ impl Gate<'_> {
                 if let Some(record) = self.take(bind::build(path, root, kinds)) {
                     self.named_as(path, root, "build", &record.name, name);
                     self.build(path, root, &record)?;
+                    self.findings.extend(fit_alarms::of_build(self.library, path, &record));
                 }
             }
             Sort::Pull(folder) => {

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use crate::check::ChannelDoubts;
 use crate::check::Side;
 use crate::derive::Asked;
 use crate::finding::Finding;
@@ -15,6 +16,7 @@ use crate::record::Pull;
 use crate::record::Voids;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::doubts_on;
 use crate::workflow::names::Named;
 use crate::workflow::wear;
 
@@ -61,6 +63,7 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
         asked: Asked::default(),
         refit_after: None,
         wear: BTreeMap::new(),
+        doubts: ChannelDoubts::default(),
     };
     fill(library, &mut side)?;
     Ok(side)
@@ -88,6 +91,7 @@ pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
         asked: Asked::default(),
         refit_after: None,
         wear: BTreeMap::new(),
+        doubts: ChannelDoubts::default(),
     };
     fill(library, &mut side)?;
     Ok(side)
@@ -157,6 +161,7 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         asked: Asked::default(),
         refit_after,
         wear: BTreeMap::new(),
+        doubts: ChannelDoubts::default(),
     };
     fill(library, &mut side)?;
     Ok(side)
@@ -195,7 +200,7 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
             side.instruments.insert(tag, instrument);
         }
     }
-    Ok(())
+    doubts_on::apply(library, side)
 }
 
 /// Adds how much the parts of each side have run.

@@ -238,8 +238,18 @@ fn unless_doubted(before: &Node, after: &Node) -> bool {
     if before.same_data(after) {
         return true;
     }
+    // A mark of doubt may gain what settled it.
+    let settled = |key: &str, was: &Node, now: &Node| {
+        let same = was.entries().iter().all(|(key, value)| {
+            key.text().and_then(|key| now.get(key)).is_some_and(|now| now.same_data(value))
+        });
+        let more =
+            now.entries().iter().filter_map(|(key, _)| key.text()).filter(|key| was.get(key).is_none());
+        key == "doubted" && same && more.into_iter().all(|key| key == "cleared")
+    };
     let kept = before.entries().iter().all(|(key, value)| {
-        key.text().and_then(|key| after.get(key)).is_some_and(|now| now.same_data(value))
+        let key = key.text().unwrap_or_default();
+        after.get(key).is_some_and(|now| now.same_data(value) || settled(key, value, now))
     });
     let added: Vec<_> = after
         .entries()

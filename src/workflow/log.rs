@@ -3,6 +3,7 @@
 use std::io::Read;
 use std::io::Seek;
 
+use crate::check::Side;
 use crate::curves::Curve;
 use crate::curves::SweepFinder;
 use crate::quantity::QuantityKind;
@@ -16,6 +17,7 @@ use crate::store::RawReader;
 use crate::workflow::Failure;
 use crate::workflow::channel_sums::ChannelSums;
 use crate::workflow::channel_sums::MEANS_STEP_RPM;
+use crate::workflow::doubts_on;
 
 /// Numbers of a log that are kept until its sweep is known: 32 MiB. A longer log is read a second time.
 const MOST_KEPT: usize = 4 << 20;
@@ -28,6 +30,8 @@ pub(super) struct Drive {
     power: Option<(usize, f64)>,
     /// With its factor to seconds; none where the log has no time.
     time: Option<(usize, f64)>,
+    /// Added to the torque of each row, in N·m: what a doubted instrument is known to have been off by.
+    shift: f64,
 }
 
 impl Drive {
@@ -57,7 +61,13 @@ impl Drive {
         });
         let time =
             counted.map(|at| (at, 1.0)).or_else(|| find(ChannelQuantity::Time, QuantityKind::Duration, 1.0));
-        Ok(Self { speed, torque, power, time })
+        Ok(Self { speed, torque, power, time, shift: 0.0 })
+    }
+
+    /// With the offset that is known of a side's torque.
+    pub(super) fn shifted(self, side: &Side) -> Self {
+        let shift = doubts_on::offset(side, "torque", QuantityKind::Torque);
+        Self { shift: shift.map_or(0.0, |(added, _)| added), ..self }
     }
 
     /// Times in seconds, speeds in rpm and torques in N·m of a batch; not finite where there are none.
@@ -82,6 +92,9 @@ impl Drive {
             }
             (torque, _) => of(torque, &mut driven.torques),
         }
+        if self.shift != 0.0 {
+            driven.torques.iter_mut().for_each(|torque| *torque += self.shift);
+        }
     }
 
     /// Speed in rpm and torque in N·m of a row.
@@ -95,7 +108,7 @@ impl Drive {
             (None, Some(power)) => value(power) / (speed * std::f64::consts::PI / 30.0),
             (None, None) => f64::NAN,
         };
-        (speed, torque)
+        (speed, torque + self.shift)
     }
 }
 

@@ -33,23 +33,7 @@ pub fn measure(
 ) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
     let named = names::any(draft.library(), target)?;
-    let (path, steps, place) = match &named {
-        Named::Part { tag, letter } => at_part(draft.library(), tag, letter.as_deref(), field)?,
-        Named::Build(name) => at_build(draft.library(), name, field)?,
-        Named::Pull(id) => at_pull(draft.library(), id, field)?,
-        Named::Flow(tag) => at_flow(draft.library(), tag, field)?,
-        Named::Cell(tag) => at_cell(draft.library(), tag, field)?,
-        Named::Session(_) | Named::Instrument(_) | Named::Claim(_) => {
-            return Err(Failure::usage(
-                Finding::error(
-                    "not-measured-here",
-                    "figures belong to a part's state, a build, a pull or a cell",
-                )
-                .found(format!("`{target}`"))
-                .next("edit the file by hand and `mulebook keep` it"),
-            ));
-        }
-    };
+    let (path, steps, place) = place_of(draft.library(), &named, field)?;
     let spec = place.spec.clone();
     let piece = input::figure_piece(draft.library(), context, spec.as_ref(), told)?;
     let mut document = draft.document(&path)?;
@@ -80,7 +64,30 @@ pub fn measure(
     Ok(Entered { did: format!("Entered {} of {}.", place.name, place.of), notes, written, next: place.next })
 }
 
-struct Where {
+/// Where a figure is written: its manifest, the path in it, and what is to be said of it.
+///
+/// # Errors
+/// No such figure belongs there.
+pub(super) fn place_of(library: &Library, named: &Named, field: &str) -> Result<Place, Failure> {
+    match named {
+        Named::Part { tag, letter } => at_part(library, tag, letter.as_deref(), field),
+        Named::Build(name) => at_build(library, name, field),
+        Named::Pull(id) => at_pull(library, id, field),
+        Named::Flow(tag) => at_flow(library, tag, field),
+        Named::Cell(tag) => at_cell(library, tag, field),
+        Named::Session(tag) | Named::Instrument(tag) | Named::Claim(tag) => Err(Failure::usage(
+            Finding::error(
+                "not-measured-here",
+                "figures belong to a part's state, a build, a pull or a cell",
+            )
+            .found(format!("`{tag}`"))
+            .next("edit the file by hand and `mulebook keep` it"),
+        )),
+    }
+}
+
+/// Where a figure is written, in words.
+pub(super) struct Where {
     of: String,
     name: String,
     spec: Option<FieldSpec>,
@@ -88,7 +95,25 @@ struct Where {
     next: String,
 }
 
-type Place = (String, Vec<String>, Where);
+impl Where {
+    /// What it is a figure of: `h2/b`, `build b3`, `pull 0412a-07`, `cell tower`.
+    pub(super) fn of(&self) -> &str {
+        &self.of
+    }
+
+    /// Its name there.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Its schema's field, where its schema names it.
+    pub(super) fn spec(&self) -> Option<&FieldSpec> {
+        self.spec.as_ref()
+    }
+}
+
+/// The manifest, the path in it, and the rest in words.
+pub(super) type Place = (String, Vec<String>, Where);
 
 fn at_part(library: &Library, tag: &str, letter: Option<&str>, field: &str) -> Result<Place, Failure> {
     let path = library.part_path(tag)?.ok_or(names::no_part(library, tag)?)?;

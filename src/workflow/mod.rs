@@ -3,8 +3,10 @@
 //! In: a [`Context`], a book, what the user asked. Out: an answer of `answer`, or a [`Failure`] that changed nothing.
 //! It prints nothing and takes neither time nor person from anywhere but its arguments.
 
+mod as_of;
 pub mod audit;
 mod bands;
+pub mod baseline;
 pub mod book_schemas;
 pub mod catalog;
 mod channel_sums;
@@ -28,12 +30,16 @@ mod dossier_describe;
 mod dossier_gather;
 mod dossier_history;
 mod dossier_index;
+pub mod doubt;
+mod doubt_rests;
+mod doubts_on;
 pub mod draft;
 pub mod enter;
 mod enter_conditions;
 mod enter_record;
 mod failure;
 pub mod find;
+mod fit_alarms;
 mod fit_up;
 pub mod flow;
 mod flow_bench;
@@ -71,6 +77,8 @@ pub mod receipt;
 mod recompute;
 pub mod rework;
 pub mod sheet;
+pub mod sheet_learned;
+mod sheet_repeat;
 mod sought;
 mod sweep;
 pub mod table;
@@ -94,6 +102,7 @@ mod weigh_plan;
 mod weigh_pulls;
 mod weigh_tuning;
 
+pub use as_of::AsOf;
 pub use context::Context;
 pub use context::Progress;
 pub use draft::Draft;

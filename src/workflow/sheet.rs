@@ -1,7 +1,9 @@
 //! The sheet of a build or a pull, with what follows from it.
 
+use crate::answer::AlarmLine;
 use crate::answer::BarsLine;
 use crate::answer::FlowSheetAnswer;
+use crate::answer::HashCheck;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetFile;
 use crate::answer::SheetLine;
@@ -19,15 +21,19 @@ use crate::quantity::Unit;
 use crate::quantity::parse_reading;
 use crate::record::Effective;
 use crate::record::Pull;
+use crate::record::RawFile;
 use crate::record::Work;
 use crate::store::Book;
+use crate::store::RawCheck;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::compare::pending_among;
 use crate::workflow::derived;
 use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
+use crate::workflow::sheet_learned;
+use crate::workflow::sheet_repeat;
 use crate::workflow::sweep::Channels;
 
 /// What `sheet` is asked.
@@ -45,8 +51,10 @@ pub struct SheetRequest {
     pub at_pressure: Option<String>,
     /// The range of lifts that a flow sheet's means are taken over, as `2 mm..10 mm`; all of them unless said.
     pub lifts: Option<String>,
-    /// Answer from the work tree, pending edits included.
-    pub pending: bool,
+    /// Tell what has been learned since the version asked.
+    pub then_and_now: bool,
+    /// Which version of the book is asked.
+    pub as_of: AsOf,
 }
 
 /// What `sheet` answers: of a build or pull, or of a flow sheet.
@@ -63,15 +71,19 @@ pub enum Laid {
 /// # Errors
 /// The name means nothing, or a record does not hold.
 pub fn sheet(book: &Book, request: &SheetRequest) -> Result<Laid, Failure> {
-    let pending = request.pending;
-    let library = if pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let library = request.as_of.library(book)?;
     if let Some(sheet) = library.flow(&request.about)? {
         let mut answer = flow_bench::laid_out(book, &library, &sheet, &flow_asked(request)?)?;
-        let touched = if pending { Vec::new() } else { library.touched() };
-        answer.pending = pending_among(book, &touched)?;
+        answer.pending = request.as_of.pending_among(book, &library)?;
         return Ok(Laid::Flow(Box::new(answer)));
     }
-    of_library(book, &library, request).map(|answer| Laid::Side(Box::new(answer)))
+    let mut answer = of_library(book, &library, request)?;
+    if request.then_and_now {
+        let now = SheetRequest { as_of: AsOf::Present, about: answer.name.clone(), ..request.clone() };
+        let now = of_library(book, &Library::at_head(book)?, &now)?;
+        answer.learned = Some(sheet_learned::learned(&answer, &now));
+    }
+    Ok(Laid::Side(Box::new(answer)))
 }
 
 /// Lays out the build or pull that a name means.
@@ -79,7 +91,7 @@ pub fn sheet(book: &Book, request: &SheetRequest) -> Result<Laid, Failure> {
 /// # Errors
 /// As [`sheet`]; a flow sheet is neither.
 pub fn of_side(book: &Book, request: &SheetRequest) -> Result<SheetAnswer, Failure> {
-    let library = if request.pending { Library::with_pending(book)? } else { Library::at_head(book)? };
+    let library = request.as_of.library(book)?;
     of_library(book, &library, request)
 }
 
@@ -89,7 +101,6 @@ pub(super) fn of_library(
     library: &Library,
     request: &SheetRequest,
 ) -> Result<SheetAnswer, Failure> {
-    let pending = request.pending;
     let mut side = gather::side(library, &names::pull_or_build(library, &request.about)?)?;
     side.asked = asked(request)?;
     derived::add_channel_means(book, library, &mut side, Channels::All)?;
@@ -123,9 +134,14 @@ pub(super) fn of_library(
         run: lines(&sheet.run),
         derived: figures,
         by_speed: derived::by_speed(library, &side, request.step_rpm)?,
+        alarms: check::alarms_of(&side, kinds).iter().map(|alarm| AlarmLine::of(&side.name, alarm)).collect(),
+        doubts: check::doubts_of(&side, kinds).into_iter().map(|doubt| doubt.says).collect(),
         contradictions: derive::contradictions(&side.ground(kinds)),
         bars: BarsLine::gather(&side.name, &barred),
-        pulls: pulls(library, &side)?,
+        pulls: pulls(book, library, &side)?,
+        instruments: sheet_repeat::instruments(&side, &sheet),
+        repeat: sheet_repeat::repeat(library, &side, &sheet),
+        learned: None,
         gaps,
         pending: Vec::new(),
         commit: library.commit().short(),
@@ -134,8 +150,7 @@ pub(super) fn of_library(
             _ => format!("mulebook gaps {} --fill   asks for what is missing", side.name),
         },
     };
-    let touched = if pending { Vec::new() } else { library.touched() };
-    answer.pending = pending_among(book, &touched)?;
+    answer.pending = request.as_of.pending_among(book, library)?;
     Ok(answer)
 }
 
@@ -209,38 +224,45 @@ fn role_line(library: &Library, side: &Side, role: &SheetRole) -> SheetRoleLine 
 }
 
 /// The pull itself, or every pull of the build.
-fn pulls(library: &Library, side: &Side) -> Result<Vec<SheetPull>, Failure> {
+fn pulls(book: &Book, library: &Library, side: &Side) -> Result<Vec<SheetPull>, Failure> {
     if let Some(pull) = &side.pull {
-        return Ok(vec![pull_line(pull, &side.effective)]);
+        return Ok(vec![pull_line(book, pull, &side.effective)?]);
     }
     let mut lines = Vec::new();
     for id in
         side.build.iter().map(|build| library.pulls_of(&build.name)).collect::<Result<Vec<_>, _>>()?.concat()
     {
         if let Some(pull) = library.pull(&id)? {
-            lines.push(pull_line(&pull, &Effective::of_pull(&pull, side.build.as_ref())));
+            lines.push(pull_line(book, &pull, &Effective::of_pull(&pull, side.build.as_ref()))?);
         }
     }
     Ok(lines)
 }
 
-fn pull_line(pull: &Pull, effective: &Effective) -> SheetPull {
-    SheetPull {
+fn pull_line(book: &Book, pull: &Pull, effective: &Effective) -> Result<SheetPull, Failure> {
+    let checked = |raw: &RawFile| -> Result<HashCheck, Failure> {
+        Ok(match book.raw().check(&raw.sha256)? {
+            RawCheck::Good { bytes } if bytes == raw.bytes => HashCheck::Holds,
+            RawCheck::Good { .. } | RawCheck::Damaged { .. } => HashCheck::Damaged,
+            RawCheck::Missing => HashCheck::NotHere,
+        })
+    };
+    let file = |raw: &RawFile| -> Result<SheetFile, Failure> {
+        Ok(SheetFile {
+            file: raw.file.clone(),
+            sha256: raw.sha256.clone(),
+            bytes: raw.bytes,
+            segment: raw.segment,
+            columns: raw.columns.clone(),
+            check: checked(raw)?,
+        })
+    };
+    Ok(SheetPull {
         pull: pull.id.clone(),
         at: pull.at.as_ref().map(ToString::to_string),
         fit_up: pull.fit_up,
         outcome: effective.outcome.to_string(),
         correction: effective.correction.as_ref().map(ToString::to_string),
-        raw: pull
-            .raw
-            .iter()
-            .map(|raw| SheetFile {
-                file: raw.file.clone(),
-                sha256: raw.sha256.clone(),
-                bytes: raw.bytes,
-                segment: raw.segment,
-                columns: raw.columns.clone(),
-            })
-            .collect(),
-    }
+        raw: pull.raw.iter().map(file).collect::<Result<_, _>>()?,
+    })
 }

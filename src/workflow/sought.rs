@@ -291,7 +291,7 @@ fn key(group: Group, role: Option<&str>, name: &str) -> String {
 pub(super) fn sayings(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
     let mut seen = BTreeSet::new();
     let mut found = Vec::new();
-    for SheetItem { item, told } in items(side, kinds) {
+    for SheetItem { item, told, .. } in items(side, kinds) {
         let role = item.role.as_deref().filter(|_| item.group == Group::Figure);
         let names = [
             role.map(|role| key(item.group, Some(role), &item.name)),
@@ -332,7 +332,7 @@ fn of_channels(
 ) -> Vec<(String, Saying<String>)> {
     items(side, kinds)
         .filter(|item| item.item.group == Group::Condition && is_of_channel(&item.told))
-        .map(|SheetItem { item, told }| {
+        .map(|SheetItem { item, told, .. }| {
             let mean = mean_of(&item.name, side, kinds);
             (key(item.group, None, &item.name), saying(&told, mean))
         })

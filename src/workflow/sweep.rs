@@ -83,7 +83,7 @@ impl Plan {
                 continue;
             };
             let drive = match Drive::of(&columns) {
-                Ok(drive) => drive,
+                Ok(drive) => drive.shifted(side),
                 Err(why) => {
                     plan.reason = why;
                     continue;

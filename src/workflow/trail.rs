@@ -19,9 +19,9 @@ use crate::record::Build;
 use crate::record::Moment;
 use crate::store::Book;
 use crate::store::Change;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::compare::pending_among;
 use crate::workflow::find::From;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
@@ -45,25 +45,37 @@ const SHORTEST_HASH: usize = 6;
 ///
 /// # Errors
 /// The name means nothing, it has no such figure, or a record does not hold.
-pub fn trail(book: &Book, about: &str, figure: Option<&str>) -> Result<TrailAnswer, Failure> {
-    trail_in(book, about, figure, From::Catalog)
+pub fn trail(book: &Book, about: &str, figure: Option<&str>, as_of: &AsOf) -> Result<TrailAnswer, Failure> {
+    trail_in(book, about, figure, as_of, From::of(as_of))
 }
 
 /// Tells a life from the catalog where there is one, or from the records and the history alone.
 ///
 /// # Errors
 /// As [`trail`].
-pub fn trail_in(book: &Book, about: &str, figure: Option<&str>, from: From) -> Result<TrailAnswer, Failure> {
-    let library = Library::at_head(book)?.remembering();
+pub fn trail_in(
+    book: &Book,
+    about: &str,
+    figure: Option<&str>,
+    as_of: &AsOf,
+    from: From,
+) -> Result<TrailAnswer, Failure> {
+    let library = as_of.library(book)?;
     let subject = Subject::named(&library, about, figure)?;
     let now = present(book, &library, &subject, from)?;
     let events = now.len();
     let paths: BTreeSet<String> = now.into_iter().chain(subject.record.clone()).collect();
     let places: BTreeSet<String> = paths.iter().flat_map(|path| places_of(path)).collect();
-    let logs = match from {
+    let mut logs = match from {
         From::Catalog => book.logs(&places)?,
         From::Records => book.walked_logs(&places)?,
     };
+    if *as_of != AsOf::Present {
+        let newest = book.steps_back(library.commit())?.unwrap_or_default();
+        for changes in logs.values_mut() {
+            changes.retain(|change| change.steps_back >= newest);
+        }
+    }
     let mut lived = Vec::new();
     for path in &paths {
         lived.extend(versions(&library, path, &logs, &subject)?);
@@ -86,7 +98,7 @@ pub fn trail_in(book: &Book, about: &str, figure: Option<&str>, from: From) -> R
         about: subject.title,
         of: subject.of,
         events: shown,
-        pending: pending_among(book, &library.touched())?,
+        pending: as_of.pending_among(book, &library)?,
         commit: library.commit().short(),
     })
 }
@@ -256,6 +268,7 @@ fn read(library: &Library, path: &str, bytes: &[u8]) -> Vec<Event> {
         }),
         Sort::Instrument => bind::instrument(path, &root, kinds).0.map(|found| events::of_instrument(&found)),
         Sort::Claim => bind::claim(path, &root, kinds).0.map(|claim| events::of_claim(&claim)),
+        Sort::Session => bind::session(path, &root, kinds).0.map(|found| events::of_session(&found)),
         _ => None,
     }
     .unwrap_or_default()

@@ -6,6 +6,7 @@ use crate::record::Change;
 use crate::record::Claim;
 use crate::record::Corrected;
 use crate::record::Correction;
+use crate::record::Doubted;
 use crate::record::Effective;
 use crate::record::Entry;
 use crate::record::Figure;
@@ -16,6 +17,7 @@ use crate::record::Moment;
 use crate::record::Part;
 use crate::record::PartState;
 use crate::record::Pull;
+use crate::record::Session;
 use crate::record::Value;
 use crate::record::Whereabouts;
 use crate::record::Work;
@@ -112,15 +114,43 @@ fn entries(prefix: &str, title: &str, figure: &Figure, touches: &[Touch]) -> Vec
         });
         if let Some(doubted) = &entry.doubted {
             let value = entry.known.value().map(Value::text).unwrap_or_default();
-            let words = format!("{title}: {value} is doubted: {}", doubted.because);
-            events.push(Event {
-                by: doubted.by.clone(),
-                touches,
-                ..event(format!("{key}:doubt"), "doubt", doubted.on.as_ref(), words)
-            });
+            events.extend(doubt(&key, &format!("{title}: {value}"), doubted, &touches));
         }
     }
     events
+}
+
+/// A mark of doubt, and what settled it.
+fn doubt(key: &str, title: &str, doubted: &Doubted, touches: &[Touch]) -> Vec<Event> {
+    let mut words = format!("{title} is doubted");
+    words.extend(doubted.from.iter().map(|from| format!(" from {from}")));
+    words.extend(doubted.until.iter().map(|until| format!(" until {until}")));
+    words.push_str(&format!(": {}", doubted.because));
+    words.extend(doubted.offset.iter().map(|offset| format!("; {offset} is added")));
+    let marked = Event {
+        by: doubted.by.clone(),
+        touches: touches.to_vec(),
+        ..event(format!("{key}:doubt"), "doubt", doubted.on.as_ref(), words)
+    };
+    let cleared = doubted.cleared.as_ref().map(|cleared| Event {
+        by: cleared.by.clone(),
+        touches: touches.to_vec(),
+        ..event(
+            format!("{key}:cleared"),
+            "doubt",
+            cleared.on.as_ref(),
+            format!("{title} is in doubt no more: {}", cleared.because),
+        )
+    });
+    std::iter::once(marked).chain(cleared).collect()
+}
+
+/// What a session's own record tells.
+pub(super) fn of_session(session: &Session) -> Vec<Event> {
+    let here = [Touch::Session(session.tag.clone())];
+    let title = format!("what was read in session {}", session.tag);
+    let marks = session.doubted.iter().enumerate();
+    marks.flat_map(|(index, doubted)| doubt(&format!("session:{index}"), &title, doubted, &here)).collect()
 }
 
 fn corrected(correction: &Correction) -> String {
@@ -368,7 +398,10 @@ pub(super) fn of_instrument(instrument: &Instrument) -> Vec<Event> {
             ..event(format!("uncertainty:{}:{}", stated.of, stated.scope.word()), "state", None, words)
         }
     });
-    calibrations.chain(stated).collect()
+    let doubts = instrument.doubted.iter().enumerate().flat_map(|(index, doubted)| {
+        doubt(&format!("instrument:{index}"), &format!("what {} read", instrument.tag), doubted, &here)
+    });
+    calibrations.chain(stated).chain(doubts).collect()
 }
 
 /// What a claim's manifest tells.

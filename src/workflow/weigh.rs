@@ -21,11 +21,12 @@ use crate::verdict::Placement;
 use crate::verdict::Reservation;
 use crate::verdict::VerdictError;
 use crate::verdict::Which;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::compare::pending_among;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
+use crate::workflow::doubts_on;
 use crate::workflow::inertia;
 use crate::workflow::page_weigh::Drawn;
 use crate::workflow::sought::Sought;
@@ -74,8 +75,8 @@ pub struct WeighRequest {
     pub step_rpm: u32,
     /// Width that all curves alike are smoothed over, rpm; none unless asked for.
     pub smooth_rpm: Option<u32>,
-    /// Answer from the work tree.
-    pub pending: bool,
+    /// Which version of the book is asked.
+    pub as_of: AsOf,
     /// The window was kept in a claim before the pulls.
     pub window_beforehand: bool,
 }
@@ -90,8 +91,7 @@ pub fn weigh(book: &Book, request: &WeighRequest) -> Result<WeighAnswer, Failure
 
 /// The library that is answered from.
 pub(super) fn library(book: &Book, request: &WeighRequest) -> Result<Library, Failure> {
-    let library = if request.pending { Library::with_pending(book) } else { Library::at_head(book) }?;
-    Ok(library.remembering())
+    request.as_of.library(book)
 }
 
 /// The same in a library of the book that is open already, which then knows what was read.
@@ -130,8 +130,7 @@ pub(super) fn weigh_with(
     let (sides, curves): (Vec<Side>, Vec<Found>) = gathered.into_iter().unzip();
     let count = sides.iter().filter(|side| base_ids.contains(&side.name)).count();
     let (pairs, refusals) = weigh_pairs::checked(&sides, library.kinds(), wanted);
-    let touched = if request.pending { Vec::new() } else { library.touched() };
-    let pending = pending_among(book, &touched)?;
+    let pending = request.as_of.pending_among(book, library)?;
     let commit = library.commit().short();
     if let Some(mut refused) = weigh_pairs::refused(&sides, &refusals) {
         refused.pending = pending;
@@ -188,6 +187,8 @@ pub(super) fn weigh_with(
     if (request.window.is_some() || request.at.is_some()) && !request.window_beforehand {
         reservations.push(Reservation::WindowAfterwards);
     }
+    let doubts = doubts_on::lines(pulls.iter().map(|pull| &pull.side), library.kinds());
+    reservations.extend(doubts.iter().map(|what| Reservation::Doubted { what: what.clone() }));
     let mut answer = Weighed::new(&difference, &layout, scale.unit(), figure.words(request));
     answer.subject = subject.clone();
     answer.tuning = Some(weigh_tuning::tuning(&pairs, count, &pulls, &elsewhere, library.kinds()));
@@ -200,6 +201,7 @@ pub(super) fn weigh_with(
     answer.left_out_speeds = left_out_speeds;
     answer.smoothed = request.smooth_rpm;
     answer.inertia = inertia.says;
+    answer.doubts = doubts;
     answer.unstated = weigh_pulls::unstated(&pulls);
     answer.rule(&difference, scale.least, reservations);
     if let Some(margin) = scale.within {

@@ -59,3 +59,12 @@ fn a_build_that_does_not_hold_is_refused() {
     shown!(bench, "weather", &["build", "b9", "--from", "b1", "--set", "conditions.air-temperature=20 degC"]);
     shown!(bench, "timing-unit", &["build", "b9", "--from", "b1", "--set", "ignition-timing=31 mm"]);
 }
+
+/// Openings that were found to stand apart are told again wherever the two come together.
+#[test]
+fn parts_that_do_not_go_together_are_told_before_bolting_on() {
+    let bench = Bench::demo().at("2026-05-24T10:00:00+02:00");
+    let arguments =
+        ["build", "b9", "--from", "b5", "--set", "ignition-timing=30 deg BTDC", "--with", "lamp-1"];
+    shown!(bench, "fit-alarm", &arguments);
+}

@@ -70,3 +70,12 @@ fn what_was_altered_is_told_with_the_old() {
     );
     assert_eq!(told["events"].as_array().map(Vec::len), Some(2), "{told:#}");
 }
+
+/// The engine's own health: one build across sessions, on the window asked for.
+#[test]
+fn an_engine_is_followed_across_sessions() {
+    let bench = Bench::demo();
+    shown!(bench, "baseline", &["trail", "mule-1", "--baseline", "--window", "4000..7500"]);
+    shown!(bench, "baseline-no-engine", &["trail", "h2", "--baseline"]);
+    shown!(bench, "baseline-no-such-build", &["trail", "mule-1", "--baseline", "--build", "b99"]);
+}

@@ -108,6 +108,7 @@ impl Book {
                 asked: mulebook::derive::Asked::default(),
                 refit_after: None,
                 wear: BTreeMap::new(),
+                doubts: mulebook::check::ChannelDoubts::default(),
             };
             for gap in gaps_of(&side, schemas.kinds()) {
                 if !matches!(gap.item.group, Group::Condition | Group::Run | Group::Correction) {

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use mulebook::store::Book;
+use mulebook::workflow::AsOf;
 use mulebook::workflow::compare;
 use mulebook::workflow::trail;
 
@@ -39,9 +40,9 @@ fn files(folder: &Path, found: &mut Vec<PathBuf>) {
 /// What the book answers to several questions: of the last commit, of raw files, of history.
 fn answers(root: &Path) -> Result<String, String> {
     let book = Book::discover(root).map_err(|error| error.to_string())?;
-    let gaps = compare::gaps(&book, &["0411a-01".to_owned(), "0411a-02".to_owned()], false)
+    let gaps = compare::gaps(&book, &["0411a-01".to_owned(), "0411a-02".to_owned()], &AsOf::Present)
         .map_err(|failure| format!("{failure:?}"))?;
-    let life = trail::trail(&book, "h2", None).map_err(|failure| format!("{failure:?}"))?;
+    let life = trail::trail(&book, "h2", None, &AsOf::Present).map_err(|failure| format!("{failure:?}"))?;
     let mut text = String::new();
     for mut answer in [serde_json::to_value(&gaps).unwrap(), serde_json::to_value(&life).unwrap()] {
         // A file of the work tree with other bytes is named as an edit, and changes nothing else.

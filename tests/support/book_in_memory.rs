@@ -77,6 +77,7 @@ impl Book {
             asked: Asked::default(),
             refit_after: None,
             wear: BTreeMap::new(),
+            doubts: mulebook::check::ChannelDoubts::default(),
         }
     }
 

@@ -8,6 +8,7 @@ use crate::manifest::node::Content;
 use crate::manifest::node::Node;
 use crate::manifest::node::Style;
 use crate::quantity::parse_reading;
+use crate::record::Cleared;
 use crate::record::Doubted;
 use crate::record::Entry;
 use crate::record::FieldSpec;
@@ -170,15 +171,31 @@ impl Binder<'_> {
         entry.note = self.may(node, "note");
         entry.corrects =
             node.get("corrects").and_then(|number| self.whole(number, field)).map(|number| number as usize);
-        entry.doubted = node.get("doubted").and_then(|doubted| {
-            let because = self.needs_in(doubted, "because", field)?;
-            Some(Doubted { because, by: self.may(doubted, "by"), on: self.may_moment(doubted, "on") })
-        });
+        entry.doubted = node.get("doubted").and_then(|doubted| self.doubted(doubted, field));
         if way == "measured" && signed == Signed::Itself {
             self.needs_in(node, "by", field)?;
             self.needs_in(node, "taken", field)?;
         }
         Some(entry)
+    }
+
+    /// A mark of doubt, on an entry or on a time of an instrument or session.
+    pub(super) fn doubted(&mut self, node: &Node, field: &str) -> Option<Doubted> {
+        let because = self.needs_in(node, "because", field)?;
+        let cleared = node.get("cleared").and_then(|cleared| {
+            let because = self.needs_in(cleared, "because", field)?;
+            Some(Cleared { because, by: self.may(cleared, "by"), on: self.may_moment(cleared, "on") })
+        });
+        Some(Doubted {
+            because,
+            by: self.may(node, "by"),
+            on: self.may_moment(node, "on"),
+            from: self.may_moment(node, "from"),
+            until: self.may_moment(node, "until"),
+            offset: self.may(node, "offset"),
+            cleared,
+            of_instrument: false,
+        })
     }
 
     fn needs_in(&mut self, node: &Node, key: &str, field: &str) -> Option<String> {

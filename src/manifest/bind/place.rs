@@ -10,6 +10,7 @@ use crate::manifest::node::Node;
 use crate::record::BookPage;
 use crate::record::Calibration;
 use crate::record::Cell;
+use crate::record::Doubted;
 use crate::record::Figure;
 use crate::record::Instrument;
 use crate::record::Kinds;
@@ -132,8 +133,14 @@ impl Binder<'_> {
                     })
                 })
                 .collect(),
+            doubted: self.doubts(root),
             note: self.may(root, "note"),
         })
+    }
+
+    fn doubts(&mut self, root: &Node) -> Vec<Doubted> {
+        let doubts = root.get("doubted").map(Node::items).unwrap_or_default();
+        doubts.iter().filter_map(|item| self.doubted(item, "doubted")).collect()
     }
 
     fn stated(&mut self, node: &Node) -> Option<StatedUncertainty> {
@@ -149,7 +156,10 @@ impl Binder<'_> {
         let mut fields = BTreeMap::new();
         for (key, value) in root.entries() {
             let key = key.text().unwrap_or_default();
-            if matches!(key, "session" | "cell" | "on" | "by" | "engine" | "skipped" | "note" | "corrected") {
+            if matches!(
+                key,
+                "session" | "cell" | "on" | "by" | "engine" | "skipped" | "doubted" | "note" | "corrected"
+            ) {
                 continue;
             }
             fields.insert(key.to_owned(), said(value));
@@ -170,6 +180,7 @@ impl Binder<'_> {
             engine: self.may(root, "engine"),
             fields,
             figures,
+            doubted: self.doubts(root),
             skipped: skipped
                 .iter()
                 .filter_map(|item| {

@@ -12,6 +12,11 @@ use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
 use crate::render::derived::bare;
 use crate::render::derived::speed_columns;
+use crate::render::sheet::check_words;
+use crate::render::sheet_repeat::instrument_words;
+use crate::render::sheet_repeat::match_words;
+use crate::render::sheet_repeat::repeat_words;
+use crate::render::sheet_repeat::use_words;
 
 /// The sheet of a build or a pull as a page; of a pull with its curve, or why it has none.
 pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>, mark: &PageMark) -> String {
@@ -35,6 +40,10 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
         } @else {
             p { "Everything that a comparison asks for is documented." }
         }
+        @if !sheet.doubts.is_empty() {
+            h2 { "In doubt, until measured again or cleared" }
+            (list(&sheet.doubts))
+        }
         @if let Some(curve) = curve { (pull::curve(curve)) }
         h2 { "Parts, in order of assembly" }
         (table("Part", "Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
@@ -44,6 +53,8 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
         (section("Conditions", &sheet.conditions))
         (derived(sheet))
         (pulls(sheet))
+        (instruments(sheet))
+        (repeat(sheet))
         p class="note" { "Raw files are named by the SHA-256 of their bytes." }
     };
     document(mark, &format!("Sheet of the {} {}", sheet.of, sheet.name), &kicker, &body)
@@ -183,6 +194,46 @@ fn by_speed(sheet: &SheetAnswer) -> Markup {
     }
 }
 
+/// The instruments behind the figures.
+fn instruments(sheet: &SheetAnswer) -> Markup {
+    html! {
+        @if !sheet.instruments.is_empty() {
+            h2 { "Instruments, with the calibration that held on the day" }
+            (table("Instruments", "Instrument", html! {
+                @for instrument in &sheet.instruments {
+                    tr {
+                        th scope="row" { (plain(&instrument.instrument)) }
+                        td {
+                            (plain(&instrument_words(instrument)))
+                            @for used in &instrument.uses { br; (plain(&use_words(used))) }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// What to bolt on to repeat it.
+fn repeat(sheet: &SheetAnswer) -> Markup {
+    html! {
+        @if !sheet.repeat.is_empty() {
+            h2 { "To repeat it, in order of assembly" }
+            (table("To repeat it", "Part", html! {
+                @for line in &sheet.repeat {
+                    tr {
+                        th scope="row" { (plain(&line.title)) }
+                        td {
+                            (plain(&repeat_words(line)))
+                            @for figure in &line.must_match { br; "must match " (plain(&match_words(figure))) }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
 fn pulls(sheet: &SheetAnswer) -> Markup {
     let words = |pull: &SheetPull| {
         let mut words: Vec<String> = pull.at.clone().into_iter().collect();
@@ -206,6 +257,7 @@ fn pulls(sheet: &SheetAnswer) -> Markup {
                                 @if let Some(segment) = raw.segment { ", segment " (segment) }
                                 ", " (raw.bytes) " bytes, SHA-256 "
                                 span class="hash" { (raw.sha256) }
+                                " " (check_words(raw.check).1)
                             }
                         }
                     }

@@ -22,6 +22,8 @@ pub(crate) struct Plain<S> {
     pub(crate) of: Option<S>,
     /// What bars it from counting.
     pub(crate) remark: Option<S>,
+    /// Whether something on it proved doubtful.
+    pub(crate) doubted: bool,
 }
 
 /// What fills a role.
@@ -206,6 +208,7 @@ impl<S> Plain<S> {
             cell: maybe(&self.cell),
             of: maybe(&self.of),
             remark: maybe(&self.remark),
+            doubted: self.doubted,
         }
     }
 }
@@ -256,6 +259,7 @@ mod tests {
             cell: None,
             of: Some("b1".to_owned()),
             remark: None,
+            doubted: false,
         };
         let saying = |number| Saying { said: Word::Number(number), words: Some(format!("{number} deg")) };
         let said = timing.map(|number| ("setting:ignition-timing".to_owned(), saying(number)));

@@ -1,7 +1,9 @@
 //! Records to finished rows: everything that can be asked of a pull, a build or a part, as `find` would find it.
 
+use crate::check;
 use crate::check::Side;
 use crate::record::Answer;
+use crate::record::Kinds;
 use crate::record::Known;
 use crate::record::Outcome;
 use crate::record::Part;
@@ -41,7 +43,7 @@ pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Re
             let side = gather::build_side(library, &build)?;
             let mut said = sought::sayings(&side, library.kinds());
             said.extend(sought::ratios(&side, library));
-            Ok(Some(Row { plain: plain(&side), fitted: fitted(&side), said }))
+            Ok(Some(Row { plain: plain(&side, library.kinds()), fitted: fitted(&side), said }))
         }
         Shelf::Parts => Ok(library.part_at(path)?.and_then(|part| of_part(library, &part))),
         Shelf::PullEvents | Shelf::BuildEvents | Shelf::PartEvents => {
@@ -55,6 +57,7 @@ pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Re
                 cell: None,
                 of: None,
                 remark: None,
+                doubted: false,
             };
             Ok(Some(Row { plain, fitted: Vec::new(), said: touched.collect() }))
         }
@@ -66,13 +69,13 @@ pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Re
                 Shelf::Ratios => (Vec::new(), sought::ratios(&side, library)),
                 _ => (fitted(&side), sought::sayings(&side, library.kinds())),
             };
-            Ok(Some(Row { plain: plain(&side), fitted, said }))
+            Ok(Some(Row { plain: plain(&side, library.kinds()), fitted, said }))
         }
     }
 }
 
 /// What every row has, of a side.
-pub(crate) fn plain(side: &Side) -> Plain<String> {
+pub(crate) fn plain(side: &Side, kinds: &Kinds) -> Plain<String> {
     let (build, pull) = (side.build.as_ref(), side.pull.as_ref());
     let on = match pull {
         Some(_) => side.moment(),
@@ -96,6 +99,7 @@ pub(crate) fn plain(side: &Side) -> Plain<String> {
             None => build.map(|build| build.engine.clone()),
         },
         remark: aside,
+        doubted: !check::doubts_of(side, kinds).is_empty(),
     }
 }
 
@@ -144,6 +148,7 @@ pub(crate) fn of_part(library: &Library, part: &Part) -> Option<Row> {
         cell: None,
         of: Some(part.kind.clone()),
         remark: gone.map(str::to_owned),
+        doubted: false,
     };
     let mut names: Vec<&String> = part.states.iter().flat_map(|state| state.figures.keys()).collect();
     names.sort();

@@ -29,8 +29,8 @@ pub(super) struct Asked {
     pub(super) request: FindRequest,
 }
 
-/// A row, and for each condition whether it is met; none where nothing is said of it.
-pub(super) type Found = (FindRow, Vec<Option<bool>>);
+/// A row, for each condition whether it is met (none where nothing is said of it), and whether it is in doubt.
+pub(super) type Found = (FindRow, Vec<Option<bool>>, bool);
 
 /// What a record says of something, and the words for it.
 pub(super) type Told = (Said, Option<String>);
@@ -201,7 +201,7 @@ impl Asked {
         };
         let answers =
             self.conditions.iter().zip(told).map(|(condition, (said, _))| condition.holds(said)).collect();
-        (row, answers)
+        (row, answers, plain.doubted)
     }
 
     /// The figures of a part that the conditions mean; none where its kind has not all of them.

@@ -6,13 +6,15 @@ mod asked;
 mod catalogued;
 mod recorded;
 
+use std::collections::BTreeSet;
+
 use crate::answer::FindAnswer;
 use crate::answer::FindRow;
 use crate::answer::FindUntold;
 use crate::store::Book;
 use crate::store::Pending;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
-use crate::workflow::Library;
 use crate::workflow::catalog::Told;
 use crate::workflow::find::asked::Asked;
 use crate::workflow::find::asked::Found;
@@ -53,26 +55,31 @@ pub struct FindRequest {
     pub cell: Option<String>,
     /// Of that kind of part.
     pub kind: Option<String>,
+    /// Which version of the book is asked.
+    pub as_of: AsOf,
 }
 
 /// The rows found, and for each condition the records that say nothing of it.
 struct Taken {
     rows: Vec<FindRow>,
     untold: Vec<FindUntold>,
+    /// The names of those on which something proved doubtful.
+    doubted: BTreeSet<String>,
 }
 
 impl Taken {
     fn new(asked: &Asked) -> Self {
         let untold = asked.conditions.iter();
         let untold = untold.map(|condition| FindUntold { name: condition.text.clone(), records: Vec::new() });
-        Self { rows: Vec::new(), untold: untold.collect() }
+        Self { rows: Vec::new(), untold: untold.collect(), doubted: BTreeSet::new() }
     }
 
     /// Takes a record unless it says otherwise than one of the conditions.
-    fn take(&mut self, (row, answers): Found) {
+    fn take(&mut self, (row, answers, doubted): Found) {
         if answers.contains(&Some(false)) {
             return;
         }
+        self.doubted.extend(doubted.then(|| row.name.clone()));
         match answers.iter().position(Option::is_none) {
             None => self.rows.push(row),
             Some(first) => self.untold[first].records.push(row.name),
@@ -89,6 +96,13 @@ pub enum From {
     Records,
 }
 
+impl From {
+    /// Where rows of a version of the book come from: the catalog has those of the present alone.
+    pub(super) fn of(as_of: &AsOf) -> Self {
+        if *as_of == AsOf::Present { Self::Catalog } else { Self::Records }
+    }
+}
+
 /// Finds records.
 ///
 /// # Errors
@@ -102,22 +116,22 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
 /// # Errors
 /// As [`find`].
 pub fn find_in(book: &Book, request: FindRequest, from: From, told: Told<'_>) -> Result<FindAnswer, Failure> {
-    let library = Library::at_head(book)?.remembering();
+    let as_of = request.as_of.clone();
+    let library = as_of.library(book)?;
     let asked = Asked::read(&library, request)?;
     let found = match from {
+        From::Catalog if as_of != AsOf::Present => None,
         From::Catalog => catalogued::find(book, &library, &asked, told)?,
         From::Records => None,
     };
     let (taken, pending) = match found {
-        Some(found) => found,
+        Some((taken, pending)) => (taken, pending.into_iter().map(|Pending { path, .. }| path).collect()),
         None => {
             let taken = recorded::find(book, &library, &asked, told)?;
-            let touched = library.touched();
-            let paths: Vec<&str> = touched.iter().map(String::as_str).collect();
-            (taken, book.pending(&paths)?)
+            (taken, as_of.pending_among(book, &library)?)
         }
     };
-    let Taken { mut rows, mut untold } = taken;
+    let Taken { mut rows, mut untold, doubted } = taken;
     rows.sort_by(|a, b| (&a.on, &a.name).cmp(&(&b.on, &b.name)));
     untold.iter_mut().for_each(|untold| untold.records.sort());
     untold.retain(|untold| !untold.records.is_empty());
@@ -135,9 +149,10 @@ pub fn find_in(book: &Book, request: FindRequest, from: From, told: Told<'_>) ->
         },
         columns: asked.conditions.iter().map(|condition| condition.sought.name.clone()).collect(),
         asked: asked.words(),
+        doubted: rows.iter().map(|row| row.name.clone()).filter(|name| doubted.contains(name)).collect(),
         rows,
         untold,
-        pending: pending.into_iter().map(|Pending { path, .. }| path).collect(),
+        pending,
         commit: library.commit().short(),
     })
 }

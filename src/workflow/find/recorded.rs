@@ -103,7 +103,7 @@ fn pull(book: &Book, library: &Library, asked: &Asked, id: &str) -> Result<Optio
 }
 
 fn of_side(library: &Library, asked: &Asked, side: &Side) -> Result<Option<Found>, Failure> {
-    let (plain, fitted) = (rows::plain(side), rows::fitted(side));
+    let (plain, fitted) = (rows::plain(side, library.kinds()), rows::fitted(side));
     let on = |with: &With| fitted.iter().any(|(role, fitted)| with.meets(role, fitted));
     if !asked.plainly(&plain) || !asked.with.iter().all(on) {
         return Ok(None);
@@ -131,6 +131,7 @@ fn flow(asked: &Asked, sheet: &FlowSheet) -> Option<Found> {
         cell: None,
         of: Some(format!("{}, {what}", sheet.part)),
         remark: None,
+        doubted: false,
     };
     (asked.plainly(&plain) && asked.with.iter().all(fitted)).then(|| asked.row(&plain, &[]))
 }
@@ -146,6 +147,7 @@ fn claim(asked: &Asked, claim: &Claim) -> Option<Found> {
         cell: None,
         of: Some(of),
         remark: claim.withdrawn.as_ref().map(|withdrawn| format!("withdrawn ({})", withdrawn.because)),
+        doubted: false,
     };
     asked.plainly(&plain).then(|| asked.row(&plain, &[]))
 }
