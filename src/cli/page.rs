@@ -248,6 +248,9 @@ fn of_claim(book: &Book, name: &str, surroundings: &Surroundings) -> Result<Draw
 }
 
 fn of_trail(book: &Book, trail: &Trail) -> Result<Drawn, Failure> {
+    if trail.is_of_baseline() {
+        return Err(page::no_baseline_page());
+    }
     let answer = trail.answer(book)?;
     let about = format!("life of {}", answer.about);
     let json = render::json("trail", &answer);

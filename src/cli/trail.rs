@@ -41,6 +41,11 @@ pub(super) struct Trail {
 }
 
 impl Trail {
+    /// Whether an engine's own health is asked for.
+    pub(super) fn is_of_baseline(&self) -> bool {
+        self.baseline
+    }
+
     /// The life that is asked for.
     pub(super) fn answer(&self, book: &Book) -> Result<TrailAnswer, Failure> {
         trail::trail(book, &self.about, self.figure.as_deref(), &self.as_of.as_of())

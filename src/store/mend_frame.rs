@@ -1,12 +1,13 @@
 //! What a repository needs to be opened at all, and its branches: HEAD, settings, references, each from what still
 //! says how it was.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
 use gix::ObjectId;
 
+use super::branch_log::{branches, last_of_log, packed_line};
 use super::mend::put_aside;
 use super::path::{self, Standing, standing};
 use super::{Book, Error, Mended, Mending, sync};
@@ -60,8 +61,8 @@ pub(super) fn mend_frame(root: &Path, mended: &mut Vec<Mended>) -> Result<(), Er
 }
 
 impl Mending {
-    /// Sets branches that cannot be read, are gone, or name a commit that is not here, to where their log says they
-    /// stood last. Asked for again after [`Mending::objects`], it sees which commits came back.
+    /// Sets branches that cannot be read, are gone, name a commit that is not here, or stand behind it, to where their
+    /// log says they stood last. Asked for again after [`Mending::objects`], it sees which commits came back.
     ///
     /// # Errors
     ///
@@ -72,11 +73,14 @@ impl Mending {
         for (name, stands) in branches(&git) {
             let whole =
                 |id: ObjectId| matches!(self.book.whole_object(id), Ok(Some((gix::objs::Kind::Commit, _))));
-            if stands.is_some_and(whole) {
-                continue;
-            }
             let Some(last) = last_of_log(&git, &name) else { continue };
             if Some(last) == stands || !whole(last) {
+                continue;
+            }
+            if let Some(stands) = stands
+                && whole(stands)
+                && !self.book.descends(last, stands).unwrap_or(false)
+            {
                 continue;
             }
             let place = git.join(&name);
@@ -115,66 +119,6 @@ impl Mending {
         self.book = self.book.again()?;
         Ok(())
     }
-}
-
-/// A line of packed references.
-fn packed_line(line: &str) -> Option<(String, ObjectId)> {
-    let (id, name) = line.split_once(' ')?;
-    let id = ObjectId::from_hex(id.as_bytes()).ok()?;
-    (name.starts_with("refs/") && path::check(name).is_ok()).then(|| (name.to_owned(), id))
-}
-
-/// The branches by full name and where they stand; none where that cannot be read. A branch of which only the log is
-/// left counts: git removes a branch's log with it.
-fn branches(git: &Path) -> BTreeMap<String, Option<ObjectId>> {
-    let mut found = BTreeMap::new();
-    for (name, id) in
-        fs::read_to_string(git.join("packed-refs")).unwrap_or_default().lines().filter_map(packed_line)
-    {
-        if name.starts_with("refs/heads/") {
-            found.insert(name, Some(id));
-        }
-    }
-    let mut loose = BTreeSet::new();
-    names_below(git, "refs/heads", &mut loose);
-    for name in loose {
-        let text = fs::read_to_string(git.join(&name)).unwrap_or_default();
-        let id = ObjectId::from_hex(text.trim_end().as_bytes()).ok();
-        found.insert(name, id);
-    }
-    let mut logs = BTreeSet::new();
-    names_below(git, "logs/refs/heads", &mut logs);
-    for log in logs {
-        let name = log.trim_start_matches("logs/").to_owned();
-        found.entry(name).or_insert(None);
-    }
-    found
-}
-
-fn names_below(git: &Path, folder: &str, found: &mut BTreeSet<String>) {
-    for entry in fs::read_dir(git.join(folder)).into_iter().flatten().flatten() {
-        let Ok(name) = entry.file_name().into_string() else { continue };
-        let inside = format!("{folder}/{name}");
-        match standing(&entry.path()) {
-            Ok(Standing::Folder) => names_below(git, &inside, found),
-            Ok(Standing::File(_)) if !name.ends_with(".lock") && path::check(&inside).is_ok() => {
-                found.insert(inside);
-            }
-            _ => {}
-        }
-    }
-}
-
-/// Where a reference's log says it stood last: the last whole line's second name.
-fn last_of_log(git: &Path, name: &str) -> Option<ObjectId> {
-    let bytes = fs::read(git.join("logs").join(name)).ok()?;
-    let text = String::from_utf8_lossy(&bytes);
-    text.lines().rev().find_map(|line| {
-        let mut words = line.split(' ');
-        let before = words.next()?;
-        let after = ObjectId::from_hex(words.next()?.as_bytes()).ok()?;
-        (before.len() == after.to_string().len()).then_some(after)
-    })
 }
 
 /// Puts bytes at a path, what stood there aside; returns where that is now.

@@ -30,6 +30,7 @@
     reason = "the only room that touches disk, git and processes"
 )]
 mod book;
+mod branch_log;
 mod cache;
 mod catalog;
 mod commit;

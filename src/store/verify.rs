@@ -53,6 +53,7 @@ impl Book {
                 .expected("the name of a commit")
                 .next("`mulebook mend` sets it to where its log says it stood; `git reflog` shows that too")
         }));
+        state.findings.extend(self.branches_off_their_log()?);
         let mut damaged = Vec::new();
         let mut once_in_git = BTreeSet::new();
         self.walk(tips, &mut |met| {

@@ -54,6 +54,15 @@ pub fn nothing_to_draw() -> Failure {
     )
 }
 
+/// The engine's own health is told on the terminal and as JSON only.
+pub fn no_baseline_page() -> Failure {
+    Failure::usage(
+        Finding::error("nothing-to-draw", "the baseline of an engine has no page")
+            .found("--baseline")
+            .next("`mulebook trail ENGINE --baseline` shows it, with --json for other tools"),
+    )
+}
+
 /// A page is handed on, and its foot says how to get the same again: what is not kept has none.
 pub fn nothing_pending() -> Failure {
     Failure::usage(

@@ -51,6 +51,13 @@ fn damage_is_found_and_named() {
     shown!(bench, "reference-broken", &["audit"]);
 
     let bench = Bench::shop();
+    let before = bench.git(&["rev-parse", "HEAD~1"]);
+    std::fs::write(bench.book().join(".git/refs/heads/main"), before).expect("a file of the test");
+    shown!(bench, "reference-moved", &["audit"]);
+    shown!(bench, "reference-moved-mended", &["mend"]);
+    bench.run(&["audit"]).done();
+
+    let bench = Bench::shop();
     bench.put(&format!("book/raw-large/ab/ab{}", "0".repeat(62)), "stray\n");
     shown!(bench, "raw-stray", &["audit"]);
 }

@@ -327,3 +327,24 @@ const SHOP: &[&[&str]] = &[
     ],
     &["session", "0412a", "--cell", "tower", "--engine", "mule-1", "--warm-up", "8 min at 2500 rpm"],
 ];
+
+/// A text with its figures to ten digits: what a mathematical library makes of the last ones differs by machine.
+pub(crate) fn steady(text: &str) -> String {
+    let figure = |found: char| found.is_ascii_digit() || found == '.';
+    let mut steady = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(start) = rest.find(figure) {
+        let (before, from) = rest.split_at(start);
+        let (word, after) = from.split_at(from.find(|found| !figure(found)).unwrap_or(from.len()));
+        steady.push_str(before);
+        match word.parse::<f64>() {
+            Ok(value) if word.contains('.') && word.len() > 13 => {
+                let rounded: f64 = format!("{value:.9e}").parse().expect("a figure");
+                steady.push_str(&rounded.to_string());
+            }
+            _ => steady.push_str(word),
+        }
+        rest = after;
+    }
+    steady + rest
+}

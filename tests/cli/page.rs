@@ -140,6 +140,13 @@ fn nothing_in_a_record_breaks_a_page() {
 }
 
 #[test]
+fn an_engine_s_baseline_has_no_page() {
+    let bench = Bench::demo();
+    let refused = bench.run(&["page", "trail", "mule-1", "--baseline"]);
+    assert_eq!(refused.code, 2, "{refused:?}");
+}
+
+#[test]
 fn ten_thousand_rows_are_a_page_like_any_other() {
     let bench = Bench::demo();
     let mut typed = String::from("lift mm  flow cfm\n");
@@ -147,12 +154,18 @@ fn ten_thousand_rows_are_a_page_like_any_other() {
         let lift = f64::from(row) / 1000.0;
         typed.push_str(&format!("{lift:.3} {:.2}\n", 150.0 * lift / (3.0 + lift)));
     }
-    let conditions =
-        ["test-pressure=28 inH2O", "bore-fixture=86 mm", "entry=radius plate", "correction=as-read"];
+    let conditions = [
+        "test-pressure=28 inH2O",
+        "bore-fixture=86 mm",
+        "entry=radius plate",
+        "correction=as-read",
+        "leakage=0.8 cfm",
+        "calibration-plate=0.997",
+    ];
     let mut entry = vec!["flow", "-", "--part", "h2/a", "--port", "inlet:1", "--with", "rule-1"];
     entry.extend(conditions.iter().flat_map(|condition| ["--set", condition]));
     bench.run_with(&entry, &typed).done();
     let page = written(&bench, &["h2a-in1-1"]);
     assert!(page.matches("<tr>").count() > 10_000, "every row is there");
-    assert!(page.contains("<figure") && page.len() < 2_000_000, "{} bytes", page.len());
+    assert!(page.contains("<svg") && page.len() < 4_000_000, "{} bytes", page.len());
 }
