@@ -1,4 +1,4 @@
-//! Every command that README.md, docs/for-sponsors.md and docs/format.md show is run in a demo book, and must print what they say it prints.
+//! Every command that README.md, docs/questions.md, docs/for-sponsors.md and docs/format.md show is run in a demo book, and must print what they say it prints.
 //!
 //! A line `…` stands for any number of lines left out, and `…` within a line for any part of it.
 #![expect(
@@ -110,6 +110,21 @@ fn holds(name: &str, text: &str, least: usize, path: &str) {
 #[test]
 fn the_readme_shows_what_the_program_prints() {
     holds("README.md", include_str!("../README.md"), 8, &with_program());
+}
+
+/// Thirty questions that are asked of test records months later, each with an answer of the demo's book.
+#[test]
+fn the_thirty_questions_are_answered_as_shown() {
+    let page = include_str!("../docs/questions.md");
+    let asked = page.lines().filter(|line| line.starts_with("## ")).count();
+    assert_eq!(asked, 30);
+    let answered = page
+        .split("\n## ")
+        .skip(1)
+        .filter(|answer| answer.contains("```console\n$ mulebook ") || answer.contains("| mulebook "))
+        .count();
+    assert_eq!(answered, 30);
+    holds("docs/questions.md", page, 40, &with_program());
 }
 
 #[test]

@@ -23,7 +23,7 @@ pub(super) type Found = Result<Curve, String>;
 /// Which channels' means are wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Channels {
-    /// Those alone that document a condition that nobody wrote down: what a correction needs.
+    /// Those alone that document a condition that nobody wrote down.
     OfConditions,
     /// All that derived figures are made of, near each speed of the sweep too.
     All,
@@ -171,7 +171,7 @@ impl Swept {
 /// The channels that document a condition of this side which nobody wrote down, by their words: those that figures are
 /// made of, and in a weighing all.
 fn of_conditions<'a>(side: &Side, kinds: &'a Kinds, means: Option<Channels>) -> Vec<&'a str> {
-    let all = matches!(means, Some(Channels::OfWeighing { .. }));
+    let all = matches!(means, Some(Channels::OfConditions | Channels::OfWeighing { .. }));
     kinds
         .conditions
         .iter()

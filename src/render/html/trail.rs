@@ -99,7 +99,7 @@ fn row(event: &TrailEvent) -> Markup {
                 @if event.pulls.len() > 1 { details { summary { (event.pulls.len()) " pulls" } (plain(&event.pulls.join(", "))) } }
             }
             td { (plain(event.by.as_deref().unwrap_or("-"))) }
-            td { details {
+            td class="written" { details {
                 summary { (plain(&days)) (written) }
                 "by " (plain(&event.written.by)) ", commit " span class="hash" { (event.written.commit) } ": " (plain(&event.written.says))
                 "; " (plain(&event.record))

@@ -35,7 +35,7 @@ use crate::workflow::library::part_key;
 use crate::workflow::library::pull_key;
 
 /// Goes up when rows are made otherwise from the same records, or are kept in another form.
-const FORM: u32 = 2;
+const FORM: u32 = 3;
 /// The shelf of what is known of the other shelves.
 const ROOTS: &str = "roots";
 /// The shelf of what the rows of a shelf rest on.
