@@ -697,6 +697,36 @@ fn signature_cases(cases: &mut Cases) {
     }
 }
 
+/// An answer of RFC 3161 over `abc`, as `openssl ts -reply` wrote it for a service that was made for it.
+const ANSWER: &[u8] = include_bytes!("dossier_fixture/abc.tsr");
+
+/// Beyond the list: answers of time-stamping services, which anybody can lay beside the seal.
+fn stamp_cases(cases: &mut Cases) {
+    let beside = |cases: &mut Cases, what: &str, outcome, answer: Vec<u8>| {
+        cases.changed(103, what, outcome, |files| {
+            files.insert("c1/tagmanifest-sha256.txt.tsr".to_owned(), answer);
+        });
+    };
+    beside(cases, "a time stamp of other bytes", Refused("time-stamp-of-other"), ANSWER.to_vec());
+    beside(cases, "half a time stamp", Warned("time-stamp-unreadable"), ANSWER[..300].to_vec());
+    beside(cases, "a time stamp and more", Warned("time-stamp-unreadable"), [ANSWER, ANSWER].concat());
+    beside(cases, "no time stamp at all", Warned("time-stamp-unreadable"), b"2026-05-24".to_vec());
+    beside(cases, "an empty one", Warned("time-stamp-unreadable"), Vec::new());
+    beside(cases, "nested without end", Warned("time-stamp-unreadable"), [0x30, 0x80].repeat(30_000));
+    beside(
+        cases,
+        "longer than it is",
+        Warned("time-stamp-unreadable"),
+        vec![0x30, 0x84, 0xff, 0xff, 0xff, 0xff],
+    );
+    beside(cases, "a time stamp of 70 kB", Refused("file-too-long"), vec![0x30; 70_000]);
+    cases.changed(103, "forty time stamps", Refused("signature-too-many"), |files| {
+        for number in 0..40 {
+            files.insert(format!("c1/tagmanifest-sha256.txt.n{number}.tsr"), ANSWER.to_vec());
+        }
+    });
+}
+
 /// Whether findings hold a code, or one that begins so where it ends with a hyphen.
 fn holds(found: &[&str], code: &str) -> bool {
     found.iter().any(|found| *found == code || (code.ends_with('-') && found.starts_with(code)))
@@ -732,7 +762,9 @@ fn judge(case: &Case) -> Result<BTreeSet<&'static str>, String> {
 fn every_hostile_dossier_is_refused_or_warned_of_by_name() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut cases = Cases::default();
-    for make in [bag_cases, kind_cases, name_cases, manifest_cases, archive_cases, signature_cases] {
+    for make in
+        [bag_cases, kind_cases, name_cases, manifest_cases, archive_cases, signature_cases, stamp_cases]
+    {
         make(&mut cases);
     }
     std::env::set_current_dir(folder.path()).expect("an empty folder to run in");

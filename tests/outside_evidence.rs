@@ -1,7 +1,7 @@
 //! Dossiers judged by programs that are not ours: `ssh-keygen`, `sha256sum`, `find`, `unzip`, `git`, and by `bagit`, `roc-validator`
 //! and `zipfile` of Python; and dossiers that those have packed or signed, judged by ours.
 //!
-//! Sources: RFC 8493 (BagIt), RO-Crate 1.3 (researchobject.org), OpenSSH's PROTOCOL.sshsig and ssh-keygen(1), git's own objects.
+//! Sources: RFC 8493 (BagIt), RFC 3161 (time stamps), RO-Crate 1.3 (researchobject.org), OpenSSH's PROTOCOL.sshsig and ssh-keygen(1), git's own objects.
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
@@ -17,7 +17,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-use dossier_fixture::{contents, dossier, key, line, opened, opened_by, payload, unzipped, when, written};
+use dossier_fixture::{
+    codes, contents, dossier, key, line, opened, opened_by, payload, unzipped, when, written, zipped,
+};
 use mulebook::evidence::{
     At, Contents, History, NAMESPACE, ObjectId, Sealer, Signers, WITNESS_NAMESPACE, write,
 };
@@ -420,4 +422,79 @@ fn git_agrees_with_the_signature_of_a_commit() {
     let refused = mulebook(&["--book", "book", "keep"], &folder.path().join("rubbish"));
     assert!(!refused.status.success() && said(&refused).contains("rubbish"), "{}", said(&refused));
     assert_eq!(git(&book, &["rev-parse", "HEAD"]), before);
+}
+
+/// A time-stamping service of openssl's own, which signs whatever it is asked: its answer for a file, as `ts` writes it.
+const SERVICE: &str = r#"
+[ -f service.pem ] || openssl req -x509 -newkey rsa:2048 -nodes -keyout service.key -out service.pem -days 30 \
+  -subj "/O=Nobody/CN=A Time Service" -addext "extendedKeyUsage=critical,timeStamping" 2>/dev/null
+printf '%s\n' '[tsa]' 'default_tsa=one' '[one]' 'serial=serial' 'default_policy=1.3.6.1.4.1.32473.1' 'digests=sha256,sha384,sha512' \
+  'signer_digest=sha256' 'tsa_name=yes' 'ess_cert_id_alg=sha256' > service.cnf
+stamp() { openssl ts -query -data "$1" "-$2" -cert -out query.tsq &&
+  openssl ts -reply -config service.cnf -queryfile query.tsq -inkey service.key -signer service.pem -out "$3" $4; }
+"#;
+
+/// What an openssl of the machine answers and verifies, read by ours: the same time, policy and name.
+#[test]
+fn answers_of_a_time_stamping_service_are_read_as_openssl_reads_them() {
+    if !have("openssl") {
+        return;
+    }
+    let (folder, bag) = laid_out(&dossier());
+    let service = |script: &str| {
+        let output = bash(&bag, &format!("{SERVICE}\n{script}"));
+        assert!(output.status.success(), "{}", said(&output));
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    };
+    let with = |more: &[(&str, &str)]| {
+        let mut files = unzipped(&dossier());
+        for (name, file) in more {
+            files.insert(
+                format!("c1/tagmanifest-sha256.txt{name}"),
+                fs::read(bag.join(file)).expect("written"),
+            );
+        }
+        opened(&zipped(&files))
+    };
+    let text = service(
+        "stamp tagmanifest-sha256.txt sha256 answer.tsr && stamp tagmanifest-sha256.txt sha512 token.der -token_out &&
+         stamp bagit.txt sha256 other.tsr &&
+         openssl ts -verify -data tagmanifest-sha256.txt -in answer.tsr -CAfile service.pem 1>&2 &&
+         openssl ts -reply -in answer.tsr -text",
+    );
+    let stated = |key: &str| {
+        let line = text.lines().find_map(|line| line.trim().strip_prefix(key));
+        line.unwrap_or_else(|| panic!("{key} in {text}")).trim().to_owned()
+    };
+    let both = with(&[(".tsr", "answer.tsr"), (".second.tsr", "token.der")]).expect("whole");
+    assert_eq!(codes(&both.findings), Vec::<&str>::new());
+    let [token, answer] = both.stamps.as_slice() else { panic!("{:?}", both.stamps) };
+    assert_eq!(token.file, "tagmanifest-sha256.txt.second.tsr");
+    let time = chrono::DateTime::from_timestamp(answer.seconds, 0).expect("a time");
+    assert_eq!(time.format("%b %e %H:%M:%S %Y GMT").to_string(), stated("Time stamp:"));
+    assert_eq!(answer.policy, stated("Policy OID:"));
+    let name = answer.service.as_deref().expect("a name");
+    assert!(name.contains("CN=A Time Service") && name.contains("O=Nobody"), "{name}");
+    assert!(both.sealed_by().is_some());
+
+    // One of other bytes is refused; what is none of these is kept and said to be unreadable.
+    let refused = with(&[(".tsr", "other.tsr")]).expect_err("of other bytes");
+    assert_eq!(codes(&refused), ["time-stamp-of-other"]);
+    let unreadable = with(&[(".tsr", "bagit.txt")]).expect("whole");
+    assert_eq!(codes(&unreadable.findings), ["time-stamp-unreadable"]);
+    assert!(!unreadable.findings[0].is_error() && unreadable.stamps.is_empty());
+    // No prefix and no flipped bit of an answer makes it fall over.
+    let bytes = fs::read(bag.join("answer.tsr")).expect("written");
+    for at in (0..bytes.len()).step_by(7) {
+        for damaged in [bytes[..at].to_vec(), {
+            let mut flipped = bytes.clone();
+            flipped[at] ^= 1 << (at % 8);
+            flipped
+        }] {
+            let mut files = unzipped(&dossier());
+            files.insert("c1/tagmanifest-sha256.txt.tsr".to_owned(), damaged);
+            drop(opened(&zipped(&files)));
+        }
+    }
+    drop(folder);
 }

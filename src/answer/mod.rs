@@ -158,6 +158,7 @@ pub use verify::MechanismLine;
 pub use verify::MovedFigureLine;
 pub use verify::RecomputedLine;
 pub use verify::SignatureLine;
+pub use verify::TimeStampLine;
 pub use verify::VerifyAnswer;
 pub use weigh::EquivalenceLine;
 pub use weigh::Excluded;

@@ -25,6 +25,20 @@ pub struct SignatureLine {
     pub listed: bool,
 }
 
+/// What a time-stamping service answered for this dossier: kept and shown, not relied on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TimeStampLine {
+    /// The file that holds it.
+    pub file: String,
+    /// The time that it states, UTC.
+    pub states: String,
+    /// What the service calls itself; none where it does not say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub service: Option<String>,
+    /// The policy under which it was made, as an object identifier.
+    pub policy: String,
+}
+
 /// A figure that came out otherwise.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct MovedFigureLine {
@@ -105,6 +119,8 @@ pub struct VerifyAnswer {
     pub seal: String,
     /// The signatures that hold.
     pub signatures: Vec<SignatureLine>,
+    /// What time-stamping services answered for it.
+    pub time_stamps: Vec<TimeStampLine>,
     /// The facts for people.
     pub information: Vec<(String, String)>,
     /// What is proven, a line each.

@@ -180,7 +180,7 @@ pub(super) fn read_information(
 
 /// What is wrong with a file beside the payload, if it may not stand there.
 pub(super) fn fault_of_tag_file(name: &str) -> Option<(&'static str, &'static str)> {
-    if SEALED.contains(&name) || name == TAG_MANIFEST || signature_of(name).is_some() {
+    if SEALED.contains(&name) || name == TAG_MANIFEST || signature_of(name).is_some() || is_stamp(name) {
         None
     } else if name == "fetch.txt" {
         Some((
@@ -194,9 +194,18 @@ pub(super) fn fault_of_tag_file(name: &str) -> Option<(&'static str, &'static st
     }
 }
 
+/// Whether a file is the answer of a time-stamping service: the tag manifest's name, perhaps another, and `.tsr`.
+pub(super) fn is_stamp(name: &str) -> bool {
+    named_after_seal(name, ".tsr").is_some()
+}
+
 /// The name between the tag manifest's and `.sig`, empty for the first signature; `None` for another file.
 pub(super) fn signature_of(name: &str) -> Option<&str> {
-    let between = name.strip_prefix(TAG_MANIFEST)?.strip_suffix(".sig")?;
+    named_after_seal(name, ".sig")
+}
+
+fn named_after_seal<'n>(name: &'n str, ending: &str) -> Option<&'n str> {
+    let between = name.strip_prefix(TAG_MANIFEST)?.strip_suffix(ending)?;
     match between.strip_prefix('.') {
         None if between.is_empty() => Some(between),
         Some(named) if fault_of_part(named).is_none() => Some(named),

@@ -16,6 +16,7 @@
 //!   CLAIM/tagmanifest-sha256.txt       the three above: one short text that seals everything
 //!   CLAIM/tagmanifest-sha256.txt.sig   an SSH signature over it, under the namespace [`NAMESPACE`]
 //!   CLAIM/tagmanifest-sha256.txt.NAME.sig   further signatures, a witness's under [`WITNESS_NAMESPACE`]
+//!   CLAIM/tagmanifest-sha256.txt.tsr, .NAME.tsr   answers of time-stamping services (RFC 3161), kept and shown
 //!   CLAIM/data/...                     the payload, an RO-Crate 1.3 by its ro-crate-metadata.json
 //! ```
 //!
@@ -37,6 +38,7 @@ mod open;
 mod receipt;
 mod signature;
 mod signers;
+mod stamp;
 mod write;
 
 pub use description::{Action, CRATE_FILE, Description, Details, FileNote, HISTORY_FOLDER, Thing, ThingKind};
@@ -48,6 +50,7 @@ pub use open::{Opened, PayloadError, PayloadFile, PayloadStream, open};
 pub use receipt::{RECEIPT, Receipt, chain_findings, history_findings};
 pub use signature::{GIT_NAMESPACE, NAMESPACE, Role, Seal, WITNESS_NAMESPACE};
 pub use signers::{Signers, Standing, fingerprint};
+pub use stamp::Stamp;
 pub use write::{Contents, Opening, Payload, Sealer, WriteError, Written, write};
 
 use crate::finding::Finding;

@@ -14,11 +14,12 @@ use crate::evidence::NotOpened;
 use crate::evidence::archive::{Archive, Broken, Entry, EntryReader, read_directory};
 use crate::evidence::bag::{
     DECLARATION, DECLARATION_TEXT, INFORMATION, Lists, MANIFEST, PAYLOAD, SEALED, TAG_MANIFEST,
-    fault_of_tag_file, read_information, read_manifest, signature_of,
+    fault_of_tag_file, is_stamp, read_information, read_manifest, signature_of,
 };
 use crate::evidence::name::{escaped, hexadecimal};
 use crate::evidence::signature::{Role, Seal, check};
 use crate::evidence::signers::Signers;
+use crate::evidence::stamp::{self, Stamp};
 use crate::finding::Finding;
 use crate::finding::Place;
 
@@ -26,7 +27,9 @@ use crate::finding::Place;
 const SIGNATURE: u64 = 16 << 10;
 /// Longest list of facts, in bytes.
 const FACTS: u64 = 256 << 10;
-/// Most signatures.
+/// Longest answer of a time-stamping service, with its chain of certificates, in bytes.
+const ANSWER: u64 = 64 << 10;
+/// Most signatures, and most answers of time-stamping services.
 const SIGNATURES: usize = 32;
 /// Findings of one kind that are told one by one.
 const MOST_TOLD: usize = 100;
@@ -54,6 +57,8 @@ pub struct Opened<R> {
     pub payload: BTreeMap<String, PayloadFile>,
     /// The signatures that hold, the shop's and witnesses'.
     pub signatures: Vec<Seal>,
+    /// What time-stamping services answered for this seal, kept and not relied on.
+    pub stamps: Vec<Stamp>,
     /// What remains to be said: errors where the signing key is none that is listed, else doubts.
     pub findings: Vec<Finding>,
 }
@@ -116,6 +121,7 @@ pub fn open<R: Read + Seek>(
     check_tags(&texts, &mut wrong);
     let signatures =
         check_signatures(&mut archive, &tags, text(TAG_MANIFEST), (signers, at), &mut wrong, &mut found)?;
+    let stamps = check_stamps(&mut archive, &tags, text(TAG_MANIFEST), &mut wrong, &mut found)?;
     let listed = read_manifest(text(MANIFEST), Lists::Payload);
     let payload = match listed {
         Ok(listed) => check_payload(&mut archive, &payload, &listed, &mut wrong, progress)?,
@@ -154,7 +160,17 @@ pub fn open<R: Read + Seek>(
         return Err(NotOpened::Refused(wrong));
     }
     let seal = hexadecimal(&Sha256::digest(text(TAG_MANIFEST)));
-    Ok(Opened { archive, limits: *limits, claim, seal, information, payload, signatures, findings: found })
+    Ok(Opened {
+        archive,
+        limits: *limits,
+        claim,
+        seal,
+        information,
+        payload,
+        signatures,
+        stamps,
+        findings: found,
+    })
 }
 
 fn missing(name: &str) -> Finding {
@@ -302,6 +318,37 @@ fn check_signatures<R: Read + Seek>(
         );
     }
     Ok(seals)
+}
+
+fn check_stamps<R: Read + Seek>(
+    archive: &mut Archive<R>,
+    tags: &BTreeMap<String, Entry>,
+    message: &[u8],
+    wrong: &mut Vec<Finding>,
+    found: &mut Vec<Finding>,
+) -> Result<Vec<Stamp>, NotOpened> {
+    let files: Vec<_> = tags.iter().filter(|(name, _)| is_stamp(name)).collect();
+    let mut stamps = Vec::new();
+    if files.len() > SIGNATURES {
+        wrong.push(
+            Finding::error("signature-too-many", "the dossier holds more time stamps than are read")
+                .found(files.len().to_string())
+                .expected(format!("at most {SIGNATURES}")),
+        );
+        return Ok(stamps);
+    }
+    for (name, entry) in files {
+        match whole(archive, entry, ANSWER) {
+            Ok(bytes) => match stamp::read(name, &bytes, message) {
+                Ok(stamp) => stamps.push(stamp),
+                Err(finding) if finding.is_error() => wrong.push(finding),
+                Err(finding) => found.push(finding),
+            },
+            Err(NotOpened::Refused(faults)) => wrong.extend(faults),
+            Err(other) => return Err(other),
+        }
+    }
+    Ok(stamps)
 }
 
 fn check_payload<R: Read + Seek>(

@@ -128,6 +128,17 @@ pub fn verify(answer: &VerifyAnswer, look: Look) -> String {
     list(&mut page, "Proven", &answer.proven, Tone::Plain);
     recomputed(&mut page, answer);
     list(&mut page, "What the shop only says", &answer.shop_says, Tone::Plain);
+    if !answer.time_stamps.is_empty() {
+        page.heading("What time-stamping services state, kept and not relied on");
+    }
+    for stamp in &answer.time_stamps {
+        let service = stamp.service.as_deref().unwrap_or("a service that does not say its name");
+        let words = format!(
+            "this dossier existed at {}, says {service} under the policy {}; its signature was not checked here ({})",
+            stamp.states, stamp.policy, stamp.file
+        );
+        page.line(2, Tone::Plain, &words);
+    }
     some(&mut page, "only listed, assumed or calculated", &answer.grounds.only_said);
     some(&mut page, "corrected", &answer.grounds.corrected);
     list(&mut page, "Measured afterwards", &answer.grounds.afterwards, Tone::Plain);

@@ -57,6 +57,7 @@ use crate::workflow::verify_lines::mechanisms;
 use crate::workflow::verify_lines::proven;
 use crate::workflow::verify_lines::shop_says;
 use crate::workflow::verify_lines::signatures;
+use crate::workflow::verify_lines::time_stamps;
 
 /// Longest list of signers, in bytes.
 const LONGEST_LIST: usize = 1 << 20;
@@ -389,6 +390,7 @@ impl Checking<'_> {
             verdict: here.as_ref().map(|found| found.verdict),
             seal: opened.seal.clone(),
             signatures: signatures(&opened),
+            time_stamps: time_stamps(&opened),
             information: opened.information.clone(),
             proven: Vec::new(),
             shop_says: Vec::new(),

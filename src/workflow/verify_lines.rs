@@ -1,9 +1,12 @@
 //! The lines of a verification that only restate what opening the dossier found.
 
+use chrono::DateTime;
+
 use crate::answer::ClaimAnswer;
 use crate::answer::KeptBackLine;
 use crate::answer::MechanismLine;
 use crate::answer::SignatureLine;
+use crate::answer::TimeStampLine;
 use crate::answer::VerifyAnswer;
 use crate::evidence;
 use crate::evidence::Mechanism;
@@ -31,6 +34,20 @@ pub(super) fn signatures<R>(opened: &Opened<R>) -> Vec<SignatureLine> {
         listed: seal.is_listed(),
     };
     opened.signatures.iter().map(line).collect()
+}
+
+/// What time-stamping services answered for a dossier.
+pub(super) fn time_stamps<R>(opened: &Opened<R>) -> Vec<TimeStampLine> {
+    let line = |stamp: &evidence::Stamp| TimeStampLine {
+        file: stamp.file.clone(),
+        states: DateTime::from_timestamp(stamp.seconds, 0).map_or_else(
+            || format!("{} s after 1970", stamp.seconds),
+            |time| time.format("%Y-%m-%dT%H:%M:%SZ").to_string(),
+        ),
+        service: stamp.service.clone(),
+        policy: stamp.policy.clone(),
+    };
+    opened.stamps.iter().map(line).collect()
 }
 
 /// What the dossier names without holding it.
@@ -66,7 +83,7 @@ pub(super) fn mechanisms<R>(opened: &Opened<R>, history: &History) -> Vec<Mechan
                 Mechanism::History => history.is_here(),
                 Mechanism::SignedCommit => history.signed > 0,
                 Mechanism::Receipt => history.receipts > 0,
-                _ => false,
+                Mechanism::TimeStamp => !opened.stamps.is_empty(),
             },
             says: mechanism.sentence().to_owned(),
         })
