@@ -12,6 +12,8 @@
 )]
 #![expect(clippy::unwrap_used, reason = "a test that fails shall stop")]
 
+#[path = "support/left_out.rs"]
+mod left_out;
 #[path = "support/shop.rs"]
 mod shop;
 
@@ -21,6 +23,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
+use left_out::left_out;
 use shop::{State, assert_whole, copy, git, program, pull_arguments, raw, said, shop, state, surround};
 
 /// Calls that change what is on the disk, as two kinds of machine name them.
@@ -155,7 +158,7 @@ fn strace_is_here() -> bool {
     probe.args(["-f", "-qq", "-o", "/dev/null", "-e", "trace=?rename", "true"]);
     let here = probe.output().is_ok_and(|output| output.status.success());
     if !here {
-        eprintln!("left out: kills and faults at single calls, as strace is missing or may not be used");
+        left_out("kills and faults at single calls, as strace is missing or may not be used");
     }
     here
 }
@@ -398,7 +401,7 @@ fn a_disk_that_fails_is_told_by_the_exit_code() {
 #[test]
 fn an_answer_that_cannot_be_written_is_no_success() {
     let Ok(full) = fs::OpenOptions::new().write(true).open("/dev/full") else {
-        eprintln!("left out: a full standard output, as this system has no /dev/full");
+        left_out("a full standard output, as this system has no /dev/full");
         return;
     };
     let task = measure();

@@ -12,6 +12,8 @@
 )]
 #![expect(clippy::unwrap_used, reason = "a test that fails shall stop")]
 
+#[path = "support/left_out.rs"]
+mod left_out;
 #[path = "support/shop.rs"]
 mod shop;
 

@@ -5,7 +5,6 @@
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
-    clippy::print_stderr,
     reason = "starts other programs and lays out files for them; says what is left out where one is missing"
 )]
 
@@ -31,7 +30,7 @@ fn have(program: &str) -> bool {
     let there = Command::new(program).arg("--help").stdin(Stdio::null()).output().is_ok();
     assert!(there || std::env::var_os("CI").is_none(), "{program} is missing");
     if !there {
-        eprintln!("left out: what {program} says, as it is missing");
+        outside::left_out(&format!("what {program} says, as it is missing"));
     }
     there
 }

@@ -6,7 +6,6 @@
 //! committed. What fails leaves its picture under `target/outside/pages`.
 #![expect(
     clippy::disallowed_methods,
-    clippy::print_stderr,
     reason = "a test lays out pages for a browser; the reason for leaving it out is shown"
 )]
 
@@ -58,7 +57,7 @@ fn pages_hold_in_a_browser_and_under_checkers() {
         (Ok(modules), Ok(chromium)) => (modules, chromium),
         (Err(missing), _) | (_, Err(missing)) => {
             assert!(std::env::var_os("CI").is_none(), "pages in a browser: {missing}");
-            eprintln!("left out: pages in a browser, as {missing}");
+            outside::left_out(&format!("pages in a browser, as {missing}"));
             return;
         }
     };

@@ -1,7 +1,6 @@
 //! A booklet of many tests.
 
 use crate::answer::PageMark;
-use crate::answer::PullCurve;
 use crate::answer::SheetAnswer;
 
 /// One test of a booklet.
@@ -9,8 +8,6 @@ use crate::answer::SheetAnswer;
 pub struct BookletTest {
     /// Its sheet.
     pub sheet: SheetAnswer,
-    /// Its curve, or why it has none.
-    pub curve: Option<Result<PullCurve, String>>,
     /// What its page is of.
     pub mark: PageMark,
 }

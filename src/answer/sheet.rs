@@ -9,6 +9,7 @@ use crate::answer::BarsLine;
 use crate::answer::FigureLine;
 use crate::answer::Interval;
 use crate::answer::Learned;
+use crate::answer::PullCurve;
 use crate::answer::RepeatLine;
 use crate::answer::SheetInstrument;
 use crate::answer::SideLine;
@@ -260,6 +261,12 @@ pub struct SheetAnswer {
     pub derived: Vec<FigureLine>,
     /// What follows from a pull's channels near each speed.
     pub by_speed: Vec<SheetSpeed>,
+    /// Torque and power of a pull over speed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub curve: Option<PullCurve>,
+    /// Why a pull has no curve.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub no_curve: Option<String>,
     /// The rules between neighbouring parts, looked at.
     pub alarms: Vec<AlarmLine>,
     /// What of it proved doubtful, a line each.

@@ -28,7 +28,6 @@ use crate::workflow::compare_flow;
 use crate::workflow::compare_flow::Difference;
 use crate::workflow::page;
 use crate::workflow::page_booklet;
-use crate::workflow::page_pull;
 use crate::workflow::page_weigh;
 use crate::workflow::page_weigh::Weighing;
 use crate::workflow::sheet;
@@ -157,12 +156,11 @@ fn of_sheet(book: &Book, about: String, one_page: bool) -> Result<Drawn, Failure
             return Ok(Drawn::of("flow-sheet", format!("flow-{}.html", answer.flow), mark, html));
         }
     };
-    let curve = page_pull::curve_of(book, &answer, STEP_RPM)?;
     let about = format!("sheet of the {} {}", answer.of, answer.name);
     let json = render::json("sheet", &*answer);
     let mark = page::mark(book, about, &answer.commit, &sheet_command(&answer.name), &json, &answer.pending)?;
     let draw = if one_page { render::sheet_leaf_page } else { render::sheet_page };
-    let html = draw(&answer, curve.as_ref(), &mark);
+    let html = draw(&answer, &mark);
     Ok(Drawn::of("sheet", format!("sheet-{}.html", answer.name), mark, html))
 }
 
@@ -261,7 +259,7 @@ fn of_trail(book: &Book, trail: &Trail) -> Result<Drawn, Failure> {
 
 fn of_booklet(book: &Book, asked: &[String]) -> Result<Drawn, Failure> {
     let json = |sheet: &SheetAnswer| render::json("sheet", sheet);
-    let (booklet, mark) = page_booklet::gather(book, asked, STEP_RPM, SHEET_STEP_RPM, &json)?;
+    let (booklet, mark) = page_booklet::gather(book, asked, SHEET_STEP_RPM, &json)?;
     let html = render::booklet_page(&booklet, &mark);
     Ok(Drawn::of("booklet", "booklet.html".to_owned(), mark, html))
 }

@@ -8,6 +8,7 @@ mod baseline;
 mod cautions;
 mod claim;
 mod combos;
+mod curve;
 mod demo;
 mod derived;
 mod diff;

@@ -11,6 +11,7 @@ use crate::render::Page;
 use crate::render::alarm::alarms;
 use crate::render::cautions::CAUTIONS;
 use crate::render::cautions::TITLE;
+use crate::render::curve::curve;
 use crate::render::derived::bars;
 use crate::render::derived::by_speed;
 use crate::render::derived::contradictions;
@@ -37,6 +38,7 @@ pub fn sheet(answer: &SheetAnswer, look: Look) -> String {
     section(&mut page, "Fits", &answer.fits);
     section(&mut page, "How it was run", &answer.run);
     section(&mut page, "Conditions", &answer.conditions);
+    curve(&mut page, answer);
     if !answer.derived.is_empty() {
         page.heading("Derived from these, with intervals of 95 %");
         figures(&mut page, &answer.derived);

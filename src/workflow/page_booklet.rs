@@ -1,4 +1,4 @@
-//! A booklet: the sheets and curves of many pulls, with an index of their parts.
+//! A booklet: the sheets of many pulls, with an index of their parts.
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
@@ -13,7 +13,6 @@ use crate::store::Book;
 use crate::store::digest;
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::page_pull;
 use crate::workflow::sheet;
 use crate::workflow::sheet::SheetRequest;
 use crate::workflow::weigh_pulls;
@@ -26,7 +25,6 @@ pub fn gather(
     book: &Book,
     asked: &[String],
     step_rpm: u32,
-    sheet_step_rpm: u32,
     json: &dyn Fn(&SheetAnswer) -> String,
 ) -> Result<(Booklet, PageMark), Failure> {
     let library = Library::at_head(book)?;
@@ -34,9 +32,8 @@ pub fn gather(
     let mut all = Vec::new();
     let mut answers = Vec::new();
     for id in ids {
-        let request = SheetRequest { about: id, step_rpm: sheet_step_rpm, ..SheetRequest::default() };
+        let request = SheetRequest { about: id, step_rpm, ..SheetRequest::default() };
         let sheet = sheet::of_library(book, &library, &request)?;
-        let curve = page_pull::curve_in(book, &library, &sheet, step_rpm)?;
         let answer = json(&sheet);
         let mark = PageMark {
             book: library.page().name.clone(),
@@ -46,7 +43,7 @@ pub fn gather(
             command: format!("mulebook sheet {} --json", sheet.name),
             pending: sheet.pending.clone(),
         };
-        all.push((BookletTest { sheet, curve, mark }, answer));
+        all.push((BookletTest { sheet, mark }, answer));
     }
     if all.is_empty() {
         return Err(Failure::usage(

@@ -32,9 +32,9 @@ use crate::workflow::derived;
 use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
+use crate::workflow::sheet_curve;
 use crate::workflow::sheet_learned;
 use crate::workflow::sheet_repeat;
-use crate::workflow::sweep::Channels;
 
 /// What `sheet` is asked.
 #[derive(Debug, Clone, Default)]
@@ -103,11 +103,16 @@ pub(super) fn of_library(
 ) -> Result<SheetAnswer, Failure> {
     let mut side = gather::side(library, &names::pull_or_build(library, &request.about)?)?;
     side.asked = asked(request)?;
-    derived::add_channel_means(book, library, &mut side, Channels::All)?;
+    let swept = derived::curve_adding_means(book, library, &mut side, sheet_curve::STEP_RPM)?;
     flow_bench::add_coefficient(book, library, &mut side)?;
     let kinds = library.kinds();
     let sheet = check::sheet_of(&side, kinds);
     let (figures, barred) = derived::of_side(library, &side)?;
+    let (curve, no_curve) = match sheet_curve::curve_of(library, &side, swept)? {
+        Some(Ok(curve)) => (Some(curve), None),
+        Some(Err(why)) => (None, Some(why)),
+        None => (None, None),
+    };
     let gaps = check::gaps_of(&side, kinds).len();
     let lines = |items: &[check::SheetItem]| items.iter().map(SheetLine::from).collect::<Vec<_>>();
     let build = side.build.as_ref();
@@ -134,6 +139,8 @@ pub(super) fn of_library(
         run: lines(&sheet.run),
         derived: figures,
         by_speed: derived::by_speed(library, &side, request.step_rpm)?,
+        curve,
+        no_curve,
         alarms: check::alarms_of(&side, kinds).iter().map(|alarm| AlarmLine::of(&side.name, alarm)).collect(),
         doubts: check::doubts_of(&side, kinds).into_iter().map(|doubt| doubt.says).collect(),
         contradictions: derive::contradictions(&side.ground(kinds)),

@@ -6,6 +6,7 @@ use std::process::Command;
 
 use mulebook::store::Book;
 
+use crate::left_out::left_out;
 use crate::shop::{assert_whole, copy, done, git, program, pull_arguments, raw, said, shop, state};
 
 /// A file system of its own, gone when dropped; `None`, and said, where mounting is denied.
@@ -21,7 +22,7 @@ impl Mounted {
         match output {
             Ok(output) if output.status.success() => Some(Self { folder }),
             _ => {
-                eprintln!("left out: {arguments:?} cannot be mounted here");
+                left_out(&format!("{arguments:?} cannot be mounted here"));
                 None
             }
         }
@@ -157,14 +158,14 @@ fn names_that_differ_by_case_alone_are_refused() {
     fs::File::create(&image).unwrap().set_len(48 << 20).unwrap();
     let made = Command::new("mkfs.ext4").args(["-q", "-O", "casefold"]).arg(&image).output();
     if !made.is_ok_and(|made| made.status.success()) {
-        eprintln!("left out: no file system that folds case can be made here");
+        left_out("no file system that folds case can be made here");
         return;
     }
     let Some(mounted) = Mounted::new(&["-o", "loop", image.to_str().unwrap()]) else { return };
     let folding = mounted.path().join("folding");
     fs::create_dir(&folding).unwrap();
     if !Command::new("chattr").arg("+F").arg(&folding).status().is_ok_and(|status| status.success()) {
-        eprintln!("left out: a folder that folds case cannot be made here");
+        left_out("a folder that folds case cannot be made here");
         return;
     }
     copy(&root, &folding.join("shop"));

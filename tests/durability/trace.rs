@@ -6,6 +6,7 @@ use std::os::unix::process::ExitStatusExt;
 use std::path::Path;
 use std::process::{Command, Output};
 
+use crate::left_out::left_out;
 use crate::shop::surround;
 
 /// Calls that open for writing, write, sync, rename, link, unlink or truncate, as two kinds of machine name them.
@@ -38,7 +39,7 @@ pub(crate) fn strace_is_here() -> bool {
     probe.args(["-f", "-qq", "-o", "/dev/null", "-e", "trace=?rename", "true"]);
     let here = probe.output().is_ok_and(|output| output.status.success());
     if !here {
-        eprintln!("left out: strace is missing or may not be used");
+        left_out("strace is missing or may not be used");
     }
     here
 }

@@ -7,9 +7,13 @@
 #![expect(
     clippy::disallowed_methods,
     clippy::disallowed_types,
-    clippy::print_stderr,
     reason = "a test's reference program is started and its environment built on disk; the reason for leaving it out is shown"
 )]
+
+#[path = "left_out.rs"]
+mod left_out;
+#[allow(unused_imports, reason = "each test program uses its own part of it")]
+pub(crate) use left_out::left_out;
 
 use std::ffi::OsStr;
 use std::fs::{self, File};
@@ -28,13 +32,13 @@ pub(crate) fn lines(script: &str) -> Option<Vec<serde_json::Value>> {
 pub(crate) fn lines_of(script: &str, arguments: &[&OsStr]) -> Option<Vec<serde_json::Value>> {
     let python = match python() {
         Ok(python) => python,
-        Err(missing) => return left_out(script, missing),
+        Err(missing) => return leave_out(script, missing),
     };
     let path = root().join("tests/outside").join(script);
     let output = match Command::new(python).arg("-I").arg(&path).args(arguments).output() {
         Ok(output) => output,
         Err(error) => {
-            return left_out(script, &format!("the Python environment does not start ({error})"));
+            return leave_out(script, &format!("the Python environment does not start ({error})"));
         }
     };
     // From here on trouble is a fault of the script, never of the place.
@@ -51,9 +55,9 @@ pub(crate) fn lines_of(script: &str, arguments: &[&OsStr]) -> Option<Vec<serde_j
     Some(lines)
 }
 
-fn left_out<T>(script: &str, missing: &str) -> Option<T> {
+fn leave_out<T>(script: &str, missing: &str) -> Option<T> {
     assert!(std::env::var_os("CI").is_none(), "{script}: {missing}");
-    eprintln!("left out: comparison with {script}, as {missing}");
+    left_out(&format!("comparison with {script}, as {missing}"));
     None
 }
 

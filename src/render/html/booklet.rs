@@ -91,7 +91,7 @@ fn contents(booklet: &Booklet, first: usize) -> Markup {
 }
 
 fn peak(test: &BookletTest, torque: bool) -> String {
-    let Some(Ok(curve)) = &test.curve else { return "-".to_owned() };
+    let Some(curve) = &test.sheet.curve else { return "-".to_owned() };
     let (peak, unit) =
         if torque { (curve.peak_torque, &curve.torque_unit) } else { (curve.peak_power, &curve.power_unit) };
     peak.map_or_else(|| "-".to_owned(), |peak| format!("{:.1} {unit} at {:.0}", peak.value, peak.rpm))
@@ -101,7 +101,7 @@ fn one(index: usize, test: &BookletTest) -> Markup {
     let heading = html! { h2 id={ "test-" (index) } { "Test " (index + 1) ": " (plain(&shortened(&test.sheet.name, 40))) } };
     html! {
         article class="leaf" style={ "page: t" (index) } aria-labelledby={ "test-" (index) } {
-            (leaf::test(&heading, &format!("t{index}-"), &test.sheet, test.curve.as_ref(), &test.mark))
+            (leaf::test(&heading, &format!("t{index}-"), &test.sheet, &test.mark))
         }
     }
 }

@@ -7,12 +7,11 @@ use maud::html;
 use super::diff::Both;
 use super::plot::Plot;
 use super::plot::Points;
-use super::{cell, list, plain, pull, shortened};
+use super::{cell, list, plain, shortened};
 use crate::answer::ChangeLine;
 use crate::answer::Compared;
 use crate::answer::CurveRow;
 use crate::answer::PageMark;
-use crate::answer::PullCurve;
 use crate::answer::PullCurveRow;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
@@ -35,20 +34,14 @@ const SAID: usize = 44;
 const SENTENCE: usize = 280;
 
 /// A test on one page; `heading` is what stands over it, `prefix` tells its plots from those of other tests.
-pub(super) fn test(
-    heading: &Markup,
-    prefix: &str,
-    sheet: &SheetAnswer,
-    curve: Option<&Result<PullCurve, String>>,
-    mark: &PageMark,
-) -> Markup {
+pub(super) fn test(heading: &Markup, prefix: &str, sheet: &SheetAnswer, mark: &PageMark) -> Markup {
     let mut about: Vec<String> =
         sheet.build.iter().filter(|_| sheet.of == "pull").map(|build| format!("build {build}")).collect();
     about.extend(sheet.engine.iter().map(|engine| format!("engine {engine}")));
     about.extend(sheet.on.clone());
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
     about.extend(sheet.pulls.iter().filter(|_| sheet.of == "pull").map(|pull| pull.outcome.clone()));
-    let peaks = curve.and_then(|curve| curve.as_ref().ok()).and_then(pull::peak_words);
+    let peaks = sheet.curve.as_ref().and_then(crate::render::curve::peak_words);
     // Roles that an assembly above fills are told with it, and roles with nothing in them in one line.
     let own = sheet.roles.iter().filter(|role| !role.within).map(|role| &role.role);
     let (empty, filled): (Vec<&SheetLine>, Vec<&SheetLine>) =
@@ -76,7 +69,7 @@ pub(super) fn test(
             @else { "Everything that a comparison asks for is documented." }
             @for note in sheet.notes.iter().take(1) { " " (plain(&shortened(note, SENTENCE))) }
         }
-        (curves(prefix, curve))
+        (curves(prefix, sheet))
         div class="halves" {
             div { (pairs("Parts", &roles, MOST_ROLES)) (pairs("Derived, intervals of 95 %", &derived, MOST_FIGURES)) }
             div {
@@ -201,11 +194,9 @@ fn more(count: usize, most: usize) -> Markup {
 }
 
 /// Torque and power, small and side by side, with a coarse table.
-fn curves(prefix: &str, curve: Option<&Result<PullCurve, String>>) -> Markup {
-    let curve = match curve {
-        None => return html! {},
-        Some(Err(why)) => return html! { p { "No curve: " (plain(&shortened(why, SENTENCE))) "." } },
-        Some(Ok(curve)) => curve,
+fn curves(prefix: &str, sheet: &SheetAnswer) -> Markup {
+    let Some(curve) = &sheet.curve else {
+        return html! { @if let Some(why) = &sheet.no_curve { p { "No curve: " (plain(&shortened(why, SENTENCE))) "." } } };
     };
     let one = |name: &'static str, unit: &str, of: &dyn Fn(&PullCurveRow) -> f64| {
         let points: Points = curve.rows.iter().map(|row| (f64::from(row.rpm), Some(of(row)))).collect();

@@ -39,7 +39,6 @@ pub use weigh::weigh_page;
 
 use crate::answer::Compared;
 use crate::answer::PageMark;
-use crate::answer::PullCurve;
 use crate::answer::SheetAnswer;
 use crate::answer::SideLine;
 use crate::render::cautions::CAUTIONS;
@@ -73,13 +72,9 @@ fn document(mark: &PageMark, headline: &str, kicker: &Markup, body: &Markup) -> 
 }
 
 /// A test on one page of paper.
-pub fn sheet_leaf_page(
-    sheet: &SheetAnswer,
-    curve: Option<&Result<PullCurve, String>>,
-    mark: &PageMark,
-) -> String {
+pub fn sheet_leaf_page(sheet: &SheetAnswer, mark: &PageMark) -> String {
     let heading = html! { h1 { "Sheet of the " (sheet.of) " " (plain(&shortened(&sheet.name, 40))) } };
-    whole(mark, &html! { main class="leaf" { (leaf::test(&heading, "", sheet, curve, mark)) } })
+    whole(mark, &html! { main class="leaf" { (leaf::test(&heading, "", sheet, mark)) } })
 }
 
 /// What differed, on one page of paper.

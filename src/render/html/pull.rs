@@ -9,30 +9,8 @@ use super::{plain, with_table};
 use crate::answer::PullCurve;
 use crate::answer::PullCurveRow;
 
-/// Highest torque and power in a sentence; none where both lie at an end of the sweep.
-pub(super) fn peak_words(curve: &PullCurve) -> Option<String> {
-    let said = |name: &str, peak: Option<crate::answer::Peak>, unit: &str| {
-        peak.map(|peak| format!("{name} {:.1} {unit} at {:.0} rpm", peak.value, peak.rpm))
-    };
-    let peaks: Vec<String> = [
-        said("highest torque", curve.peak_torque, &curve.torque_unit),
-        said("highest power", curve.peak_power, &curve.power_unit),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    let words = peaks.join(", ");
-    let mut letters = words.chars();
-    let first = letters.next()?.to_uppercase();
-    Some(format!("{first}{}, {}.", letters.as_str(), curve.correction))
-}
-
-/// Torque and power with their tables, or why there are none.
-pub(super) fn curve(curve: &Result<PullCurve, String>) -> Markup {
-    let curve = match curve {
-        Ok(curve) => curve,
-        Err(why) => return html! { p { "No curve: " (plain(why)) "." } },
-    };
+/// Torque and power with their tables.
+pub(super) fn curve(curve: &PullCurve) -> Markup {
     html! {
         h2 { "Torque and power, " (plain(&curve.correction)) }
         p class="note" {
@@ -86,7 +64,7 @@ mod tests {
             peak_power: None,
             cut_rows: 0,
         };
-        let html = super::curve(&Ok(curve)).into_string();
+        let html = super::curve(&curve).into_string();
         assert_eq!(html.matches("<tr>").count(), 2 * 10_001, "both tables, each with its head");
         assert_eq!(html.matches("<svg").count(), 1, "a plot of nothing but NaN is left out");
         assert!(html.matches("<circle").count() <= 12);

@@ -5,7 +5,6 @@ use maud::html;
 
 use super::{document, list, plain, pull, side, wide};
 use crate::answer::PageMark;
-use crate::answer::PullCurve;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SheetPull;
@@ -19,7 +18,7 @@ use crate::render::sheet_repeat::repeat_words;
 use crate::render::sheet_repeat::use_words;
 
 /// The sheet of a build or a pull as a page; of a pull with its curve, or why it has none.
-pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>, mark: &PageMark) -> String {
+pub fn sheet_page(sheet: &SheetAnswer, mark: &PageMark) -> String {
     let mut about: Vec<String> = Vec::new();
     if sheet.of == "pull" {
         about.extend(sheet.build.iter().map(|build| format!("build {build}")));
@@ -28,7 +27,7 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
     about.extend(sheet.on.clone());
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
     let kicker = html! { (plain(&about.join(", "))) ", at commit " span class="hash" { (sheet.commit) } };
-    let peaks = curve.and_then(|curve| curve.as_ref().ok()).and_then(pull::peak_words);
+    let peaks = sheet.curve.as_ref().and_then(crate::render::curve::peak_words);
     let body = html! {
         @if let Some(words) = &peaks { p class="answer" { (plain(words)) } }
         @for pull in sheet.pulls.iter().filter(|_| sheet.of == "pull") {
@@ -44,7 +43,8 @@ pub fn sheet_page(sheet: &SheetAnswer, curve: Option<&Result<PullCurve, String>>
             h2 { "In doubt, until measured again or cleared" }
             (list(&sheet.doubts))
         }
-        @if let Some(curve) = curve { (pull::curve(curve)) }
+        @if let Some(curve) = &sheet.curve { (pull::curve(curve)) }
+        @if let Some(why) = &sheet.no_curve { p { "No curve: " (plain(why)) "." } }
         h2 { "Parts, in order of assembly" }
         (table("Part", "Part", html! { @for role in &sheet.roles { (self::role(role)) } }))
         (section("Settings", &sheet.settings))

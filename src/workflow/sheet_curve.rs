@@ -1,46 +1,37 @@
-//! The curve of one pull for its page, brought to the book's correction where its records allow it.
+//! The curve of one pull for its sheet, brought to the book's correction where its records allow it.
 
 use crate::answer::Peak;
 use crate::answer::PullCurve;
 use crate::answer::PullCurveRow;
-use crate::answer::SheetAnswer;
+use crate::check::Side;
 use crate::curves::Curve;
 use crate::derive;
 use crate::quantity::QuantityKind;
-use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
-use crate::workflow::gather;
-use crate::workflow::names;
+use crate::workflow::sweep;
+
+/// Distance of the rows, rpm.
+pub(super) const STEP_RPM: u32 = 100;
 
 /// A pull's curve, or in words why it has none.
-pub type Found = Result<PullCurve, String>;
+pub(super) type Found = Result<PullCurve, String>;
 
-/// The curve of the pull that a sheet is of; none for a build.
+/// The curve of a side's pull, from its sweep; none for a build.
 ///
 /// # Errors
-/// The store's, a record that does not hold, or a correction that nobody knows.
-pub fn curve_of(book: &Book, sheet: &SheetAnswer, step_rpm: u32) -> Result<Option<Found>, Failure> {
-    curve_in(book, &Library::at_head(book)?, sheet, step_rpm)
-}
-
-/// The same of a library that is at hand.
-///
-/// # Errors
-/// As [`curve_of`].
-pub(super) fn curve_in(
-    book: &Book,
+/// A correction that nobody knows.
+pub(super) fn curve_of(
     library: &Library,
-    sheet: &SheetAnswer,
-    step_rpm: u32,
+    side: &Side,
+    swept: sweep::Found,
 ) -> Result<Option<Found>, Failure> {
-    if sheet.of != "pull" {
+    if side.pull.is_none() {
         return Ok(None);
     }
-    let mut side = gather::side(library, &names::Named::Pull(sheet.name.clone()))?;
-    let curve = match derived::curve_adding_means(book, library, &mut side, step_rpm)? {
+    let curve = match swept {
         Ok(curve) => curve,
         Err(why) => return Ok(Some(Err(why))),
     };
