@@ -125,6 +125,8 @@ pub struct CombosAnswer {
     pub left_out: Vec<LeftOut>,
     /// How rows and columns were made, and what was held to be alike.
     pub notes: Vec<String>,
+    /// What proved doubtful on pulls of the table, a line each.
+    pub doubts: Vec<String>,
     /// Files with pending edits.
     pub pending: Vec<String>,
     /// The commit answered from.
@@ -190,6 +192,7 @@ impl CombosAnswer {
             complete: complete(table, &left_out),
             left_out,
             notes: Vec::new(),
+            doubts: Vec::new(),
             pending: Vec::new(),
             commit: String::new(),
         })

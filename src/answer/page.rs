@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::answer::KnownLine;
+
 /// A page that was written for the browser and for paper.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PageAnswer {
@@ -34,4 +36,6 @@ pub struct PageMark {
     pub command: String,
     /// Files with pending edits that would change it.
     pub pending: Vec<String>,
+    /// The day that it speaks of, where it was asked as known on one.
+    pub known: Option<KnownLine>,
 }

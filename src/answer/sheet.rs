@@ -67,7 +67,7 @@ fn spread_words(reading: &Reading) -> Option<String> {
         values.iter().fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(*value), high.max(*value)));
     let mean = reading.mean().show_in(reading.unit(), decimals + 1).ok()?;
     let width = format!("{:.decimals$}", high - low);
-    Some(format!("mean {mean}, spread {width}"))
+    Some(format!("mean {mean}, spread {width} {}", reading.unit()))
 }
 
 /// The part that fills a role.

@@ -10,9 +10,8 @@ pub(super) struct AsOfArgs {
     /// Answer from the work tree, pending edits included
     #[arg(long, conflicts_with = "known_on")]
     pending: bool,
-    /// Answer from what was in the book at the end of that day
-    #[arg(long, value_name = "DAY")]
-    known_on: Option<String>,
+    #[command(flatten)]
+    known: KnownOnArgs,
 }
 
 /// The option of commands that can be asked as known on a date, and know no pending edits.
@@ -25,19 +24,12 @@ pub(super) struct KnownOnArgs {
 
 impl AsOfArgs {
     pub(super) fn as_of(&self) -> AsOf {
-        match (&self.known_on, self.pending) {
-            (Some(day), _) => AsOf::KnownOn(day.clone()),
-            (None, true) => AsOf::Pending,
-            (None, false) => AsOf::Present,
-        }
+        if self.pending { AsOf::Pending } else { self.known.as_of() }
     }
-}
 
-impl AsOfArgs {
     /// The words of a command line that asks the same.
     pub(super) fn words(&self) -> Vec<String> {
-        let known = self.known_on.iter().flat_map(|day| ["--known-on".to_owned(), day.clone()]);
-        known.chain(self.pending.then(|| "--pending".to_owned())).collect()
+        self.known.words().into_iter().chain(self.pending.then(|| "--pending".to_owned())).collect()
     }
 }
 

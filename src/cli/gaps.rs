@@ -30,7 +30,7 @@ pub(super) struct Gaps {
     /// A pull, build or flow sheet, or two of them; the last pull unless said
     about: Vec<String>,
     /// Ask for each gap in turn
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["known_on", "pending"])]
     fill: bool,
     #[command(flatten)]
     as_of: AsOfArgs,

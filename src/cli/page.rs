@@ -150,7 +150,7 @@ fn of_sheet(book: &Book, about: String, one_page: bool) -> Result<Drawn, Failure
                 &answer.commit,
                 &sheet_command(&answer.flow),
                 &json,
-                &answer.pending,
+                (&answer.pending, None),
             )?;
             let html = render::flow_sheet_page(&answer, &mark);
             return Ok(Drawn::of("flow-sheet", format!("flow-{}.html", answer.flow), mark, html));
@@ -158,7 +158,14 @@ fn of_sheet(book: &Book, about: String, one_page: bool) -> Result<Drawn, Failure
     };
     let about = format!("sheet of the {} {}", answer.of, answer.name);
     let json = render::json("sheet", &*answer);
-    let mark = page::mark(book, about, &answer.commit, &sheet_command(&answer.name), &json, &answer.pending)?;
+    let mark = page::mark(
+        book,
+        about,
+        &answer.commit,
+        &sheet_command(&answer.name),
+        &json,
+        (&answer.pending, None),
+    )?;
     let draw = if one_page { render::sheet_leaf_page } else { render::sheet_page };
     let html = draw(&answer, &mark);
     Ok(Drawn::of("sheet", format!("sheet-{}.html", answer.name), mark, html))
@@ -199,7 +206,7 @@ fn of_two(
     for (flag, value) in [("--subject", &request.subject), ("--correct-to", &request.correct_to)] {
         command.extend(value.iter().flat_map(|value| [flag.to_owned(), value.clone()]));
     }
-    let mark = page::mark(book, format!("{test} against {base}"), commit, &command, &json, pending)?;
+    let mark = page::mark(book, format!("{test} against {base}"), commit, &command, &json, (pending, None))?;
     let name = format!("diff-{base}-{test}.html");
     Ok(match &answer {
         Difference::Pulls(DiffAnswer::Compared(compared)) => {
@@ -222,10 +229,11 @@ fn of_combos(book: &Book, combos: Combos) -> Result<Drawn, Failure> {
     if request.as_of == AsOf::Pending {
         return Err(page::nothing_pending());
     }
+    let known = request.as_of.known(book)?;
     let answer = combos::combos(book, &request)?;
     let about = format!("{} by {}", answer.row_role, answer.column_role);
-    let json = render::json("combos", &answer);
-    let mark = page::mark(book, about, &answer.commit, &command, &json, &answer.pending)?;
+    let json = render::json_as_known("combos", known.as_ref(), &answer);
+    let mark = page::mark(book, about, &answer.commit, &command, &json, (&answer.pending, known))?;
     let name = format!("combos-{}-{}.html", answer.row_role, answer.column_role);
     let html = render::combos_page(&answer, &mark);
     Ok(Drawn::of("combos", name, mark, html))
@@ -236,7 +244,7 @@ fn of_claim(book: &Book, name: &str, surroundings: &Surroundings) -> Result<Draw
     let command = ["claim", &answer.claim, "--json"].map(str::to_owned);
     let about = format!("claim {}", answer.claim);
     let json = render::json("claim", &answer);
-    let mark = page::mark(book, about, &answer.commit, &command, &json, &answer.pending)?;
+    let mark = page::mark(book, about, &answer.commit, &command, &json, (&answer.pending, None))?;
     let html = render::claim_standing_page(&answer, &mark);
     let mut drawn = Drawn::of("claim", format!("claim-{}.html", answer.claim), mark, html);
     if let Some(WeighAnswer::Refused(_)) = answer.weighing {
@@ -249,10 +257,11 @@ fn of_trail(book: &Book, trail: &Trail) -> Result<Drawn, Failure> {
     if trail.is_of_baseline() {
         return Err(page::no_baseline_page());
     }
+    let known = trail.as_of().known(book)?;
     let answer = trail.answer(book)?;
     let about = format!("life of {}", answer.about);
-    let json = render::json("trail", &answer);
-    let mark = page::mark(book, about, &answer.commit, &trail.words(), &json, &answer.pending)?;
+    let json = render::json_as_known("trail", known.as_ref(), &answer);
+    let mark = page::mark(book, about, &answer.commit, &trail.words(), &json, (&answer.pending, known))?;
     let html = render::trail_page(&answer, &mark);
     Ok(Drawn::of("trail", "trail.html".to_owned(), mark, html))
 }
@@ -272,20 +281,24 @@ fn of_weigh(book: &Book, weigh: Weigh, surroundings: &Surroundings) -> Result<Dr
     }
     let about = format!("{} against {}", request.test.join(" "), request.base.join(" "));
     let name = "weigh.html".to_owned();
+    let known = request.as_of.known(book)?;
     match page_weigh::weigh_for_page(book, &request)? {
         Weighing::Weighed(page) => {
             let answer = WeighAnswer::Weighed(Box::new(page.weighed.clone()));
-            let json = render::json("weigh", &answer);
-            let mark = page::mark(book, about, &page.weighed.commit, &command, &json, &page.weighed.pending)?;
+            let json = render::json_as_known("weigh", known.as_ref(), &answer);
+            let pending = &page.weighed.pending;
+            let mark = page::mark(book, about, &page.weighed.commit, &command, &json, (pending, known))?;
             let html = render::weigh_page(&page, &mark);
             Ok(Drawn::of("weigh", name, mark, html))
         }
         Weighing::Refused(refused) => {
             let answer = WeighAnswer::Refused(refused);
-            let json = render::json("weigh", &answer);
-            let text = render::weigh(&answer, surroundings.look());
+            let json = render::json_as_known("weigh", known.as_ref(), &answer);
+            let look = surroundings.look();
+            let text = render::as_known(known.as_ref(), &render::weigh(&answer, look), look);
             let WeighAnswer::Refused(refused) = answer else { return Err(page::nothing_to_draw()) };
-            let mark = page::mark(book, about, &refused.commit, &command, &json, &refused.pending)?;
+            let pending = &refused.pending;
+            let mark = page::mark(book, about, &refused.commit, &command, &json, (pending, known))?;
             Ok(refusal(&refused, name, mark, (text, json)))
         }
         Weighing::Planned => Err(page::nothing_to_draw()),

@@ -9,6 +9,7 @@ use crate::cli::as_of::KnownOnArgs;
 use crate::cli::weigh::window;
 use crate::render;
 use crate::store::Book;
+use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::baseline;
 use crate::workflow::baseline::BaselineRequest;
@@ -46,9 +47,14 @@ impl Trail {
         self.baseline
     }
 
+    /// Which version of the book is asked.
+    pub(super) fn as_of(&self) -> AsOf {
+        self.as_of.as_of()
+    }
+
     /// The life that is asked for.
     pub(super) fn answer(&self, book: &Book) -> Result<TrailAnswer, Failure> {
-        trail::trail(book, &self.about, self.figure.as_deref(), &self.as_of.as_of())
+        trail::trail(book, &self.about, self.figure.as_deref(), &self.as_of())
     }
 
     /// The words of a command line that asks the same and answers as JSON.
@@ -59,7 +65,7 @@ impl Trail {
 
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
-        let as_of = self.as_of.as_of();
+        let as_of = self.as_of();
         let known = as_of.known(&book)?;
         if self.baseline {
             let request = BaselineRequest {

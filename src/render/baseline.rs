@@ -6,6 +6,7 @@ use crate::render::Page;
 use crate::render::gaps::doubts;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
+use crate::render::weigh::counted;
 
 /// One build of an engine across sessions, its trend, and what was read of the engine.
 pub fn baseline(answer: &BaselineAnswer, look: Look) -> String {
@@ -20,15 +21,16 @@ pub fn baseline(answer: &BaselineAnswer, look: Look) -> String {
         let half = line.half_width.map(|half| format!(" ±{half:.2}")).unwrap_or_default();
         let together = line.fit_up.map(|count| format!(", together for time {count}")).unwrap_or_default();
         let words = format!(
-            "{}  {:.2}{half} {}, {:+.2} %; {} pulls{together}",
+            "{}  {:.2}{half} {}, {:+.2} %; {}{together}",
             line.on.as_deref().unwrap_or("-"),
             line.mean,
             answer.unit,
             line.change_percent,
-            line.pulls.len()
+            counted(line.pulls.len(), "pull")
         );
         page.pair(2, &line.session, width, &words);
     }
+    page.line(2, Tone::Faint, "±: 95 %, by the scatter from pull to pull; %: against the first");
     match (&answer.trend, &answer.no_trend) {
         (Some(trend), _) => {
             let words = format!(

@@ -4,6 +4,7 @@ use crate::answer::ClaimAnswer;
 use crate::answer::WeighAnswer;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::gaps::doubts;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
 use crate::render::weigh;
@@ -18,6 +19,9 @@ pub fn claim(answer: &ClaimAnswer, look: Look) -> String {
     timing(&mut page, answer);
     page.heading("Verdict");
     verdict(&mut page, answer);
+    if let Some(WeighAnswer::Weighed(weighed)) = &answer.weighing {
+        doubts(&mut page, &weighed.doubts);
+    }
     pending(&mut page, &answer.pending);
     page.gap();
     page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));

@@ -7,6 +7,7 @@ use crate::answer::InteractionLine;
 use crate::answer::WithInterval;
 use crate::render::Look;
 use crate::render::Page;
+use crate::render::gaps::doubts;
 use crate::render::gaps::pending;
 use crate::render::page::Tone;
 
@@ -57,6 +58,7 @@ pub fn combos(answer: &CombosAnswer, look: Look) -> String {
         }
     }
     left_out(&mut page, answer);
+    doubts(&mut page, &answer.doubts);
     pending(&mut page, &answer.pending);
     page.finish()
 }

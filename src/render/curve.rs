@@ -2,6 +2,7 @@
 
 use crate::answer::Peak;
 use crate::answer::PullCurve;
+use crate::answer::PullCurveRow;
 use crate::answer::SheetAnswer;
 use crate::render::Page;
 use crate::render::page::Tone;
@@ -10,6 +11,8 @@ use crate::render::plot_text::Row;
 
 /// Distance of the rows that a terminal shows, rpm; the page and the JSON answer have them all.
 const ROWS_EACH_RPM: u32 = 500;
+/// With fewer of those all rows are shown.
+const FEWEST_ROWS: usize = 3;
 
 /// The curve of a sheet, or why it has none; nothing for a build.
 pub(super) fn curve(page: &mut Page, answer: &SheetAnswer) {
@@ -25,15 +28,21 @@ pub(super) fn curve(page: &mut Page, answer: &SheetAnswer) {
     let power = format!("power, {}", curve.power_unit);
     let torque = format!("torque, {}", curve.torque_unit);
     page.verbatim(2, Tone::Plain, &format!("{:>7}  {torque:>12}  {power:>12}", "rpm"));
-    for row in curve.rows.iter().filter(|row| row.rpm % ROWS_EACH_RPM == 0) {
+    let round = |row: &&PullCurveRow| row.rpm.is_multiple_of(ROWS_EACH_RPM);
+    // A pull over a narrow range has none at a round speed.
+    let all = curve.rows.iter().filter(round).count() < FEWEST_ROWS;
+    for row in curve.rows.iter().filter(|row| all || round(row)) {
         page.verbatim(2, Tone::Plain, &format!("{:>7}  {:>12.1}  {:>12.1}", row.rpm, row.torque, row.power));
     }
-    let over = |of: &dyn Fn(&crate::answer::PullCurveRow) -> f64| -> Vec<Row> {
+    let over = |of: &dyn Fn(&PullCurveRow) -> f64| -> Vec<Row> {
         curve.rows.iter().map(|row| (f64::from(row.rpm), Some(of(row)), None)).collect()
     };
     plot_text::curves(page, &format!("{torque}, over rpm"), &over(&|row| row.torque));
     plot_text::curves(page, &format!("{power}, over rpm"), &over(&|row| row.power));
-    let mut notes = format!("each row the mean within {} rpm of it, nothing smoothed", curve.step_rpm / 2);
+    let mut notes = format!(
+        "one pull, not weighed, so without an interval; each row the mean within {} rpm of it, nothing smoothed",
+        curve.step_rpm / 2
+    );
     if let Some(factor) = curve.factor {
         notes.push_str(&format!("; brought there by the factor {factor:.4}"));
     }

@@ -24,6 +24,7 @@ use crate::workflow::Failure;
 use crate::workflow::bands::Levels;
 use crate::workflow::compare::unit;
 use crate::workflow::derived;
+use crate::workflow::doubts_on;
 use crate::workflow::gather;
 use crate::workflow::inertia;
 use crate::workflow::names::Named;
@@ -154,6 +155,7 @@ pub fn combos(book: &Book, request: &CombosRequest) -> Result<CombosAnswer, Fail
         basis.map_or_else(|| "as their files carry it".to_owned(), |basis| basis.name().to_owned());
     answer.notes = row_levels.bands.into_iter().chain(column_levels.bands).chain(alike.says()).collect();
     answer.notes.push(credit.says);
+    answer.doubts = doubts_on::lines(pulls.iter().map(|pull| &pull.side), kinds);
     answer.pending = request.as_of.pending_among(book, &library)?;
     answer.commit = library.commit().short();
     Ok(answer)

@@ -123,9 +123,9 @@ pub fn doubt(book: &Book, context: &Context, request: &DoubtRequest) -> Result<D
     let word = if request.clear { "Clear" } else { "Doubt" };
     // What rests on a mark that is settled is what rested on it before.
     let rests = if request.clear {
-        doubt_rests::resting(&Library::at(book, before)?, &subject)?
+        doubt_rests::resting(book, &Library::at(book, before)?, &subject)?
     } else {
-        doubt_rests::resting(draft.library(), &subject)?
+        doubt_rests::resting(book, draft.library(), &subject)?
     };
     let message = format!("{word} {}: {}", subject.words(), request.because);
     let written = draft.commit(context, &message)?;

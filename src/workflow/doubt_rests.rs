@@ -10,10 +10,12 @@ use crate::check;
 use crate::check::Side;
 use crate::manifest::node::Node;
 use crate::record::Session;
+use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::gather;
 use crate::workflow::names::Named;
+use crate::workflow::weigh_pulls;
 
 /// What is doubted.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,7 +86,7 @@ pub(super) struct Resting {
 ///
 /// # Errors
 /// A record does not hold.
-pub(super) fn resting(library: &Library, subject: &Subject) -> Result<Resting, Failure> {
+pub(super) fn resting(book: &Book, library: &Library, subject: &Subject) -> Result<Resting, Failure> {
     let kinds = library.kinds();
     let says = |side: &Side| -> Vec<String> {
         let found = check::doubts_of(side, kinds).into_iter().filter(|doubt| subject.is(&doubt.of));
@@ -111,7 +113,7 @@ pub(super) fn resting(library: &Library, subject: &Subject) -> Result<Resting, F
     }
     resting.flow = flow_sheets(library, subject)?;
     resting.comparisons = comparisons(library, &builds, &pulls)?;
-    resting.claims = claims(library, &pulls)?;
+    resting.claims = claims(book, library, &pulls)?;
     Ok(resting)
 }
 
@@ -207,16 +209,22 @@ fn baseline(session: &Session, name: &str) -> Vec<String> {
     said.split([',', ' ']).map(str::trim).filter(|id| !id.is_empty()).map(str::to_owned).collect()
 }
 
-fn claims(library: &Library, pulls: &BTreeMap<String, Vec<String>>) -> Result<Vec<DoubtRests>, Failure> {
+fn claims(
+    book: &Book,
+    library: &Library,
+    pulls: &BTreeMap<String, Vec<String>>,
+) -> Result<Vec<DoubtRests>, Failure> {
     let mut found = Vec::new();
     for tag in library.tags("claims")? {
         let Some(root) = library.tree(&format!("claims/{tag}.yaml"))? else { continue };
         let sides = ["base", "test"].into_iter().filter_map(|side| root.get(side));
-        let named = sides.flat_map(Node::items).filter_map(Node::text);
-        let says: Vec<String> =
-            named.filter(|id| pulls.contains_key(*id)).map(|id| format!("it names {id}")).collect();
-        if !says.is_empty() {
-            found.push(DoubtRests { name: tag, says });
+        let asked: Vec<String> =
+            sides.flat_map(Node::items).filter_map(Node::text).map(str::to_owned).collect();
+        // A claim may be written before its pulls: what it names then means nothing yet.
+        let named = weigh_pulls::named(book, library, &asked).unwrap_or_default();
+        let hit: Vec<String> = named.into_iter().filter(|id| pulls.contains_key(id)).collect();
+        if !hit.is_empty() {
+            found.push(DoubtRests { name: tag, says: vec![format!("it weighs {}", hit.join(", "))] });
         }
     }
     Ok(found)

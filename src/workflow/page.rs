@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
+use crate::answer::KnownLine;
 use crate::answer::PageAnswer;
 use crate::answer::PageMark;
 use crate::finding::Finding;
@@ -24,7 +25,7 @@ pub fn mark(
     commit: &str,
     command: &[String],
     json: &str,
-    pending: &[String],
+    (pending, known): (&[String], Option<KnownLine>),
 ) -> Result<PageMark, Failure> {
     let command = std::iter::once("mulebook".to_owned()).chain(command.iter().map(|word| shell_word(word)));
     Ok(PageMark {
@@ -34,6 +35,7 @@ pub fn mark(
         sha256: digest(json.as_bytes()),
         command: command.collect::<Vec<_>>().join(" "),
         pending: pending.to_vec(),
+        known,
     })
 }
 

@@ -42,6 +42,7 @@ pub fn gather(
             sha256: digest(answer.as_bytes()),
             command: format!("mulebook sheet {} --json", sheet.name),
             pending: sheet.pending.clone(),
+            known: None,
         };
         all.push((BookletTest { sheet, mark }, answer));
     }
@@ -61,6 +62,7 @@ pub fn gather(
     let pending: BTreeSet<String> = tests.iter().flat_map(|test| test.mark.pending.iter().cloned()).collect();
     let mark = PageMark {
         pending: pending.into_iter().collect(),
+        known: None,
         book: library.page().name.clone(),
         about: format!("booklet of {} tests", tests.len()),
         commit: library.commit().short(),

@@ -73,6 +73,9 @@ pub enum Laid {
 pub fn sheet(book: &Book, request: &SheetRequest) -> Result<Laid, Failure> {
     let library = request.as_of.library(book)?;
     if let Some(sheet) = library.flow(&request.about)? {
+        if request.then_and_now {
+            return Err(sheet_learned::not_of_flow(&request.about));
+        }
         let mut answer = flow_bench::laid_out(book, &library, &sheet, &flow_asked(request)?)?;
         answer.pending = request.as_of.pending_among(book, &library)?;
         return Ok(Laid::Flow(Box::new(answer)));

@@ -26,6 +26,9 @@ use crate::workflow::names::Named;
 /// The name means nothing.
 pub fn first_known(book: &Book, about: &str) -> Result<AsOf, Failure> {
     let library = Library::at_head(book)?;
+    if library.flow(about)?.is_some() {
+        return Err(not_of_flow(about));
+    }
     let path = match names::pull_or_build(&library, about)? {
         Named::Build(name) => Some(build_path(&name)),
         Named::Pull(id) => library.pull_path(&id)?,
@@ -41,6 +44,17 @@ pub fn first_known(book: &Book, about: &str) -> Result<AsOf, Failure> {
             .next("keep it first with `mulebook keep`")
             .into()),
     }
+}
+
+/// A flow sheet is read once, and what is learned of it stands in its own life.
+pub(super) fn not_of_flow(about: &str) -> Failure {
+    Failure::usage(
+        Finding::error("not-for-these", "then and now are told of builds and pulls, not of a flow sheet")
+            .found(about.to_owned())
+            .next(format!(
+                "`git log -p flow/{about}.yaml` shows what was changed of it, `--known-on DAY` the sheet of a day"
+            )),
+    )
 }
 
 /// What differs between the same sheet then and now.

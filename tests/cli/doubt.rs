@@ -151,6 +151,48 @@ fn a_session_is_doubted_as_a_whole() {
     assert!(bench.run(&["trail", "0418a"]).out.contains("is doubted: the arm had slipped"));
 }
 
+/// Whatever shows a figure that rests on it says so: terminal, page, the page that is handed over, booklet, claim.
+#[test]
+fn everything_that_is_shown_of_a_doubted_session_says_so() {
+    let bench = Bench::demo().at("2026-05-24T10:00:00+02:00");
+    let because = "the arm had slipped";
+    let asked: [&[&str]; 5] = [
+        &["sheet", "0411a-04"],
+        &["diff", "0411a-03", "0411a-04"],
+        &["weigh", "--base", "0411a-01..03", "--test", "0411a-04..06"],
+        &["combos", "--rows", "header", "--cols", "intake"],
+        &["claim", "stepped-header"],
+    ];
+    let drawn: [&[&str]; 8] = [
+        &["0411a-04"],
+        &["0411a-04", "--one-page"],
+        &["0411a-03", "0411a-04"],
+        &["0411a-03", "0411a-04", "--one-page"],
+        &["--booklet", "0411a-04"],
+        asked[2],
+        asked[3],
+        asked[4],
+    ];
+    let said = |words: &[&str]| bench.run(words).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let page = |words: &[&str]| {
+        bench.run(&[&["page"], words, &["--out", "page.html"]].concat()).done();
+        let html = bench.read("page.html");
+        std::fs::remove_file(bench.book().join("page.html")).expect("it was written");
+        html
+    };
+    for words in asked {
+        assert!(!said(words).contains(because), "{words:?}");
+    }
+    let answer = bench.run(&["doubt", "0411a", "--because", because, "--json"]).done().json();
+    assert_eq!(names(&answer["claims"]), ["stepped-header"], "a claim names its pulls by a query");
+    for words in asked {
+        assert!(said(words).contains(because), "{words:?}");
+    }
+    for words in drawn {
+        assert!(page(words).contains(because), "{words:?}");
+    }
+}
+
 #[test]
 fn what_cannot_be_doubted_is_refused() {
     let bench = Bench::demo().at("2026-05-24T10:00:00+02:00");

@@ -368,3 +368,11 @@ fn a_pull_leaves_the_book_as_a_table() {
     assert_eq!(text.lines().count(), 6);
     shown!(bench, "table-of-nothing", &["table", "0499z-01", "--csvw", "../out"]);
 }
+
+#[test]
+fn then_and_now_are_not_told_of_a_flow_sheet() {
+    let bench = Bench::shop();
+    bench.put("sheet.csv", SHEET);
+    enter(&bench, "../sheet.csv", &["--port", "inlet:2"]);
+    shown!(bench, "then-and-now", &["sheet", "h2a-in2-1", "--then-and-now"]);
+}

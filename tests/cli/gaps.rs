@@ -74,3 +74,10 @@ fn the_book_is_found_from_below_and_by_name() {
     assert_eq!(below.out, named.out);
     assert!(NOW.starts_with("2026"));
 }
+
+#[test]
+fn gaps_are_filled_in_the_present_alone() {
+    let bench = Bench::shop();
+    assert_eq!(bench.run(&["gaps", "1", "--fill", "--known-on", "2026-04-20"]).code, 2);
+    assert_eq!(bench.run(&["gaps", "1", "--fill", "--pending"]).code, 2);
+}

@@ -124,6 +124,37 @@ fn a_weighing_is_drawn_with_every_repeat_and_its_band() {
     assert!(page.contains("mulebook weigh --base 0411a-01..03 0411a-09..10 --test 0411a-04..06 --least &#39;3 N·m&#39; --json") || page.contains("--least '3 N·m' --json"));
 }
 
+/// A page says of which day it is, and the hash at its foot is that of what the command beside it answers.
+#[test]
+fn a_page_as_known_on_a_day_says_so_and_can_be_had_again() {
+    let bench = Bench::demo();
+    let known = ["--known-on", "2026-04-20"];
+    let asked: [&[&str]; 3] = [
+        &["weigh", "--base", "0411a-01..03", "--test", "0411a-04..06"],
+        &["combos", "--rows", "header", "--cols", "intake"],
+        &["trail", "h2"],
+    ];
+    for words in asked {
+        let page = written(&bench, &[words, &known].concat());
+        assert!(page.contains("As known on 2026-04-20"), "{words:?}");
+        let again = bench.run(&[words, &known, &["--json"]].concat()).done();
+        let hash: String =
+            Sha256::digest(again.out.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+        assert!(page.contains(&hash), "{words:?}");
+        assert!(!written(&bench, words).contains("As known on"), "{words:?}");
+    }
+}
+
+/// What must be seen to before the engine is put together stands on paper too.
+#[test]
+fn pages_of_a_sheet_say_what_does_not_go_together() {
+    let bench = Bench::demo();
+    for page in [["b4"].as_slice(), &["b4", "--one-page"]] {
+        let page = written(&bench, page);
+        assert!(page.contains("Before bolting on") && page.contains("stand too far apart"));
+    }
+}
+
 /// A record may come from anybody: markup, quotes, marks that turn the reading direction, very long words.
 #[test]
 fn nothing_in_a_record_breaks_a_page() {

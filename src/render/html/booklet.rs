@@ -35,7 +35,7 @@ pub fn booklet_page(booklet: &Booklet, mark: &PageMark) -> String {
         main {
             p { "Asked for: " code { (plain(&booklet.asked.join(" "))) } ". " (set_aside(booklet)) }
             p { "Each test stands on one sheet of paper; what does not fit there is counted on it, and " code { "mulebook page PULL" } " has all." }
-            (super::pending(mark))
+            (super::version(mark))
             p { "SHA-256 of the tests' own answers, one after the other: " span class="hash" { (mark.sha256) } "; " code { (plain(&mark.command)) } "." }
             (cautions())
             (contents(booklet, first))

@@ -31,6 +31,10 @@ pub fn combos_page(answer: &CombosAnswer, mark: &PageMark) -> String {
         }
         h2 { "What is not known" }
         (not_known(answer))
+        @if !answer.doubts.is_empty() {
+            h2 { "In doubt, until measured again or cleared" }
+            (list(&answer.doubts))
+        }
         h2 { "Every combination" }
         (grid(answer))
         @if !effects.is_empty() {

@@ -16,7 +16,9 @@ use crate::answer::PullCurveRow;
 use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SideLine;
+use crate::render::alarm;
 use crate::render::cautions::CAUTIONS;
+use crate::render::curve;
 
 /// Speeds of the small table are this far apart, rpm, or further where there would be too many.
 const COARSE_RPM: u32 = 500;
@@ -41,7 +43,9 @@ pub(super) fn test(heading: &Markup, prefix: &str, sheet: &SheetAnswer, mark: &P
     about.extend(sheet.on.clone());
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
     about.extend(sheet.pulls.iter().filter(|_| sheet.of == "pull").map(|pull| pull.outcome.clone()));
-    let peaks = sheet.curve.as_ref().and_then(crate::render::curve::peak_words);
+    let raised: Vec<String> =
+        sheet.alarms.iter().filter(|found| alarm::is_raised(found)).map(alarm::words).collect();
+    let peaks = sheet.curve.as_ref().and_then(curve::peak_words);
     // Roles that an assembly above fills are told with it, and roles with nothing in them in one line.
     let own = sheet.roles.iter().filter(|role| !role.within).map(|role| &role.role);
     let (empty, filled): (Vec<&SheetLine>, Vec<&SheetLine>) =
@@ -69,6 +73,8 @@ pub(super) fn test(heading: &Markup, prefix: &str, sheet: &SheetAnswer, mark: &P
             @else { "Everything that a comparison asks for is documented." }
             @for note in sheet.notes.iter().take(1) { " " (plain(&shortened(note, SENTENCE))) }
         }
+        (warned("In doubt: ", &sheet.doubts))
+        (warned("Before bolting on: ", &raised))
         (curves(prefix, sheet))
         div class="halves" {
             div { (pairs("Parts", &roles, MOST_ROLES)) (pairs("Derived, intervals of 95 %", &derived, MOST_FIGURES)) }
@@ -114,6 +120,7 @@ pub(super) fn difference(compared: &Compared, mark: &PageMark) -> Markup {
                 "The two share " (compared.common) " documented items. Of the " (compared.asked) " that could differ, " (compared.weak)
                 " are only assumed or unknown."
             }
+            (warned("Doubts recorded: ", &compared.doubts))
             @if compared.curves.is_some() {
                 p class="note" { "One pull a side, values side by side, not weighed: a difference is not yet a gain." }
                 div class="halves" {
@@ -125,6 +132,15 @@ pub(super) fn difference(compared: &Compared, mark: &PageMark) -> Markup {
             @if let Some(why) = &compared.no_curves { p { "No curves side by side: " (plain(&shortened(why, SENTENCE))) "." } }
             (pairs("Test less base, derived, intervals of 95 %", &derived, MOST_FIGURES))
             (end(mark, None))
+        }
+    }
+}
+
+/// What a reader must not miss, as far as a page has room for it.
+fn warned(what: &str, lines: &[String]) -> Markup {
+    html! {
+        @if !lines.is_empty() {
+            p class="unknown" { strong { (what) } (plain(&shortened(&lines.join("; "), SENTENCE))) }
         }
     }
 }

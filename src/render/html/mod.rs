@@ -63,7 +63,7 @@ fn document(mark: &PageMark, headline: &str, kicker: &Markup, body: &Markup) -> 
             header {
                 p class="kicker" { (kicker) }
                 h1 { (plain(headline)) }
-                (pending(mark))
+                (version(mark))
             }
             main { (body) (cautions()) }
             (foot(mark))
@@ -143,8 +143,13 @@ fn shortened(text: &str, most: usize) -> String {
 }
 
 /// Edits that are not kept, where they would change what the page shows.
-fn pending(mark: &PageMark) -> Markup {
+fn version(mark: &PageMark) -> Markup {
     html! {
+        @if let Some(known) = &mark.known {
+            p class="unknown" {
+                "As known on " (plain(&known.on)) ": commit " span class="hash" { (known.commit) } " of " (plain(&known.committed)) "."
+            }
+        }
         @if !mark.pending.is_empty() {
             p class="unknown" {
                 "Shown as kept at commit " span class="hash" { (mark.commit) } "; edits that are not kept would change it: "

@@ -14,7 +14,7 @@ pub(super) fn curve(curve: &PullCurve) -> Markup {
     html! {
         h2 { "Torque and power, " (plain(&curve.correction)) }
         p class="note" {
-            "One pull, each point the mean of its rows within " (curve.step_rpm) " rpm; nothing is smoothed."
+            "One pull, not weighed, so without an interval; each point the mean of its rows within " (curve.step_rpm / 2) " rpm, nothing smoothed."
             @if let Some(factor) = curve.factor { " Brought there by the factor " (format!("{factor:.4}")) "." }
             @if curve.cut_rows > 0 { " " (curve.cut_rows) " rows outside the sweep (before load came on, after release) are left out." }
         }

@@ -9,6 +9,8 @@ use crate::answer::SheetAnswer;
 use crate::answer::SheetLine;
 use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
+use crate::render::alarm;
+use crate::render::curve;
 use crate::render::derived::bare;
 use crate::render::derived::speed_columns;
 use crate::render::sheet::check_words;
@@ -27,7 +29,7 @@ pub fn sheet_page(sheet: &SheetAnswer, mark: &PageMark) -> String {
     about.extend(sheet.on.clone());
     about.extend(sheet.by.iter().map(|by| format!("by {by}")));
     let kicker = html! { (plain(&about.join(", "))) ", at commit " span class="hash" { (sheet.commit) } };
-    let peaks = sheet.curve.as_ref().and_then(crate::render::curve::peak_words);
+    let peaks = sheet.curve.as_ref().and_then(curve::peak_words);
     let body = html! {
         @if let Some(words) = &peaks { p class="answer" { (plain(words)) } }
         @for pull in sheet.pulls.iter().filter(|_| sheet.of == "pull") {
@@ -43,6 +45,7 @@ pub fn sheet_page(sheet: &SheetAnswer, mark: &PageMark) -> String {
             h2 { "In doubt, until measured again or cleared" }
             (list(&sheet.doubts))
         }
+        (before_bolting_on(sheet))
         @if let Some(curve) = &sheet.curve { (pull::curve(curve)) }
         @if let Some(why) = &sheet.no_curve { p { "No curve: " (plain(why)) "." } }
         h2 { "Parts, in order of assembly" }
@@ -55,6 +58,9 @@ pub fn sheet_page(sheet: &SheetAnswer, mark: &PageMark) -> String {
         (pulls(sheet))
         (instruments(sheet))
         (repeat(sheet))
+        @if let Some(words) = alarm::untold_words(&sheet.alarms) {
+            p class="note" { (alarm::HEADING) ", " (plain(&words)) "." }
+        }
         p class="note" { "Raw files are named by the SHA-256 of their bytes." }
     };
     document(mark, &format!("Sheet of the {} {}", sheet.of, sheet.name), &kicker, &body)
@@ -190,6 +196,18 @@ fn by_speed(sheet: &SheetAnswer) -> Markup {
                     }
                 }
             }))
+        }
+    }
+}
+
+/// Rules between neighbouring parts that do not hold.
+fn before_bolting_on(sheet: &SheetAnswer) -> Markup {
+    let raised: Vec<String> =
+        sheet.alarms.iter().filter(|found| alarm::is_raised(found)).map(alarm::words).collect();
+    html! {
+        @if !raised.is_empty() {
+            h2 { (alarm::HEADING) }
+            ul class="unknown" { @for words in &raised { li { (plain(words)) } } }
         }
     }
 }
