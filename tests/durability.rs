@@ -23,18 +23,24 @@ mod commands;
 mod disks;
 #[path = "durability/flips.rs"]
 mod flips;
+#[path = "durability/folding.rs"]
+mod folding;
 #[path = "durability/foreign.rs"]
 mod foreign;
 #[path = "durability/load.rs"]
 mod load;
 #[path = "durability/odd.rs"]
 mod odd;
+#[path = "durability/outward.rs"]
+mod outward;
 #[path = "durability/power.rs"]
 mod power;
 #[path = "durability/reach.rs"]
 mod reach;
 #[path = "durability/recover_by_hand.rs"]
 mod recover_by_hand;
+#[path = "durability/short_writes.rs"]
+mod short_writes;
 #[path = "durability/sweep.rs"]
 mod sweep;
 #[path = "durability/terminal.rs"]

@@ -1,8 +1,8 @@
 //! Gather a claim's evidence into one file that a sponsor can check with no book at hand.
 
 use std::collections::BTreeMap;
+use std::io::BufWriter;
 use std::io::Read;
-use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -192,22 +192,18 @@ pub fn write(
                 .expected("for example stepped-header.zip"),
         ));
     };
-    let mut out = Outward::create(folder, name)?;
+    let mut out = BufWriter::new(Outward::create(folder, name)?);
     let mut progress = |done| (context.progress)("writing the dossier", done, None);
-    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress)
-        .and_then(|written| out.flush().map(|()| written).map_err(WriteError::Out));
-    let written = match written {
-        Ok(written) => written,
-        Err(error) => {
-            out.discard();
-            return Err(match error {
-                WriteError::Refused(finding) => finding.into(),
-                other => Finding::error("dossier-not-written", other.to_string())
-                    .found(request.out.display().to_string())
-                    .into(),
-            });
-        }
+    let not_written = |why: String| -> Failure {
+        Finding::error("dossier-not-written", why).found(request.out.display().to_string()).into()
     };
+    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress).map_err(|error| {
+        match error {
+            WriteError::Refused(finding) => Failure::from(finding),
+            other => not_written(other.to_string()),
+        }
+    })?;
+    Outward::keep([out.into_inner().map_err(|error| not_written(error.error().to_string()))?])?;
     let signed = if written.signed { "" } else { "; sign it with --sign KEY: unsigned it convinces nobody" };
     Ok(DossierAnswer {
         claim: gathered.claim.tag.clone(),

@@ -22,6 +22,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::book_schemas;
 use crate::workflow::gate;
+use crate::workflow::gate_files::name_twin;
 
 /// A write under way.
 pub struct Draft<'b> {
@@ -115,6 +116,10 @@ impl<'b> Draft<'b> {
                 .found(path.to_owned())
                 .next("choose another name; a record that was wrong is corrected with `mulebook correct`")
                 .into());
+        }
+        // A file system that folds case would show the other's file under this name, as an edit.
+        if let Some(twin) = name_twin(&self.library, path)? {
+            return Err(twin.into());
         }
         let up = "../".repeat(path.matches('/').count());
         let text =

@@ -8,9 +8,8 @@ use crate::record::RawFile;
 use crate::store::RawPlace;
 use crate::store::digest;
 use crate::workflow::Failure;
+use crate::workflow::Library;
 use crate::workflow::gate::Gate;
-use crate::workflow::gate::Sort;
-use crate::workflow::gate::sort_of;
 
 impl Gate<'_> {
     /// The raw files that a record names, with their columns records.
@@ -58,26 +57,31 @@ impl Gate<'_> {
         Ok(())
     }
 
-    /// Some file systems take names that differ by case alone for one name: the second would lie over the first. Pulls
-    /// are named by their session, and not looked through each time.
+    /// Two names of a folder that some file systems take for one.
     pub(super) fn refuse_twin(&mut self, path: &str) -> Result<(), Failure> {
-        if matches!(sort_of(path), Sort::Pull(_)) {
-            return Ok(());
-        }
-        let mut folder = String::new();
-        for name in path.split('/') {
-            let same = |other: &String| other != name && other.to_lowercase() == name.to_lowercase();
-            let twin = self.library.names(&folder)?.into_iter().find(same);
-            if let Some(twin) = twin {
-                self.findings.push(
-                    Finding::error("name-twin", "this name differs from another by case alone")
-                        .at(Place::file(path))
-                        .found(format!("`{name}` beside `{twin}`"))
-                        .next("choose another name: on some systems the two are one file"),
-                );
-            }
-            folder = if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") };
-        }
+        self.findings.extend(name_twin(self.library, path)?);
         Ok(())
     }
+}
+
+/// Some file systems take names that differ by case alone for one name: the second would lie over the first.
+///
+/// # Errors
+/// The store's.
+pub(super) fn name_twin(library: &Library, path: &str) -> Result<Option<Finding>, Failure> {
+    let mut folder = String::new();
+    for name in path.split('/') {
+        let folded = name.to_lowercase();
+        let same = |other: &String| other != name && other.to_lowercase() == folded;
+        if let Some(twin) = library.names(&folder)?.into_iter().find(same) {
+            return Ok(Some(
+                Finding::error("name-twin", "this name differs from another by case alone")
+                    .at(Place::file(path))
+                    .found(format!("`{name}` beside `{twin}`"))
+                    .next("choose another name: on some systems the two are one file"),
+            ));
+        }
+        folder = if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") };
+    }
+    Ok(None)
 }

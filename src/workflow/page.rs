@@ -91,12 +91,12 @@ pub fn write(file: &Path, shows: &'static str, mark: &PageMark, html: &str) -> R
         ));
     };
     let mut out = Outward::create(folder, name)?;
-    if let Err(error) = out.write_all(html.as_bytes()).and_then(|()| out.flush()) {
-        out.discard();
+    if let Err(error) = out.write_all(html.as_bytes()) {
         return Err(Finding::error("page-not-written", format!("the page could not be written: {error}"))
             .found(file.display().to_string())
             .into());
     }
+    Outward::keep([out])?;
     Ok(PageAnswer {
         shows,
         file: file.display().to_string(),

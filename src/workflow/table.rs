@@ -117,24 +117,13 @@ impl Table {
     /// is left then.
     pub fn export(&self, book: &Book, folder: &Path) -> Result<TableAnswer, Failure> {
         let rows = Outward::create(folder, &self.csv_name())?;
-        let mut about = match Outward::create(folder, &self.metadata_name()) {
-            Ok(about) => about,
-            Err(error) => {
-                rows.discard();
-                return Err(error.into());
-            }
-        };
+        let mut about = Outward::create(folder, &self.metadata_name())?;
+        about.write_all(self.metadata().as_bytes()).map_err(|error| self.not_written(&error))?;
         let mut rows = BufWriter::new(rows);
-        let answer = about
-            .write_all(self.metadata().as_bytes())
-            .map_err(|error| self.not_written(&error))
-            .and_then(|()| self.write(book, &mut rows));
-        if answer.is_err() {
-            about.discard();
-            // What its buffer still holds is not to be written any more.
-            rows.into_parts().0.discard();
-        }
-        answer
+        let answer = self.write(book, &mut rows)?;
+        let rows = rows.into_inner().map_err(|error| self.not_written(error.error()))?;
+        Outward::keep([rows, about])?;
+        Ok(answer)
     }
 
     fn not_written(&self, error: &std::io::Error) -> Failure {

@@ -77,7 +77,21 @@ pub(crate) fn edit(root: &Path, inside: &str, line: &str) {
 
 /// Commands that enter or change one record.
 pub(crate) fn entering() -> Vec<Task> {
-    let plain: [(&'static str, &[&str]); 8] = [
+    let claim = [
+        "claim",
+        "longer-header",
+        "--says",
+        "The stepped header gains at least 2 N·m",
+        "--subject",
+        "header",
+        "--base",
+        "engine=mule-1,header=long-1",
+        "--test",
+        "engine=mule-1,header=step-1",
+        "--least",
+        "2 N·m",
+    ];
+    let plain: [(&'static str, &[&str]); 11] = [
         ("part", &["part", "spacer", "sp-99", "--how", "bought new"]),
         ("build", &["build", "b9", "--from", "b1", "--set", "header=step-1"]),
         ("session", &["session", "0601a", "--cell", "tower", "--engine", "mule-1"]),
@@ -86,6 +100,9 @@ pub(crate) fn entering() -> Vec<Task> {
         ("measure", &["measure", "h1/a", "inlet-port-volume", "170 cc", "--with", "burette-1"]),
         ("rework", &["rework", "h1", "mill-deck", "--detail", "cut=0.40 mm", "--on", "2026-05-01"]),
         ("correct", &["correct", "0411a-01", "--set", "build=b2", "--because", "the wrong build"]),
+        ("doubt", &["doubt", "burette-1", "--because", "read two cc high against the pipette"]),
+        ("claim", &claim),
+        ("receipt", &["dossier", "--receipt"]),
     ];
     plain.into_iter().map(|(word, arguments)| Task::new(word, arguments, |_| {})).collect()
 }

@@ -11,12 +11,12 @@ use crate::trace::{Point, points, strace_is_here, tampered};
 
 /// What is done to a call, and whether to all that follow as well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Fault {
-    how: &'static str,
-    for_ever: bool,
+pub(crate) struct Fault {
+    pub(crate) how: &'static str,
+    pub(crate) for_ever: bool,
 }
 
-const KILL: Fault = Fault { how: "signal=KILL", for_ever: false };
+pub(crate) const KILL: Fault = Fault { how: "signal=KILL", for_ever: false };
 
 /// The errors a call can meet: no room, a disk that fails, no permission.
 fn errors(call: &str) -> &'static [&'static str] {
@@ -29,7 +29,7 @@ fn errors(call: &str) -> &'static [&'static str] {
 }
 
 /// Every fault for every point.
-fn faults(points: &[Point]) -> Vec<(&Point, Fault)> {
+pub(crate) fn faults(points: &[Point]) -> Vec<(&Point, Fault)> {
     let mut all = Vec::new();
     for point in points {
         all.push((point, KILL));
