@@ -174,6 +174,7 @@ pub use weigh_band::RangeLine;
 pub use weigh_figures::CrossingLine;
 pub use weigh_figures::SideFigure;
 pub use weigh_figures::SweepLine;
+pub use weigh_plan::PlanChoice;
 pub use weigh_plan::PlanLine;
 pub use weigh_plan::Planned;
 pub use weigh_rests::BudgetLine;

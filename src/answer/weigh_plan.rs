@@ -24,8 +24,26 @@ pub struct PlanLine {
     pub power: Option<f64>,
     /// Half width of the interval that it would give.
     pub half_width: Option<f64>,
+    /// Plans that save pulls for more refits, the fewest refits first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<PlanChoice>,
     /// What the plan rests on.
     pub says: String,
+}
+
+/// Another plan for the same gain.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanChoice {
+    /// Fit-ups a side.
+    pub fit_ups: usize,
+    /// Pulls in each.
+    pub pulls: usize,
+    /// Pulls on both sides together.
+    pub all_pulls: usize,
+    /// Its power.
+    pub power: f64,
+    /// Half width of the interval that it would give.
+    pub half_width: f64,
 }
 
 impl PlanLine {
@@ -55,7 +73,8 @@ impl PlanLine {
         refit: Option<f64>,
         unit: WeighUnit,
     ) -> Result<Self, StatisticsError> {
-        let plan = verdict::plan(detect, pull.unwrap_or(0.0), refit.unwrap_or(0.0))?;
+        let plans = verdict::plans(detect, pull.unwrap_or(0.0), refit.unwrap_or(0.0))?;
+        let plan = plans.first();
         let says = if refit.is_some() {
             "for the pull-to-pull and refit scatter of this engine in this cell"
         } else {
@@ -65,15 +84,26 @@ impl PlanLine {
         .to_owned();
         Ok(Self {
             detect: detect * unit.from_si,
-            fit_ups: plan.as_ref().map(|plan| plan.fit_ups),
-            pulls: plan.as_ref().map(|plan| plan.pulls),
+            fit_ups: plan.map(|plan| plan.fit_ups),
+            pulls: plan.map(|plan| plan.pulls),
             order: plan
-                .iter()
+                .into_iter()
                 .flat_map(|plan| &plan.order)
                 .map(|which| if *which == Which::Base { "base" } else { "test" })
                 .collect(),
-            power: plan.as_ref().map(|plan| plan.power),
-            half_width: plan.as_ref().map(|plan| plan.half_width * unit.from_si),
+            power: plan.map(|plan| plan.power),
+            half_width: plan.map(|plan| plan.half_width * unit.from_si),
+            others: plans
+                .iter()
+                .skip(1)
+                .map(|plan| PlanChoice {
+                    fit_ups: plan.fit_ups,
+                    pulls: plan.pulls,
+                    all_pulls: plan.all_pulls(),
+                    power: plan.power,
+                    half_width: plan.half_width * unit.from_si,
+                })
+                .collect(),
             says,
         })
     }

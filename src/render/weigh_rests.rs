@@ -2,6 +2,7 @@
 
 use crate::answer::BudgetLine;
 use crate::answer::ChosenLine;
+use crate::answer::PlanChoice;
 use crate::answer::PlanLine;
 use crate::answer::Planned;
 use crate::answer::SpreadLine;
@@ -118,12 +119,30 @@ pub(super) fn chosen_words(line: &ChosenLine, unit: &str) -> String {
 pub(super) fn plan(page: &mut Page, plan: &PlanLine, unit: &str) {
     page.heading(&plan_title(plan, unit));
     page.line(2, Tone::Plain, &plan_body(plan, unit));
+    for choice in &plan.others {
+        page.line(2, Tone::Plain, &choice_words(plan, choice, unit));
+    }
     page.line(2, Tone::Faint, &plan.says);
 }
 
 /// A plan in one paragraph.
 pub(super) fn plan_words(plan: &PlanLine, unit: &str) -> String {
-    format!("{}: {}; {}.", plan_title(plan, unit), plan_body(plan, unit), plan.says)
+    let others: String =
+        plan.others.iter().map(|choice| format!("; {}", choice_words(plan, choice, unit))).collect();
+    format!("{}: {}{others}; {}.", plan_title(plan, unit), plan_body(plan, unit), plan.says)
+}
+
+/// A plan with more refits and fewer pulls than the first.
+fn choice_words(plan: &PlanLine, choice: &PlanChoice, unit: &str) -> String {
+    let first = plan.fit_ups.zip(plan.pulls).map_or(0, |(fit_ups, pulls)| 2 * fit_ups * pulls);
+    format!(
+        "or {} fit-ups a side with {} each, by turns as above: {} in all instead of {first}, about ±{:.2} {unit}, power {:.0} %",
+        choice.fit_ups,
+        counted(choice.pulls, "pull"),
+        counted(choice.all_pulls, "pull"),
+        choice.half_width,
+        100.0 * choice.power
+    )
 }
 
 fn plan_title(plan: &PlanLine, unit: &str) -> String {

@@ -56,7 +56,7 @@ pub use layout::Placement;
 pub use layout::Which;
 pub use level::level;
 pub use plan::Plan;
-pub use plan::plan;
+pub use plan::plans;
 pub use repeats::BookPlace;
 pub use repeats::Informers;
 pub use repeats::Repeats;

@@ -197,12 +197,12 @@ pub fn write(
     let not_written = |why: String| -> Failure {
         Finding::error("dossier-not-written", why).found(request.out.display().to_string()).into()
     };
-    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress).map_err(|error| {
-        match error {
+    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress).map_err(
+        |error| match error {
             WriteError::Refused(finding) => Failure::from(finding),
             other => not_written(other.to_string()),
-        }
-    })?;
+        },
+    )?;
     Outward::keep([out.into_inner().map_err(|error| not_written(error.error().to_string()))?])?;
     let signed = if written.signed { "" } else { "; sign it with --sign KEY: unsigned it convinces nobody" };
     Ok(DossierAnswer {

@@ -1,5 +1,6 @@
 //! The logs of many pulls, read on as many threads as the machine has cores; what comes out does not depend on them.
 
+use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::mpsc::Receiver;
 use std::sync::mpsc::Sender;
@@ -45,23 +46,24 @@ pub(super) fn with_curves(
     let mut planned: Vec<(Side, Plan)> = Vec::new();
     let mut logged: Vec<Done> = Vec::new();
     let (to_do, jobs) = sync_channel::<Job>(AHEAD);
-    let jobs = &Mutex::new(jobs);
+    // Held by the threads alone: where all have ended, what is sent to them fails instead of waiting for ever.
+    let jobs = Arc::new(Mutex::new(jobs));
     thread::scope(|scope| -> Result<(), Failure> {
         // Dropped at the end of this scope, whatever ends it, which ends the threads.
         let to_do = to_do;
         let (done, results) = channel::<Done>();
         for _ in 0..threads {
-            let done = done.clone();
-            scope.spawn(move || work(jobs, &done));
+            let (jobs, done) = (Arc::clone(&jobs), done.clone());
+            scope.spawn(move || work(&jobs, &done));
         }
-        drop(done);
+        drop((jobs, done));
         for side in sides {
             let side = side?;
             // Compression ignition is corrected by its fuel near each speed.
             let near_speeds = derive::ignites_by_compression(&side.ground(library.kinds()));
             let means = Some(Channels::OfWeighing { near_speeds });
             let mut plan = Plan::of(book, library, &side, Wanted { step_rpm: Some(step_rpm), means })?;
-            // A thread ends early only by a panic, which the scope hands on.
+            // A thread ends early only by a panic, which the scope hands on when the others have ended.
             let _ = to_do.send((planned.len(), plan.take_logs()));
             planned.push((side, plan));
         }

@@ -6,7 +6,9 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use crate::left_out::left_out;
-use crate::shop::{assert_whole, copy, done, git, program, pull_arguments, raw, said, shop, source, surround};
+use crate::shop::{
+    assert_whole, copy, done, git, program, pull_arguments, raw, said, shop, source, surround,
+};
 
 /// An image with exFAT on it, as sticks have it: it folds case, and knows no hard links, links or modes.
 struct Stick {
@@ -19,7 +21,9 @@ impl Stick {
     fn new() -> Option<Self> {
         let made = Self::mounted();
         if made.is_none() {
-            left_out("a file system that folds case needs mkfs.exfat, mount.exfat-fuse, losetup and the right to mount");
+            left_out(
+                "a file system that folds case needs mkfs.exfat, mount.exfat-fuse, losetup and the right to mount",
+            );
         }
         made
     }
