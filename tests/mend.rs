@@ -355,6 +355,8 @@ fn litter_is_listed_then_cleaned_and_locks_of_git_go_only_when_old() {
         fs::create_dir_all(root.join(path).parent().unwrap()).unwrap();
         fs::write(root.join(path), "half").unwrap();
     }
+    let empty = root.join(".git/objects/ab").join("cd".repeat(19));
+    fs::write(&empty, "").unwrap();
     fs::write(root.join("notes.part"), "a person's own").unwrap();
     // Under this lock the store itself writes nothing: it says so, and what to wait for.
     let held = program(&root, &["measure", "h1/a", "inlet-port-volume", "170 cc", "--with", "burette-1"]);
@@ -370,6 +372,7 @@ fn litter_is_listed_then_cleaned_and_locks_of_git_go_only_when_old() {
     assert!(listed.litter.iter().all(|litter| !litter.cleaned && litter.stays.is_none()), "{listed:#?}");
     let cleaned = mend::mend(&root, None, true, &context()).unwrap();
     assert!(cleaned.litter.iter().all(|litter| litter.cleaned), "{cleaned:#?}");
+    assert!(!empty.exists(), "an object of which no byte arrived goes at once");
     assert!(litter.iter().all(|path| !root.join(path).exists()));
     assert_eq!(fs::read_to_string(root.join("notes.part")).unwrap(), "a person's own");
     fs::remove_file(root.join("notes.part")).unwrap();

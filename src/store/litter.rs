@@ -61,6 +61,9 @@ impl Mending {
         for path in below(&git.join("objects")) {
             if name_of(&path).starts_with("tmp_") || name_of(&path).starts_with(".tmp") {
                 found.push((path, "a git object that was being written", Owner::Git));
+            } else if is_empty_object(&path) {
+                // Git gives an object its name when it is written: one without bytes is what a loss of power left of it.
+                found.push((path, "a git object of which no byte arrived", Owner::Store));
             }
         }
         let locks = files(&git).into_iter().chain(below(&git.join("refs")));
@@ -140,6 +143,19 @@ fn is_part(name: &str) -> bool {
     };
     !inner.is_empty()
         && inner.split('-').all(|word| !word.is_empty() && word.bytes().all(|b| b.is_ascii_digit()))
+}
+
+/// Whether a file has the name of a loose object and no bytes: there is nothing in it to lose.
+fn is_empty_object(path: &Path) -> bool {
+    let hex = |name: &str| name.bytes().all(|b| b.is_ascii_hexdigit());
+    let folder = path.parent().map(name_of).unwrap_or_default();
+    let name = name_of(path);
+    folder.len() == 2
+        && hex(&folder)
+        && name.len() >= 38
+        && hex(&name)
+        && matches!(standing(path), Ok(Standing::File(_)))
+        && fs::metadata(path).is_ok_and(|metadata| metadata.len() == 0)
 }
 
 /// What stands in a folder.
