@@ -133,6 +133,25 @@ fn enter(book: &Path, lot: &mut Lot) -> Vec<Pull> {
         .collect()
 }
 
+/// The command's table for each choice of pulls, asked for on every core.
+fn tables(book: &Path, choices: &[Vec<&Pull>]) -> Vec<Json> {
+    let table = |chosen: &Vec<&Pull>| {
+        let names: Vec<String> = chosen.iter().map(|pull| format!("0509a-{:02}", pull.at + 1)).collect();
+        let mut arguments = vec!["combos", "--rows", "fuel-map", "--cols", "synchronisation"];
+        arguments.extend(["--window", "4000..6500", "--correct-to", "observed"]);
+        arguments.extend(names.iter().map(String::as_str));
+        run(book, &arguments)
+    };
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    std::thread::scope(|scope| {
+        let parts: Vec<_> = choices
+            .chunks(choices.len().div_ceil(cores))
+            .map(|part| scope.spawn(move || part.iter().map(table).collect::<Vec<_>>()))
+            .collect();
+        parts.into_iter().flat_map(|part| part.join().expect("a part of the tables")).collect()
+    })
+}
+
 fn number(value: &Json) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
 }
@@ -152,8 +171,8 @@ fn tables_with_missing_cells_agree_with_statsmodels() {
     let book = folder.path().join("demo");
     let mut lot = Lot(20_260_509);
     let pulls = enter(&book, &mut lot);
-    let (mut designs, mut answers) = (Vec::new(), Vec::new());
-    while designs.len() < DESIGNS {
+    let mut choices: Vec<Vec<&Pull>> = Vec::new();
+    while choices.len() < DESIGNS {
         let empty: BTreeSet<(usize, usize)> =
             (0..lot.below(4)).map(|_| (lot.below(3), lot.below(3))).collect();
         let chosen: Vec<&Pull> = pulls
@@ -168,18 +187,22 @@ fn tables_with_missing_cells_agree_with_statsmodels() {
         if chosen.len() < cells.len() + 5 || cells.len() < 4 {
             continue;
         }
-        let names: Vec<String> = chosen.iter().map(|pull| format!("0509a-{:02}", pull.at + 1)).collect();
-        let mut arguments = vec!["combos", "--rows", "fuel-map", "--cols", "synchronisation"];
-        arguments.extend(["--window", "4000..6500", "--correct-to", "observed"]);
-        arguments.extend(names.iter().map(String::as_str));
-        let table = run(&book, &arguments);
-        let pulls: Vec<Json> = chosen
-            .iter()
-            .map(|pull| json!({"row": pull.row, "column": pull.column, "at": pull.at, "value": pull.value}))
-            .collect();
-        designs.push(json!({"pulls": pulls, "reference": table["reference"]}));
-        answers.push(table);
+        choices.push(chosen);
     }
+    let answers = tables(&book, &choices);
+    let designs: Vec<Json> = choices
+        .iter()
+        .zip(&answers)
+        .map(|(chosen, table)| {
+            let pulls: Vec<Json> = chosen
+                .iter()
+                .map(
+                    |pull| json!({"row": pull.row, "column": pull.column, "at": pull.at, "value": pull.value}),
+                )
+                .collect();
+            json!({"pulls": pulls, "reference": table["reference"]})
+        })
+        .collect();
     let fresh = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/outside/fresh");
     fs::create_dir_all(&fresh).expect("target/ can be written");
     fs::write(fresh.join("combinations.json"), Json::from(designs).to_string())
