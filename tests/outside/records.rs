@@ -13,8 +13,7 @@ use std::process::Command;
 
 use mulebook::manifest::yaml;
 
-#[path = "support/outside.rs"]
-mod outside;
+use crate::outside;
 
 fn fresh() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("target/outside/fresh")

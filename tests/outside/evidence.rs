@@ -8,15 +8,14 @@
     reason = "starts other programs and lays out files for them; says what is left out where one is missing"
 )]
 
-mod dossier_fixture;
-#[path = "support/outside.rs"]
-mod outside;
+use crate::dossier_fixture;
+use crate::outside;
 
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
-use dossier_fixture::{
+use crate::dossier_fixture::{
     codes, contents, dossier, key, line, opened, opened_by, payload, unzipped, when, written, zipped,
 };
 use mulebook::evidence::{

@@ -7,8 +7,7 @@
     reason = "the test runs the program on a book of its own and hands its answers to the reference"
 )]
 
-#[path = "support/outside.rs"]
-mod outside;
+use crate::outside;
 
 use std::collections::BTreeMap;
 use std::process::Command;

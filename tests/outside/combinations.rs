@@ -18,8 +18,7 @@ use std::process::Command;
 use serde_json::Value as Json;
 use serde_json::json;
 
-#[path = "support/outside.rs"]
-mod outside;
+use crate::outside;
 
 const ROWS: [&str; 3] = ["map 14", "map 15", "map 16"];
 const COLUMNS: [&str; 3] = ["even", "late", "wide"];

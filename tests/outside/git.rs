@@ -6,17 +6,14 @@
 )]
 #![expect(clippy::unwrap_used, reason = "a test that fails shall stop")]
 
-#[path = "support/left_out.rs"]
-mod left_out;
-#[path = "support/shop.rs"]
-mod shop;
+use crate::shop;
 
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use left_out::left_out;
-use shop::{assert_whole, done, files, git, git_command, program, pull_arguments, raw, said, shop};
+use crate::left_out::left_out;
+use crate::shop::{assert_whole, done, files, git, git_command, program, pull_arguments, raw, said, shop};
 
 const MEASURE: [&str; 6] = ["measure", "h1/a", "inlet-port-volume", "170 cc", "--with", "burette-1"];
 

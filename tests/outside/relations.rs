@@ -3,15 +3,12 @@
 //!
 //! The answers come from `tests/outside/engine_relations.py`; each tolerance names why it is not tighter.
 
-#[path = "support/case.rs"]
-mod case;
-#[path = "support/outside.rs"]
-mod outside;
+use crate::outside;
 
 use std::collections::BTreeMap;
 
-use case::Case;
-use case::numbers;
+use crate::case::Case;
+use crate::case::numbers;
 use mulebook::engine::air::Air;
 use mulebook::engine::altitude::{Reduction, sea_level_pressure_pa, station_pressure_pa};
 use mulebook::engine::cam::{Lobe, advance_deg, lobe_separation_deg, overlap_deg};

@@ -6,10 +6,8 @@
     reason = "files are made by other programs on disk, and a test that cannot go on fails"
 )]
 
-#[path = "support/outside.rs"]
-mod outside;
-#[path = "support/shop.rs"]
-mod shop;
+use crate::outside;
+use crate::shop;
 
 use std::ffi::OsStr;
 use std::path::Path;

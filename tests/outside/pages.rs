@@ -2,17 +2,15 @@
 //! and an accessibility checker (axe-core), all from the registry of npm at pinned versions.
 //!
 //! With script and without, at 360, 800 and 1400 px, printed on A4 and Letter, against reference pictures with a
-//! tolerance. `UPDATE_PICTURES=1 cargo test --test outside_pages` takes the pictures anew; look at them before they are
+//! tolerance. `UPDATE_PICTURES=1 cargo test --test outside pages` takes the pictures anew; look at them before they are
 //! committed. What fails leaves its picture under `target/outside/pages`.
 #![expect(
     clippy::disallowed_methods,
     reason = "a test lays out pages for a browser; the reason for leaving it out is shown"
 )]
 
-#[path = "support/gallery.rs"]
-mod gallery;
-#[path = "support/outside.rs"]
-mod outside;
+use crate::gallery;
+use crate::outside;
 
 use std::ffi::OsStr;
 use std::fs;
