@@ -182,10 +182,11 @@ pub fn missing_runs(book: &Book, request: &PullRequest) -> Result<Vec<String>, F
         None => names::newest_session(&library)?,
     };
     let Some(session) = session else { return Ok(Vec::new()) };
+    let order = enter_record::next_order(&library, &session, request.order)?;
     let mut missing = Vec::new();
     for offered in &request.files {
         if let Offered::File(path) = offered {
-            for run in run_gaps::before(&library, &session, u32::MAX, &file_name(path))? {
+            for run in run_gaps::before(&library, &session, order, &file_name(path))? {
                 let offered = request
                     .files
                     .iter()

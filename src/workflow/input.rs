@@ -129,21 +129,29 @@ const BESIDE: [&str; 8] = ["with", "by", "taken", "at", "note", "source", "becau
 
 /// A value and what stands behind it, each part behind a bar and with one of the known words; another bar is text.
 fn beside(text: &str) -> (&str, Vec<(&'static str, &str)>) {
-    let mut value = text;
     let mut found = Vec::new();
-    while let Some((before, said)) = value.rsplit_once('|') {
-        let said = said.trim();
-        let known = BESIDE.iter().find_map(|word| {
-            let rest = said.strip_prefix(*word)?;
-            let rest = rest.strip_prefix(char::is_whitespace)?.trim();
-            (!rest.is_empty()).then_some((*word, rest))
-        });
-        let Some(known) = known else { break };
-        found.push(known);
-        value = before.trim_end();
+    let (value, mut rest) = text.split_at(value_end(text));
+    while let Some((word, said)) = rest.strip_prefix('|').and_then(known_word) {
+        let end = value_end(said);
+        found.push((word, said[..end].trim()));
+        rest = &said[end..];
     }
-    found.reverse();
-    (value, found)
+    (if found.is_empty() { text } else { value.trim_end() }, found)
+}
+
+/// Where the first bar stands that a known word follows, or the text ends.
+pub(super) fn value_end(text: &str) -> usize {
+    let mut bars = text.match_indices('|');
+    bars.find(|(place, _)| known_word(&text[place + 1..]).is_some()).map_or(text.len(), |(place, _)| place)
+}
+
+/// The word that a text begins with, where it is a known one with something behind it, and what that is.
+fn known_word(text: &str) -> Option<(&'static str, &str)> {
+    BESIDE.iter().find_map(|word| {
+        let said = text.trim_start().strip_prefix(*word)?.strip_prefix(char::is_whitespace)?;
+        let told = said.split('|').next().is_some_and(|told| !told.trim().is_empty());
+        told.then_some((*word, said))
+    })
 }
 
 /// A value as a piece, with the unit that a bare number takes written out.

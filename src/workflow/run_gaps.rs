@@ -56,7 +56,11 @@ pub(super) fn of_session(library: &Library, session: &str) -> Result<Vec<RunGap>
     for file in files(library, session, u32::MAX)? {
         let Some(numbered) = Numbered::of(&file) else { continue };
         let known = numbers.get(&numbered.around());
-        for run in known.map(|known| numbered.missing(known)).unwrap_or_default() {
+        for (number, run) in known.map(|known| numbered.missing(known)).unwrap_or_default() {
+            // Where the console's number is the session's own, it is told once.
+            if gaps.iter().any(|gap| gap.run == number.to_string()) {
+                continue;
+            }
             let because = said.get(&run).cloned();
             gaps.push(RunGap { close: close(session, &run, because.as_deref()), run, because });
         }
@@ -79,11 +83,17 @@ pub(super) fn before(
     file: &str,
 ) -> Result<Vec<String>, Failure> {
     let Some(numbered) = Numbered::of(file) else { return Ok(Vec::new()) };
+    let there = names::in_session(library.pull_paths()?, session);
     let known = files(library, session, order)?;
     let known = known.iter().filter_map(|file| Numbered::of(file));
     let alike: BTreeSet<u64> =
         known.filter(|other| other.around() == numbered.around()).map(|other| other.number).collect();
-    Ok(numbered.missing(&alike))
+    // A number that the session's own order leaves out is told as that.
+    let left_out = |number: u64| {
+        u32::try_from(number).is_ok_and(|number| number < order && !there.contains_key(&number))
+    };
+    let missing = numbered.missing(&alike).into_iter().filter(|(number, _)| !left_out(*number));
+    Ok(missing.map(|(_, run)| run).collect())
 }
 
 /// The tables of a session's pulls before one, by their order.
@@ -207,14 +217,15 @@ impl<'f> Numbered<'f> {
     }
 
     /// The runs between the nearest lower number that is known and this one, as files are called but for their end.
-    fn missing(&self, known: &BTreeSet<u64>) -> Vec<String> {
+    fn missing(&self, known: &BTreeSet<u64>) -> Vec<(u64, String)> {
         let Some(last) = known.range(..self.number).next_back() else { return Vec::new() };
         if self.number - last > FURTHEST {
             return Vec::new();
         }
         let stem = self.tail.rsplit_once('.').map_or(self.tail, |(stem, _)| stem);
         let width = self.digits.len();
-        (last + 1..self.number).map(|number| format!("{}{number:0width$}{stem}", self.head)).collect()
+        let run = |number: u64| (number, format!("{}{number:0width$}{stem}", self.head));
+        (last + 1..self.number).map(run).collect()
     }
 }
 
@@ -224,7 +235,8 @@ mod tests {
 
     fn missing(file: &str, known: &[u64]) -> Vec<String> {
         let known = known.iter().copied().collect();
-        Numbered::of(file).map(|numbered| numbered.missing(&known)).unwrap_or_default()
+        let missing = Numbered::of(file).map(|numbered| numbered.missing(&known)).unwrap_or_default();
+        missing.into_iter().map(|(_, run)| run).collect()
     }
 
     #[test]

@@ -10,6 +10,7 @@ use crate::answer::Section;
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::record::FieldSpec;
+use crate::record::is_tag;
 use crate::store::Book;
 use crate::store::Source;
 use crate::workflow::Context;
@@ -291,23 +292,21 @@ fn is_called(line: &FormLine, label: &str) -> bool {
 /// A figure as written by hand, in the words of the command line: `? 64 cc; by eye` is a guess, `64 cc @burette-1` names
 /// the instrument.
 pub(super) fn figure(value: &str) -> String {
-    let mut value = value.to_owned();
-    if let Some(guess) = value.strip_prefix('?') {
-        let guess = guess.trim();
-        value = if guess.contains(';') || FigureInput::typed(guess).way != input::Way::Measured {
-            format!("assumed: {guess}")
+    let (mut said, mut beside) = value.split_at(input::value_end(value));
+    let mut with = String::new();
+    if let Some((before, tag)) = said.trim_end().rsplit_once(" @").filter(|(_, tag)| is_tag(tag.trim())) {
+        said = before.trim_end();
+        with = format!(" | with {}", tag.trim());
+    }
+    let Some(guess) = said.strip_prefix('?').map(str::trim) else {
+        return if with.is_empty() {
+            value.to_owned()
         } else {
-            let (figure, beside) = guess.split_once('|').map_or((guess, ""), |(figure, rest)| (figure, rest));
-            let beside = if beside.is_empty() { String::new() } else { format!(" |{beside}") };
-            format!("assumed: {}; {GUESS}{beside}", figure.trim())
+            format!("{said}{with} {beside}").trim_end().to_owned()
         };
-    }
-    let (figure, beside) = value.split_once('|').map_or((value.as_str(), None), |(a, b)| (a, Some(b)));
-    match figure.trim_end().rsplit_once(" @") {
-        Some((figure, tag)) if crate::record::is_tag(tag.trim()) => {
-            let beside = beside.map(|beside| format!(" |{beside}")).unwrap_or_default();
-            format!("{} | with {}{beside}", figure.trim_end(), tag.trim())
-        }
-        _ => value,
-    }
+    };
+    let reasoned = guess.contains(';') || FigureInput::typed(value).way != input::Way::Measured;
+    let why = if reasoned { String::new() } else { format!("; {GUESS}") };
+    beside = beside.trim();
+    format!("assumed: {guess}{why}{with} {beside}").trim_end().to_owned()
 }
