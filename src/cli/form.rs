@@ -37,8 +37,8 @@ pub(super) struct Form {
     #[arg(long, value_name = "RECORD", conflicts_with = "fill")]
     of: Option<String>,
     /// Key back a form that was filled in; without a file the lines are asked for
-    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "", conflicts_with = "html")]
-    fill: Option<PathBuf>,
+    #[arg(long, value_name = "FILE", num_args = 0..=1, conflicts_with = "html")]
+    fill: Option<Option<PathBuf>>,
     /// Write it for the browser and for paper; a file that is there is not replaced
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
@@ -51,14 +51,13 @@ impl Form {
         let look = surroundings.look();
         if let Some(file) = &self.fill {
             let context = surroundings.context("form", Some(&book))?;
-            let (name, text) = if file.as_os_str().is_empty() {
-                ("what was answered".to_owned(), ask(&book, &context, &request, surroundings)?)
-            } else {
-                read(file)?
+            let (name, text) = match file {
+                Some(file) => read(file)?,
+                None => ("what was answered".to_owned(), ask(&book, &context, &request, surroundings)?),
             };
             let keyed = form::fill(&book, &context, &request, (&name, &text), Path::new(""));
             let keyed = keyed.inspect_err(|_| {
-                if file.as_os_str().is_empty() {
+                if file.is_none() {
                     // Nobody is to answer forty lines twice.
                     let words = "Nothing was entered. What was answered, to be mended and given to --fill:\n";
                     surroundings.say_beforehand(&render::clean(&format!("{words}{text}")));
