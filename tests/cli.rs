@@ -37,6 +37,8 @@ mod doubt;
 mod find;
 #[path = "cli/flow.rs"]
 mod flow;
+#[path = "cli/form.rs"]
+mod form;
 #[path = "cli/gaps.rs"]
 mod gaps;
 #[path = "cli/keep.rs"]
@@ -94,10 +96,10 @@ pub(crate) use kept;
 
 /// A snapshot of what a command says, as text and as JSON.
 macro_rules! shown {
-    ($bench:expr, $name:literal, $arguments:expr) => {
+    ($bench:expr, $name:expr, $arguments:expr) => {
         shown!($bench, "book", $name, $arguments)
     };
-    ($bench:expr, $folder:expr, $name:literal, $arguments:expr) => {{
+    ($bench:expr, $folder:expr, $name:expr, $arguments:expr) => {{
         let module = module_path!().rsplit("::").next().unwrap_or_default();
         let name = format!("{module}-{}", $name);
         let said = $bench.show_in($folder, &name, $arguments);

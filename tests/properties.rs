@@ -1,9 +1,20 @@
 //! The rules of the records, held on records made at random: how a figure resolves, what work voids, what a comparison
 //! refuses, what was known on a date, and that an edit leaves the rest of a manifest alone.
 
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    reason = "git is the judge of what history alone gives"
+)]
+
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::path::Path;
+use std::path::PathBuf;
+use std::process::Command;
+use std::sync::OnceLock;
 
+use mulebook::answer::SheetAnswer;
 use mulebook::check::Gap;
 use mulebook::check::GapSide;
 use mulebook::check::Group;
@@ -38,10 +49,19 @@ use mulebook::record::State;
 use mulebook::record::Value;
 use mulebook::record::Whereabouts;
 use mulebook::record::Work;
+use mulebook::render;
 use mulebook::store::Author;
 use mulebook::store::Book;
 use mulebook::store::LockHolder;
 use mulebook::store::Time;
+use mulebook::workflow::Context;
+use mulebook::workflow::Library;
+use mulebook::workflow::demo;
+use mulebook::workflow::input::FigureInput;
+use mulebook::workflow::measure;
+use mulebook::workflow::sheet;
+use mulebook::workflow::sheet::Laid;
+use mulebook::workflow::sheet::SheetRequest;
 use proptest::prelude::*;
 
 fn kinds() -> Kinds {
@@ -804,5 +824,147 @@ proptest! {
                 prop_assert_eq!(before, &known, "known on {} changed", end);
             }
         }
+    }
+}
+
+/// The demo's book, made once; each test works on a copy.
+fn demo_book() -> (tempfile::TempDir, PathBuf) {
+    static MADE: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
+    let (_, made) = MADE.get_or_init(|| {
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        let path = folder.path().join("book");
+        demo::demo(&path, &context("2026-06-01T10:00:00+02:00")).expect("the demo is made");
+        (folder, path)
+    });
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let path = folder.path().join("book");
+    cloned(made, &path);
+    (folder, path)
+}
+
+fn context(now: &str) -> Context {
+    Context {
+        now: chrono::DateTime::parse_from_rfc3339(now).expect("a time"),
+        person: Some("mk".to_owned()),
+        author: Author { name: "Mara Kessel".to_owned(), email: String::new() },
+        process: std::process::id(),
+        command: "test".to_owned(),
+        progress: Box::new(|_, _, _| {}),
+    }
+}
+
+/// A clone with nothing of the original but its history.
+fn cloned(from: &Path, to: &Path) {
+    git(from, &["clone", "-q", "--no-local", &from.display().to_string(), &to.display().to_string()]);
+    git(to, &["remote", "remove", "origin"]);
+}
+
+fn git(folder: &Path, arguments: &[&str]) {
+    let output = Command::new("git")
+        .arg("-C")
+        .arg(folder)
+        .args(arguments)
+        .env("GIT_CONFIG_GLOBAL", "/dev/null")
+        .env("GIT_CONFIG_SYSTEM", "/dev/null")
+        .output()
+        .expect("git is installed");
+    assert!(output.status.success(), "git {arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+}
+
+fn sheet_of(book: &Book, about: &str) -> SheetAnswer {
+    let request = SheetRequest { about: about.to_owned(), step_rpm: 500, ..SheetRequest::default() };
+    match sheet::sheet(book, &request).unwrap_or_else(|failure| panic!("{about}: {:#?}", failure.findings)) {
+        Laid::Side(answer) => *answer,
+        Laid::Flow(_) => panic!("{about} is a flow sheet"),
+    }
+}
+
+/// A fixed figure measured long after the last pull: the sheets of exactly those pulls say it, marked as measured
+/// afterwards, that ran with the part in that state, or in a later one that no work between made it say nothing of.
+#[test]
+fn a_fixed_figure_taken_afterwards_documents_exactly_the_pulls_in_its_state() {
+    let (_folder, path) = demo_book();
+    let book = Book::discover(&path).expect("a book");
+    let library = Library::at_head(&book).expect("it holds");
+    let kind = library.kinds().part("cylinder-head").expect("a kind").clone();
+    let head = library.part("h2").expect("readable").expect("the demo has it");
+    let work = head.state("b").expect("milled").work.first().expect("by something").op.clone();
+    let untold = |field: &&FieldSpec| {
+        let quantity = matches!(field.holds, Holds::Quantity { .. });
+        let told = head.states.iter().any(|state| state.figures.contains_key(&field.name));
+        quantity && !told && field.each.is_none() && field.course == Course::Fixed
+    };
+    let fields: Vec<&FieldSpec> = kind.figures.iter().filter(untold).collect();
+    let voided = fields.iter().find(|field| field.voided_by.contains(&work));
+    let spared = fields.iter().find(|field| !field.voided_by.contains(&work));
+    let mut looked_at = 0;
+    for (field, letter) in [(voided, "a"), (spared, "a"), (voided, "b"), (spared, "b")] {
+        let Some(field) = field else { continue };
+        let (_folder, path) = demo_book();
+        let book = Book::discover(&path).expect("a book");
+        let told = FigureInput::measured("7.77");
+        let context = context("2026-06-02T10:00:00+02:00");
+        measure::measure(&book, &context, &format!("h2/{letter}"), &field.name, &told).expect("entered");
+        let library = Library::at_head(&book).expect("it holds");
+        for id in library.pull_paths().expect("readable").keys() {
+            let pull = library.pull(id).expect("readable").expect("there");
+            let build = pull.effective_build().and_then(|build| library.build(build).expect("readable"));
+            let effective = Effective::of_pull(&pull, build.as_ref());
+            let state = effective.roles.get("cylinder-head").and_then(|held| match &held.answer {
+                Answer::Part(part) if part.tag == "h2" => Some(part.letter.clone()),
+                _ => None,
+            });
+            let own = state.as_deref() == Some(letter);
+            let carried = letter == "a" && state.as_deref() == Some("b") && !field.voided_by.contains(&work);
+            let sheet = sheet_of(&book, id);
+            let said = sheet.roles.iter().flat_map(|role| &role.figures).find_map(|line| {
+                line.said
+                    .as_ref()
+                    .filter(|said| said.text.starts_with("7.77") && line.item.ends_with(&field.name))
+            });
+            assert_eq!(said.is_some(), own || carried, "{id}, {} of h2/{letter}, head {state:?}", field.name);
+            if let Some(said) = said {
+                assert!(said.afterwards, "{id}: {said:?}");
+                assert_eq!(said.carried_over, carried, "{id}: {said:?}");
+            }
+            looked_at += usize::from(own || carried);
+        }
+    }
+    assert!(looked_at > 0, "no pull ran with this head");
+}
+
+/// Every sheet as it was printed at some commit is the sheet that a fresh clone gives at that commit, with no catalog and
+/// whatever came after.
+#[test]
+fn every_sheet_comes_again_from_git_history_alone() {
+    let (_folder, path) = demo_book();
+    let book = Book::discover(&path).expect("a book");
+    let library = Library::at_head(&book).expect("it holds");
+    let mut about: Vec<String> = library.pull_paths().expect("readable").keys().cloned().collect();
+    about.extend(library.build_names().expect("readable"));
+    let edits = [
+        ("h2/b", "inlet-throat", "28.0 mm"),
+        ("b4", "rev-limit", "8100 rpm"),
+        ("h1/a", "height", "135.1 mm"),
+    ];
+    let mut printed: Vec<(String, String, String)> = Vec::new();
+    for (number, (at, field, value)) in edits.into_iter().enumerate() {
+        let commit = book.head().expect("a commit").commit().to_string();
+        // Each commit shows other sheets, so that all are looked at once.
+        for name in about.iter().skip(number).step_by(edits.len()) {
+            printed.push((commit.clone(), name.clone(), render::json("sheet", &sheet_of(&book, name))));
+        }
+        let context = context(&format!("2026-06-0{}T10:00:00+02:00", number + 2));
+        measure::measure(&book, &context, at, field, &FigureInput::measured(value)).expect("entered");
+    }
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let bare = folder.path().join("history.git");
+    git(&path, &["clone", "-q", "--bare", "--no-local", ".", &bare.display().to_string()]);
+    let fresh = folder.path().join("fresh");
+    cloned(&bare, &fresh);
+    for (commit, name, then) in printed {
+        git(&fresh, &["reset", "-q", "--hard", &commit]);
+        let book = Book::discover(&fresh).expect("a book");
+        assert_eq!(render::json("sheet", &sheet_of(&book, &name)), then, "{name} at {commit}");
     }
 }

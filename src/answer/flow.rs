@@ -57,6 +57,9 @@ pub struct FlowLine {
 /// What `flow` has entered.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FlowEntered {
+    /// What "same as last" copied, a line each, to be read and agreed to.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub as_last: Vec<String>,
     /// The sheets.
     pub sheets: Vec<FlowLine>,
     /// What was taken in with them.

@@ -85,8 +85,19 @@ pub struct WeakLine {
     pub not_measured: Vec<String>,
 }
 
-/// What is not documented on one side, or between two.
+/// A run number of a session that no pull has.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RunGap {
+    /// The number in the session, or the run as its file would be called.
+    pub run: String,
+    /// Why there is none, where somebody said so.
+    pub because: Option<String>,
+    /// The command that says it, where nobody did.
+    pub close: Option<String>,
+}
+
+/// What is not documented on one side, or between two.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct GapsAnswer {
     /// What was asked about.
     pub about: Vec<String>,
@@ -106,6 +117,9 @@ pub struct GapsAnswer {
     pub alarms: Vec<AlarmLine>,
     /// What proved doubtful, a line each.
     pub doubts: Vec<String>,
+    /// Run numbers that no pull has, of a session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub runs: Option<Vec<RunGap>>,
     /// Files with pending edits that would change the answer.
     pub pending: Vec<String>,
     /// What to do next.

@@ -7,7 +7,8 @@ use crate::answer::KnownLine;
 /// A page that was written for the browser and for paper.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PageAnswer {
-    /// What it shows: `sheet`, `diff`, `weigh`, `combos`, `flow-sheet`, `flow-diff`, `trail`, `claim`, `booklet`, or `refusal`.
+    /// What it shows: `sheet`, `diff`, `weigh`, `combos`, `flow-sheet`, `flow-diff`, `trail`, `claim`, `booklet`, `form`,
+    /// or `refusal`.
     pub shows: &'static str,
     /// The file, as it was asked for.
     pub file: String,

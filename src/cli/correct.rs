@@ -11,10 +11,10 @@ use crate::workflow::correct;
 /// Mend a wrong record, visibly: the old value stays and the reason is kept
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook correct 0412a-04..06 --set spacer=sp-25/a --because \"seen in the photograph\"\n  mulebook correct 0412a-07 --set build=b4 --because \"entered before the build was written down\"\n  mulebook correct 0412a-07 --set outcome=\"throttle not fully open\" --because \"seen in the trace\"\n  mulebook correct h2a-in1-1 --set bore-fixture=\"86 mm\" --because \"the other sleeve was on\"\n\nWhat can be set: a role, a setting, a fit, a condition, run.NAME, build, correction, outcome; of a flow sheet a condition, part, side, port, cylinder, bench, on; of a claim any of its terms; of a part batch, serial, name, where, note."
+    after_help = "Examples:\n  mulebook correct 0412a-04..06 --set spacer=sp-25/a --because \"seen in the photograph\"\n  mulebook correct 0412a-07 --set build=b4 --because \"entered before the build was written down\"\n  mulebook correct 0412a-07 --set outcome=\"throttle not fully open\" --because \"seen in the trace\"\n  mulebook correct 0412a --set skipped=run-05 --because \"throttle cable came off, no file\"\n  mulebook correct h2a-in1-1 --set bore-fixture=\"86 mm\" --because \"the other sleeve was on\"\n\nWhat can be set: a role, a setting, a fit, a condition, run.NAME, build, correction, outcome; of a flow sheet a condition, part, side, port, cylinder, bench, on; of a claim any of its terms; of a part batch, serial, name, where, note; of a session skipped (a run number without a pull)."
 )]
 pub(super) struct Correct {
-    /// A pull, a run of pulls (0412a-04..06), a build, a flow sheet, a claim or a part
+    /// A pull, a run of pulls (0412a-04..06), a build, a flow sheet, a claim, a part or a session
     record: String,
     /// What is right (may be given several times)
     #[arg(long, value_name = "NAME=VALUE", required = true)]

@@ -39,6 +39,9 @@ pub(super) struct Flow {
     /// The flow bench, an instrument
     #[arg(long, value_name = "INSTRUMENT")]
     bench: Option<String>,
+    /// Copy bench, neighbours and fixtures of the last sheet; never what was measured
+    #[arg(long)]
+    as_last: bool,
     /// The day, or the time; today unless said
     #[arg(long, value_name = "DAY")]
     on: Option<String>,
@@ -84,6 +87,7 @@ impl Flow {
             ports: self.port,
             name: self.name,
             bench: self.bench,
+            as_last: self.as_last,
             on: self.on,
             by: surroundings.person(),
             set,

@@ -128,7 +128,7 @@ fn enter(book: &Book, context: &Context, close: &Close, line: &str) -> Result<()
                 Some((value, instrument)) => (value.trim(), Some(instrument.trim().to_owned())),
                 None => (line, None),
             };
-            let told = FigureInput { with, ..FigureInput::typed(line) };
+            let told = FigureInput::typed(line).or(with.as_deref(), None, None);
             measure::measure(book, context, at, field, &told).map(drop)
         }
         Close::Correct { record, set, .. } => {

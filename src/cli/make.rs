@@ -50,7 +50,7 @@ impl New {
 /// Write down a part: its tag, its kind, and what is known of it
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  mulebook part cylinder-head h2 --serial 0417 --how \"bought new\" \\\n      --set inlet-valve=\"listed: 33.0 mm; seller's sheet\"\n\nA value is measured by you, now, unless it begins with `listed: VALUE; SOURCE`, `assumed: VALUE; WHY` or `unknown: WHY`."
+    after_help = "Example:\n  mulebook part cylinder-head h2 --serial 0417 --how \"bought new\" \\\n      --set inlet-valve=\"listed: 33.0 mm; seller's sheet\"\n\nA value is measured by you, now, unless it begins with `listed: VALUE; SOURCE`, `assumed: VALUE; WHY` or `unknown: WHY`.\nBehind a bar stands what belongs to one figure alone: --set bore=\"86.00 mm | with bore-gauge-1 | taken 2026-03-01\"."
 )]
 pub(super) struct Part {
     /// The kind (cylinder-head, header, intake …); may be left out with --from
@@ -87,6 +87,9 @@ pub(super) struct Part {
     /// The instrument that measured figures were taken with
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
+    /// When they were taken; now unless said
+    #[arg(long, value_name = "DAY|TIME")]
+    taken: Option<String>,
 }
 
 impl Part {
@@ -111,6 +114,7 @@ impl Part {
             never: self.never,
             set: self.set,
             with: self.with,
+            taken: self.taken,
             by: surroundings.person(),
         };
         Ok(entered(&make_part::part(&book, &context, &request)?, surroundings))
@@ -120,7 +124,7 @@ impl Part {
 /// Write down a build: part and state for each role, settings and fits
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  mulebook build b4 --from b3 --set header=step-1 --set spacer=none \\\n      --set ignition-timing=\"31 deg BTDC\" --with lamp-1\n\nWith --from only what differs is said. What the change can have disturbed is not copied; it is listed."
+    after_help = "Example:\n  mulebook build b4 --from b3 --set header=step-1 --set spacer=none \\\n      --set ignition-timing=\"31 deg BTDC\" --with lamp-1\n\nWith --from, or --as-last for the build of the last pull, only what differs is said. What the change can have disturbed is not copied; it is listed."
 )]
 pub(super) struct Build {
     /// Its name
@@ -131,6 +135,9 @@ pub(super) struct Build {
     /// The build it differs from
     #[arg(long, value_name = "BUILD")]
     from: Option<String>,
+    /// It differs from the build of the last pull
+    #[arg(long, conflicts_with = "from")]
+    as_last: bool,
     /// Since when it is together; today unless said
     #[arg(long, value_name = "DAY")]
     since: Option<String>,
@@ -140,6 +147,9 @@ pub(super) struct Build {
     /// The instrument that settings were measured with
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
+    /// When they were measured; now unless said
+    #[arg(long, value_name = "DAY|TIME")]
+    taken: Option<String>,
     /// The same parts, off and on again, with nothing else changed
     #[arg(long)]
     refit: bool,
@@ -156,9 +166,11 @@ impl Build {
             name: self.name,
             engine: self.engine,
             from: self.from,
+            as_last: self.as_last,
             since: self.since,
             set: self.set,
             with: self.with,
+            taken: self.taken,
             refit: self.refit,
             by: surroundings.person(),
             note: self.note,
@@ -170,14 +182,17 @@ impl Build {
 /// Begin a session: one sitting in a cell
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  mulebook session 0412a --cell tower --engine mule-1 --warm-up \"8 min at 2500 rpm, oil 85 °C\""
+    after_help = "Example:\n  mulebook session 0412a --cell tower --engine mule-1 --warm-up \"8 min at 2500 rpm, oil 85 °C\"\n  mulebook session 0413a --as-last"
 )]
 pub(super) struct Session {
     /// Its short tag; pulls are numbered TAG-01, TAG-02 …
     tag: String,
     /// The cell
+    #[arg(long, required_unless_present = "as_last")]
+    cell: Option<String>,
+    /// Copy cell, engine, warm-up and waiting of the last session; never weather or zeros
     #[arg(long)]
-    cell: String,
+    as_last: bool,
     /// The day; today unless said
     #[arg(long, value_name = "DAY")]
     on: Option<String>,
@@ -190,6 +205,12 @@ pub(super) struct Session {
     /// What is waited for between pulls
     #[arg(long)]
     between: Option<String>,
+    /// A figure of the sitting: zero-before, zero-after (may be given several times)
+    #[arg(long, value_name = "FIGURE=VALUE")]
+    set: Vec<String>,
+    /// The instrument that figures were measured with
+    #[arg(long, value_name = "INSTRUMENT")]
+    with: Option<String>,
     /// A remark
     #[arg(long)]
     note: Option<String>,
@@ -201,12 +222,15 @@ impl Session {
         let context = surroundings.context("session", Some(&book))?;
         let request = make_place::SessionRequest {
             tag: self.tag,
-            cell: self.cell,
+            cell: self.cell.unwrap_or_default(),
+            as_last: self.as_last,
             on: self.on,
             by: surroundings.person(),
             engine: self.engine,
             warm_up: self.warm_up,
             between: self.between,
+            set: self.set,
+            with: self.with,
             note: self.note,
         };
         Ok(entered(&make_place::session(&book, &context, &request)?, surroundings))
@@ -227,6 +251,9 @@ pub(super) struct Cell {
     /// The instrument that figures were measured with
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
+    /// When they were measured; now unless said
+    #[arg(long, value_name = "DAY|TIME")]
+    taken: Option<String>,
 }
 
 impl Cell {
@@ -234,7 +261,17 @@ impl Cell {
         let book = surroundings.book()?;
         let context = surroundings.context("cell", Some(&book))?;
         Ok(entered(
-            &make_place::cell(&book, &context, &self.tag, &self.set, self.with.as_deref())?,
+            &make_place::cell(
+                &book,
+                &context,
+                &make_place::CellRequest {
+                    tag: self.tag,
+                    set: self.set,
+                    with: self.with,
+                    by: surroundings.person(),
+                    taken: self.taken,
+                },
+            )?,
             surroundings,
         ))
     }

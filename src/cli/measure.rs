@@ -15,7 +15,7 @@ use crate::workflow::rework;
 /// Enter a figure: a measurement, or another way of knowing it
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a inlet-port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\""
+    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a inlet-port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\"\n  mulebook measure b3 valve-lash-inlet \"0.25 0.25 0.24 0.25 mm\" --as-last    with the gauge of last time, cold as then"
 )]
 pub(super) struct Measure {
     /// A part in a state (h2/b), a build, or a pull
@@ -28,6 +28,9 @@ pub(super) struct Measure {
     /// The instrument
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
+    /// Take instrument and circumstances from the entry before it; never the value
+    #[arg(long)]
+    as_last: bool,
     /// When it was taken; now unless said
     #[arg(long, value_name = "DAY|TIME")]
     taken: Option<String>,
@@ -79,16 +82,18 @@ impl Measure {
             Way::Measured => FigureInput::typed(&value),
             way => FigureInput { way, ..FigureInput::measured(value) },
         };
-        let told = FigureInput {
-            with: self.with,
-            by: surroundings.person(),
-            taken: self.taken,
-            at: self.at_which.or(self.condition),
+        let plain = FigureInput {
+            at: self.at_which.or(self.condition).or(plain.at),
+            as_last: self.as_last,
             corrects: self.corrects,
             because: self.because,
-            note: self.note,
+            note: self.note.or(plain.note),
+            // What is said by an option speaks before what stands behind the value.
+            with: self.with.or(plain.with),
+            taken: self.taken.or(plain.taken),
             ..plain
         };
+        let told = plain.or(None, surroundings.person().as_deref(), None);
         Ok(entered(&measure::measure(&book, &context, &self.at, &self.field, &told)?, surroundings))
     }
 }

@@ -19,6 +19,7 @@ mod dossier;
 mod doubt;
 mod find;
 mod flow;
+mod form;
 mod gaps;
 mod keep;
 mod look;
@@ -103,6 +104,7 @@ enum Command {
     Look(look::Look),
     Pull(pull::Pull),
     Flow(flow::Flow),
+    Form(form::Form),
     Table(table::Table),
     Keep(keep::Keep),
     Gaps(gaps::Gaps),
@@ -229,6 +231,7 @@ fn dispatch(command: Command, surroundings: &Surroundings) -> Result<Said, Failu
         Command::Look(args) => args.run(surroundings),
         Command::Pull(args) => args.run(surroundings),
         Command::Flow(args) => args.run(surroundings),
+        Command::Form(args) => args.run(surroundings),
         Command::Table(args) => args.run(surroundings),
         Command::Keep(args) => args.run(surroundings),
         Command::Gaps(args) => args.run(surroundings),

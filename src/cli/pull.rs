@@ -97,7 +97,7 @@ impl Pull {
         if let Some(file) = &self.conditions {
             set.extend(enter::conditions_from(file)?);
         }
-        let request = enter::PullRequest {
+        let mut request = enter::PullRequest {
             files: typed::offered(&self.files, self.derived_from.as_deref())?,
             derived_from: self.derived_from,
             session: self.session,
@@ -139,6 +139,12 @@ impl Pull {
                 ));
             }
         }
+        if request.skipped.is_none() && !yes && surroundings.can_ask() {
+            let missing = enter::missing_runs(&book, &request)?;
+            if !missing.is_empty() && !request.files.iter().any(Offered::is_typed) {
+                request.skipped = where_are(&missing).map_err(cannot_ask)?;
+            }
+        }
         let answer = enter::pull(&book, &context, &request)?;
         if answer.taken_in.written.as_ref().is_some_and(|written| written.recovered.is_some()) {
             surroundings.told_recovery();
@@ -164,4 +170,18 @@ fn agreed(words: &[String]) -> std::io::Result<bool> {
     let mut line = String::new();
     std::io::stdin().read_line(&mut line)?;
     Ok(matches!(line.trim().to_lowercase().as_str(), "" | "y" | "yes"))
+}
+
+/// Asks where runs are that the console counted; an empty line leaves it open.
+fn where_are(missing: &[String]) -> std::io::Result<Option<String>> {
+    let mut out = std::io::stdout().lock();
+    let runs = render::clean(&missing.join(", "));
+    write!(
+        out,
+        "The session has no pull of {runs}. Where is it: scrapped, of another session, no file? Enter leaves it open.\n> "
+    )?;
+    out.flush()?;
+    let mut line = String::new();
+    std::io::stdin().read_line(&mut line)?;
+    Ok(Some(line.trim().to_owned()).filter(|line| !line.is_empty()))
 }

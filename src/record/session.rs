@@ -27,6 +27,8 @@ pub struct Session {
     pub doubted: Vec<Doubted>,
     /// Order numbers that have no pull, with the reason.
     pub skipped: BTreeMap<u32, String>,
+    /// Runs that a console counted and that have no pull, as their files would be called, with the reason.
+    pub skipped_runs: BTreeMap<String, String>,
     /// A remark.
     pub note: Option<String>,
 }

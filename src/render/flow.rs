@@ -29,6 +29,9 @@ use crate::render::sheet::item;
 pub fn flow_entered(answer: &FlowEntered, look: Look) -> String {
     let mut page = Page::new(look);
     already(&mut page, &answer.taken_in);
+    if !answer.as_last.is_empty() {
+        page.line(0, Tone::Plain, &format!("Same as last: {}.", answer.as_last.join("; ")));
+    }
     for sheet in &answer.sheets {
         let port = sheet.port.as_ref().map(|port| format!(" {port}")).unwrap_or_default();
         let cylinder =

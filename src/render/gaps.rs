@@ -3,6 +3,7 @@
 use crate::answer::GapLine;
 use crate::answer::GapsAnswer;
 use crate::answer::RefusedPairs;
+use crate::answer::RunGap;
 use crate::render::Look;
 use crate::render::Page;
 use crate::render::alarm::alarms;
@@ -16,10 +17,38 @@ const MOST: usize = 7;
 const MOST_SHARED: usize = 4;
 const MOST_LACKING: usize = 4;
 
+/// Run numbers of a session that no pull has.
+fn runs(page: &mut Page, session: &str, missing: &[RunGap]) {
+    let open = missing.iter().filter(|run| run.because.is_none()).count();
+    let words = match (missing.len(), open) {
+        (0, _) => "no run number is left out.".to_owned(),
+        (1, 0) => "one run number has no pull; somebody says why.".to_owned(),
+        (1, _) => "one run number has no pull, and nobody says why.".to_owned(),
+        (count, open) => format!("{count} run numbers have no pull; of {open} nobody says why."),
+    };
+    page.line(0, Tone::Heading, &format!("{session}: {words}"));
+    for run in missing {
+        match &run.because {
+            Some(because) => page.line(2, Tone::Plain, &format!("{}: {because}", run.run)),
+            None => page.line(2, Tone::Bad, &format!("{}: nobody wrote it down", run.run)),
+        }
+        if let Some(close) = &run.close {
+            page.verbatim(6, Tone::Plain, close);
+        }
+    }
+}
+
 /// What is not documented.
 pub fn gaps(answer: &GapsAnswer, look: Look) -> String {
     let mut page = Page::new(look);
     let about = answer.about.join(" against ");
+    if let Some(missing) = &answer.runs {
+        runs(&mut page, &about, missing);
+        pending(&mut page, &answer.pending);
+        page.gap();
+        page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+        return page.finish();
+    }
     match answer.gaps.len() {
         0 => page.line(
             0,

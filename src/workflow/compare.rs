@@ -244,6 +244,7 @@ pub fn gaps(book: &Book, about: &[String], as_of: &AsOf) -> Result<GapsAnswer, F
         contradictions: Vec::new(),
         alarms: Vec::new(),
         doubts: Vec::new(),
+        runs: None,
         pending: Vec::new(),
         next: String::new(),
     };

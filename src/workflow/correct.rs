@@ -18,6 +18,7 @@ use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
 use crate::workflow::names;
 use crate::workflow::names::Named;
+use crate::workflow::run_gaps;
 
 /// Mends wrong records visibly: for a pull, a run of pulls, a build, a flow sheet, a claim or a part.
 ///
@@ -100,6 +101,7 @@ fn correct_one(
         }
         Named::Flow(tag) => return correct_flow(draft, context, tag, edit),
         Named::Claim(tag) => return correct_claim(draft, context, tag, edit),
+        Named::Session(tag) => return run_gaps::correct(draft, tag, (edit.name, edit.value), edit.because),
         _ => {
             return Err(Failure::usage(
                 Finding::error(
@@ -155,11 +157,7 @@ fn correction(
         }
         return Ok((edit.name.to_owned(), Piece::text(edit.value), was));
     }
-    let told = FigureInput {
-        with: edit.with.map(str::to_owned),
-        by: edit.by.map(str::to_owned),
-        ..FigureInput::typed(edit.value)
-    };
+    let told = FigureInput::typed(edit.value).or(edit.with, edit.by, None);
     match input::target(kinds, edit.name)? {
         Target::Role(role) => {
             let was = effective

@@ -47,11 +47,7 @@ pub(super) fn correct_flow(
         "bench" => (edit.name.to_owned(), Piece::text(edit.value), sheet.bench.unwrap_or_else(nothing)),
         other => {
             let own = flow_conditions::condition_name(library, other)?;
-            let told = FigureInput {
-                with: edit.with.map(str::to_owned),
-                by: edit.by.map(str::to_owned),
-                ..FigureInput::typed(edit.value)
-            };
+            let told = FigureInput::typed(edit.value).or(edit.with, edit.by, None);
             let to = input::figure_piece(library, context, library.kinds().flow_field(&own), &told)?;
             let was = sheet.conditions.get(&own).map_or_else(nothing, figure_words);
             (format!("conditions.{own}"), to, was)

@@ -26,6 +26,7 @@ use crate::workflow::gate;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
 use crate::workflow::names::in_session;
+use crate::workflow::run_gaps;
 
 /// The fewest digits of a SHA-256 that name a raw file.
 const SHORTEST_HASH: usize = 6;
@@ -175,11 +176,7 @@ pub(super) fn sessions(
             };
             pulls.push(PullUseLine { pull: id.clone(), used, why });
         }
-        let skipped = library.session(&tag)?.map(|session| session.skipped).unwrap_or_default();
-        let last = there.keys().next_back().copied().unwrap_or(0);
-        for order in (1..=last).filter(|order| !there.contains_key(order)) {
-            gaps.push(RunGapLine { session: tag.clone(), order, because: skipped.get(&order).cloned() });
-        }
+        gaps.extend(run_gaps::orders(library, &tag)?);
     }
     Ok((pulls, gaps))
 }

@@ -32,6 +32,7 @@ use crate::workflow::look;
 use crate::workflow::make_place;
 use crate::workflow::make_place::SessionRequest;
 use crate::workflow::names;
+use crate::workflow::run_gaps;
 use crate::workflow::take_in;
 use crate::workflow::take_in::Offered;
 use crate::workflow::take_in::Reading;
@@ -167,6 +168,36 @@ pub fn as_last(book: &Book, request: &PullRequest) -> Result<Vec<String>, Failur
         return Ok(Vec::new());
     };
     enter_record::last_words(&library, &session, request)
+}
+
+/// The runs that the console counted before the files offered and that the session has no pull of, as their files would be
+/// called.
+///
+/// # Errors
+/// A record does not hold.
+pub fn missing_runs(book: &Book, request: &PullRequest) -> Result<Vec<String>, Failure> {
+    let library = Library::at_head(book)?;
+    let session = match &request.session {
+        Some(session) => Some(session.clone()),
+        None => names::newest_session(&library)?,
+    };
+    let Some(session) = session else { return Ok(Vec::new()) };
+    let order = enter_record::next_order(&library, &session, request.order)?;
+    let mut missing = Vec::new();
+    for offered in &request.files {
+        if let Offered::File(path) = offered {
+            for run in run_gaps::before(&library, &session, order, &file_name(path))? {
+                let offered = request
+                    .files
+                    .iter()
+                    .any(|other| matches!(other, Offered::File(path) if file_name(path).starts_with(&run)));
+                if !offered && !missing.contains(&run) {
+                    missing.push(run);
+                }
+            }
+        }
+    }
+    Ok(missing)
 }
 
 fn unique<'t>(texts: &[&'t str]) -> Vec<&'t str> {

@@ -32,9 +32,11 @@ pub(super) fn changed(
     let mut pieces: Vec<(String, Piece)> = Vec::new();
     for assignment in &request.changed {
         let (name, value) = input::assignment(assignment)?;
-        let mut told = FigureInput::typed(&value);
-        told.by.clone_from(&request.by);
-        told.with = instrument_for(request, &name);
+        let told = FigureInput::typed(&value).or(
+            instrument_for(request, &name).as_deref(),
+            request.by.as_deref(),
+            None,
+        );
         match input::target(kinds, &name)? {
             Target::Role(role) => pieces.push((role, input::answer_piece(library, &value)?)),
             Target::Setting(setting) => {
@@ -145,10 +147,8 @@ pub(super) fn conditions(
         })?;
         match target {
             Target::Condition(own) => {
-                let mut told = FigureInput::typed(&value);
-                told.by.clone_from(&request.by);
-                told.with = instrument_for(request, &own);
-                told.taken = at.map(str::to_owned);
+                let with = instrument_for(request, &own);
+                let told = FigureInput::typed(&value).or(with.as_deref(), request.by.as_deref(), at);
                 let piece = input::figure_piece(library, context, kinds.condition(&own), &told)?;
                 conditions.push((own, piece));
             }

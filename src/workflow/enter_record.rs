@@ -25,10 +25,13 @@ use crate::workflow::fit_up::fit_up;
 use crate::workflow::input;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::names;
+use crate::workflow::run_gaps;
 use crate::workflow::take_in;
 use crate::workflow::take_in::Kept;
 use crate::workflow::take_in::Table;
 
+/// The code of runs that the console counted and nobody entered.
+const RUNS_SKIPPED: &str = "runs-skipped";
 /// The condition that a barometer gives.
 const STATION_PRESSURE: &str = "station-pressure";
 
@@ -84,20 +87,16 @@ pub(super) fn put(
     } else {
         None
     };
-    let build = request
-        .build
-        .clone()
-        .or_else(|| last.as_ref().and_then(|last| last.effective_build().map(str::to_owned)));
-    if let Some(build) = &build
-        && library.build(build)?.is_none()
-    {
-        let known = library.build_names()?.join(", ");
-        return Err(Finding::error("not-found", "there is no build of this name")
-            .found(format!("`{build}`"))
-            .expected(if known.is_empty() { "no build is in the book yet".to_owned() } else { known })
-            .next("write it down first with `mulebook build`, or leave `--build` out: the pull then waits without one")
-            .into());
-    }
+    let build = match &request.build {
+        Some(build) => Some(names::build(library, build).map_err(|mut failure| {
+            let next = "write it down first with `mulebook build`, or leave `--build` out: the pull then waits without one";
+            for finding in failure.findings.iter_mut().filter(|finding| finding.code == "not-found") {
+                finding.next = Some(next.to_owned());
+            }
+            failure
+        })?),
+        None => last.as_ref().and_then(|last| last.effective_build().map(str::to_owned)),
+    };
     let by = input::person(context, request.by.as_deref())?;
     let at = at(library, context, request, entering.session)?;
     let fit = fit_up(library, build.as_deref(), entering, request.refit)?;
@@ -152,7 +151,8 @@ pub(super) fn put(
         put("ran", Piece::word(ran));
     }
     let reduced = sea_level_doubt(library, entering.session, &conditions)?;
-    let mut doubts = doubts(entering, request, before.as_ref());
+    let missing = missing_runs(library, entering)?;
+    let mut doubts = doubts(entering, request, before.as_ref(), &missing);
     doubts.extend(reduced.iter().map(|doubt| (doubt.code, told(doubt))));
     if !doubts.is_empty() {
         let lines = doubts.iter().map(|(code, says)| {
@@ -166,7 +166,7 @@ pub(super) fn put(
     let path = format!("builds/{}/pulls/{id}.yaml", build.as_deref().unwrap_or(UNASSIGNED));
     draft.put_new(&path, "pull", &entries)?;
     if let Some(why) = &request.skipped {
-        skip(draft, entering, why)?;
+        skip(draft, entering, why, &missing)?;
     }
     let line = PullLine {
         pull: id,
@@ -181,7 +181,19 @@ pub(super) fn put(
         not_taken: found.not_taken,
         gaps: Vec::new(),
     };
-    Ok((line, path, reduced.into_iter().collect()))
+    let mut shown: Vec<Finding> = reduced.into_iter().collect();
+    if !missing.is_empty() && request.skipped.is_none() {
+        shown.push(
+            Finding::doubt(RUNS_SKIPPED, "the console counted runs that the session has no pull of")
+                .found(missing.join(", "))
+                .next(format!(
+                    "enter them, or say why there is none: `mulebook correct {} --set skipped={} --because \"scrapped, of another session, no file\"`",
+                    entering.session,
+                    missing.join("+")
+                )),
+        );
+    }
+    Ok((line, path, shown))
 }
 
 /// The pull before this one in its session.
@@ -207,7 +219,10 @@ pub(super) fn last_words(
         return Ok(Vec::new());
     };
     let mut words = vec![format!("as {}", last.id)];
-    let build = request.build.clone().or_else(|| last.effective_build().map(str::to_owned));
+    let build = match &request.build {
+        Some(build) => Some(names::build(library, build)?),
+        None => last.effective_build().map(str::to_owned),
+    };
     words.extend(last.changed.keys().map(|name| format!("{name} as changed for {}", last.id)));
     words.extend(last.run.iter().map(|(name, value)| format!("run.{name} {value}")));
     words.extend(last.correction.iter().map(|correction| format!("correction {correction}")));
@@ -360,6 +375,7 @@ fn doubts(
     entering: &Entering<'_>,
     request: &PullRequest,
     before: Option<&Pull>,
+    missing: &[String],
 ) -> Vec<(&'static str, String)> {
     let mut doubts: Vec<(&'static str, String)> = entering
         .table
@@ -374,7 +390,20 @@ fn doubts(
             format!("no pull {expected} to {} was entered before this one", entering.order - 1),
         ));
     }
+    if !missing.is_empty() && request.skipped.is_none() {
+        let words =
+            format!("the session has no pull of {}, which comes before this file", missing.join(", "));
+        doubts.push((RUNS_SKIPPED, words));
+    }
     doubts
+}
+
+/// The runs that the console counted before this file and that the session has not.
+fn missing_runs(library: &Library, entering: &Entering<'_>) -> Result<Vec<String>, Failure> {
+    match entering.table.filter(|table| !table.typed) {
+        Some(table) => run_gaps::before(library, entering.session, entering.order, &table.name),
+        None => Ok(Vec::new()),
+    }
 }
 
 /// A doubt as a record keeps it: its line, what it says, what was found.
@@ -405,18 +434,10 @@ fn sea_level_doubt(
     Ok(doubt.map(|doubt| doubt.at(Place::file("conditions").field(STATION_PRESSURE))))
 }
 
-/// Writes down why numbers before this pull have none.
-fn skip(draft: &mut Draft<'_>, entering: &Entering<'_>, why: &str) -> Result<(), Failure> {
+/// Writes down why numbers before this pull have none, and why the console's runs before it were not entered.
+fn skip(draft: &mut Draft<'_>, entering: &Entering<'_>, why: &str, runs: &[String]) -> Result<(), Failure> {
     let known = names::in_session(draft.library().pull_paths()?, entering.session);
     let first = known.range(..entering.order).next_back().map_or(1, |(order, _)| order + 1);
-    let path = format!("sessions/{}.yaml", entering.session);
-    let mut document = draft.document(&path)?;
-    for order in first..entering.order {
-        let line = Piece::Line(vec![
-            ("order".to_owned(), Piece::Whole(i64::from(order))),
-            ("because".to_owned(), Piece::text(why)),
-        ]);
-        document.append(&["skipped"], &line)?;
-    }
-    draft.put(&path, document.text())
+    let orders: Vec<u32> = (first..entering.order).collect();
+    run_gaps::write_down(draft, entering.session, &orders, runs, why)
 }

@@ -64,6 +64,8 @@ pub struct FlowRequest {
     pub name: Option<String>,
     /// The flow bench.
     pub bench: Option<String>,
+    /// Copy bench, neighbours and fixtures of the last sheet.
+    pub as_last: bool,
     /// The day; today unless said.
     pub on: Option<String>,
     /// Who flowed it.
@@ -91,6 +93,13 @@ pub struct FlowRequest {
 pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<FlowEntered, Failure> {
     let mut draft = Draft::open(book, context)?;
     let part = part(draft.library(), &request.part)?;
+    let mut request = request.clone();
+    let as_last = if request.as_last {
+        flow_conditions::as_last(draft.library(), &part, &mut request)?
+    } else {
+        Vec::new()
+    };
+    let request = &request;
     let with_part: Vec<PartState> =
         request.with_part.iter().map(|text| self::part(draft.library(), text)).collect::<Result<_, _>>()?;
     let specs: Vec<PortWords> =
@@ -127,6 +136,7 @@ pub fn flow(book: &Book, context: &Context, request: &FlowRequest) -> Result<Flo
         ));
     }
     let mut answer = FlowEntered {
+        as_last,
         sheets: Vec::new(),
         taken_in: TakenIn {
             columns: Some(table.columns.name.clone()),

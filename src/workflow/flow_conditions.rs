@@ -2,7 +2,9 @@
 
 use crate::finding::Finding;
 use crate::record::FieldSpec;
+use crate::record::FlowSheet;
 use crate::record::Holds;
+use crate::record::PartState;
 use crate::record::PortSide;
 use crate::workflow::Context;
 use crate::workflow::Failure;
@@ -35,6 +37,55 @@ pub(super) fn condition_name(library: &Library, name: &str) -> Result<String, Fa
                 .expected(known.join(", ")),
         )
     })
+}
+
+/// Copies what stands still from sheet to sheet of the newest one, of this part where it has one: the bench, what is in
+/// front of the part or behind it, and the fixtures that are words. What was measured is never copied.
+///
+/// # Errors
+/// The book has no flow sheet.
+pub(super) fn as_last(
+    library: &Library,
+    part: &PartState,
+    request: &mut FlowRequest,
+) -> Result<Vec<String>, Failure> {
+    let mut sheets = library.flow_sheets()?;
+    if sheets.iter().any(|sheet| sheet.part.tag == part.tag) {
+        sheets.retain(|sheet| sheet.part.tag == part.tag);
+    }
+    let newest = |a: &FlowSheet, b: &FlowSheet| a.moment().order(b.moment()).then_with(|| a.tag.cmp(&b.tag));
+    let Some(last) = sheets.into_iter().max_by(newest) else {
+        return Err(Failure::usage(
+            Finding::error("no-last-sheet", "the book has no flow sheet to copy from")
+                .next("say what it had: `--bench INSTRUMENT`, `--set NAME=VALUE`"),
+        ));
+    };
+    let mut taken = vec![format!("as {}", last.tag)];
+    if let (None, Some(bench)) = (&request.bench, &last.bench) {
+        taken.push(format!("bench {bench}"));
+        request.bench = Some(bench.clone());
+    }
+    if request.with_part.is_empty() && !last.with_part.is_empty() {
+        request.with_part = last.with_part.iter().map(ToString::to_string).collect();
+        taken.push(format!("with {}", request.with_part.join(", ")));
+    }
+    let mut said = Vec::new();
+    for assignment in &request.set {
+        said.push(condition_name(library, &input::assignment(assignment)?.0)?);
+    }
+    // An exhaust pipe is of the port, not of the fixture.
+    let fields = library.kinds().flow.iter().filter(|field| field.name != EXHAUST_ONLY);
+    for field in fields.filter(|field| !matches!(field.holds, Holds::Quantity { .. })) {
+        let entry = last.conditions.get(&field.name).and_then(|figure| figure.entries.last());
+        let value = entry.and_then(|entry| entry.known.value().map(|value| (entry, value)));
+        if let Some((entry, value)) = value.filter(|_| !said.contains(&field.name)) {
+            let with = entry.with.as_ref().map(|with| format!(" | with {with}")).unwrap_or_default();
+            request.set.push(format!("{}={}{with}", field.name, value.text()));
+            taken.push(format!("{} {}", field.name, value.text()));
+        }
+    }
+    taken.push("what was measured is never copied".to_owned());
+    Ok(taken)
 }
 
 /// What a person typed behind `--set` that no port of the file can have.
@@ -84,10 +135,8 @@ pub(super) fn conditions(
         let Some(field) = fields.iter().find(|field| field.name == own) else {
             continue;
         };
-        let mut told = FigureInput::typed(&value);
-        told.by.clone_from(&request.by);
-        told.taken = Some(on.to_owned());
-        told.with = instrument_for(request, field);
+        let with = instrument_for(request, field);
+        let told = FigureInput::typed(&value).or(with.as_deref(), request.by.as_deref(), Some(on));
         conditions.push((own, input::figure_piece(library, context, Some(field), &told)?));
     }
     let signed = |field: &FieldSpec| instrument_for(request, field);

@@ -13,8 +13,10 @@ use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::compare;
+use crate::workflow::run_gaps;
 
-/// What is not documented: of one pull, build or flow sheet, between two, or of the newest pull.
+/// What is not documented: of one pull, build or flow sheet, between two, or of the newest pull; of a session its run
+/// numbers.
 ///
 /// # Errors
 /// A name means nothing, a flow sheet and something else are asked about together, or a record does not hold.
@@ -23,6 +25,13 @@ pub fn gaps(book: &Book, about: &[String], as_of: &AsOf) -> Result<GapsAnswer, F
     let mut sheets = Vec::new();
     for name in about {
         sheets.extend(library.flow(name)?);
+    }
+    if let [session] = about
+        && library.session(session)?.is_some()
+    {
+        let mut answer = run_gaps::gaps(&library, session)?;
+        answer.pending = as_of.pending_among(book, &library)?;
+        return Ok(answer);
     }
     if sheets.is_empty() {
         return compare::gaps(book, about, as_of);
@@ -106,6 +115,7 @@ fn of_sheets(library: &Library, sheets: Vec<FlowSheet>) -> Result<GapsAnswer, Fa
         alarms: Vec::new(),
         doubts: Vec::new(),
         bars: Vec::new(),
+        runs: None,
         pending: Vec::new(),
         next,
     })

@@ -13,6 +13,7 @@ use crate::record::PartState;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::names;
 
 /// How an entered figure is known.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +51,8 @@ pub struct FigureInput {
     pub because: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// Take instrument and circumstances from the entry before it; never the value.
+    pub as_last: bool,
 }
 
 impl FigureInput {
@@ -65,32 +68,90 @@ impl FigureInput {
             corrects: None,
             because: None,
             note: None,
+            as_last: false,
         }
     }
 
     /// A value as typed: `unknown: why`, `assumed: VALUE; why`, `listed: VALUE; source`, `calculated: VALUE; from`, else
-    /// measured.
+    /// measured. Behind it may stand what belongs to this figure alone, each behind a bar and with its word:
+    /// `31 deg BTDC | with lamp-1 | at 6000 rpm`.
     pub fn typed(text: &str) -> Self {
+        let (text, beside) = beside(text);
+        let reasoned = beside.iter().any(|(word, _)| REASONS.contains(word));
         let after =
             |word: &str| text.strip_prefix(word).and_then(|rest| rest.strip_prefix(':')).map(str::trim);
         let halves = |text: &str| match text.split_once(';') {
-            Some((value, why)) => (value.trim().to_owned(), why.trim().to_owned()),
-            None => (text.to_owned(), String::new()),
+            Some((value, why)) if !reasoned => (value.trim().to_owned(), why.trim().to_owned()),
+            _ => (text.to_owned(), String::new()),
         };
-        if let Some(why) = after("unknown") {
-            return Self { way: Way::Unknown, ..Self::measured(why) };
+        let mut told = if let Some(why) = after("unknown") {
+            Self { way: Way::Unknown, ..Self::measured(why) }
+        } else if let Some((value, why)) = after("assumed").map(halves) {
+            Self { way: Way::Assumed(why), ..Self::measured(value) }
+        } else if let Some((value, source)) = after("listed").map(halves) {
+            Self { way: Way::Listed(source), ..Self::measured(value) }
+        } else if let Some((value, from)) = after("calculated").map(halves) {
+            Self { way: Way::Calculated(from), ..Self::measured(value) }
+        } else {
+            Self::measured(text)
+        };
+        for (word, said) in beside {
+            let said = said.to_owned();
+            match word {
+                "with" => told.with = Some(said),
+                "by" => told.by = Some(said),
+                "taken" => told.taken = Some(said),
+                "at" => told.at = Some(said),
+                "note" => told.note = Some(said),
+                "source" => told.way = Way::Listed(said),
+                "from" => told.way = Way::Calculated(said),
+                _ => told.way = Way::Assumed(said),
+            }
         }
-        if let Some((value, why)) = after("assumed").map(halves) {
-            return Self { way: Way::Assumed(why), ..Self::measured(value) };
-        }
-        if let Some((value, source)) = after("listed").map(halves) {
-            return Self { way: Way::Listed(source), ..Self::measured(value) };
-        }
-        if let Some((value, from)) = after("calculated").map(halves) {
-            return Self { way: Way::Calculated(from), ..Self::measured(value) };
-        }
-        Self::measured(text)
+        told
     }
+
+    /// The same with what is said for all figures of a command, where this one does not say it itself.
+    #[must_use]
+    pub fn or(mut self, with: Option<&str>, by: Option<&str>, taken: Option<&str>) -> Self {
+        let or = |own: Option<String>, all: Option<&str>| own.or_else(|| all.map(str::to_owned));
+        self.with = or(self.with, with);
+        self.by = or(self.by, by);
+        self.taken = or(self.taken, taken);
+        self
+    }
+}
+
+/// The words that say how a figure is known, for a value that does not begin with its own.
+const REASONS: [&str; 3] = ["source", "because", "from"];
+/// What may stand behind a bar.
+const BESIDE: [&str; 8] = ["with", "by", "taken", "at", "note", "source", "because", "from"];
+
+/// A value and what stands behind it, each part behind a bar and with one of the known words; another bar is text.
+fn beside(text: &str) -> (&str, Vec<(&'static str, &str)>) {
+    let mut found = Vec::new();
+    let (value, mut rest) = text.split_at(value_end(text));
+    while let Some((word, said)) = rest.strip_prefix('|').and_then(known_word) {
+        let end = value_end(said);
+        found.push((word, said[..end].trim()));
+        rest = &said[end..];
+    }
+    (if found.is_empty() { text } else { value.trim_end() }, found)
+}
+
+/// Where the first bar stands that a known word follows, or the text ends.
+pub(super) fn value_end(text: &str) -> usize {
+    let mut bars = text.match_indices('|');
+    bars.find(|(place, _)| known_word(&text[place + 1..]).is_some()).map_or(text.len(), |(place, _)| place)
+}
+
+/// The word that a text begins with, where it is a known one with something behind it, and what that is.
+fn known_word(text: &str) -> Option<(&'static str, &str)> {
+    BESIDE.iter().find_map(|word| {
+        let said = text.trim_start().strip_prefix(*word)?.strip_prefix(char::is_whitespace)?;
+        let told = said.split('|').next().is_some_and(|told| !told.trim().is_empty());
+        told.then_some((*word, said))
+    })
 }
 
 /// A value as a piece, with the unit that a bare number takes written out.
@@ -130,7 +191,7 @@ pub fn value_piece(library: &Library, spec: Option<&FieldSpec>, text: &str) -> R
 }
 
 /// The unit of a bare number: the book's choice for the field, then for its kind, then the schema's.
-fn preferred(
+pub(super) fn preferred(
     library: &Library,
     field: &str,
     kind: crate::quantity::QuantityKind,
@@ -248,26 +309,23 @@ pub fn answer_piece(library: &Library, text: &str) -> Result<Piece, Failure> {
     if text == "none" {
         return Ok(Piece::word("none"));
     }
-    if let Some(part) = PartState::parse(text) {
-        return match library.part(&part.tag)? {
-            Some(record) if record.state(&part.letter).is_some() => Ok(Piece::word(part.to_string())),
-            Some(record) => {
-                Err(Finding::error("not-found", format!("{} has no state `{}`", part.tag, part.letter))
-                    .expected(
-                        record.states.iter().map(|state| state.letter.clone()).collect::<Vec<_>>().join(", "),
-                    )
-                    .into())
-            }
-            None => Err(crate::workflow::names::no_part(library, &part.tag)?),
-        };
-    }
-    match library.part(text)? {
-        Some(part) => {
-            let letter = part.newest().map(|state| state.letter.clone()).unwrap_or_default();
-            Ok(Piece::word(format!("{text}/{letter}")))
+    let (tag, letter) = match PartState::parse(text) {
+        Some(part) => (part.tag, Some(part.letter)),
+        None => (text.to_owned(), None),
+    };
+    let tag = names::part(library, &tag)?;
+    let record = library.part(&tag)?.ok_or(names::no_part(library, &tag)?)?;
+    let letter = match letter {
+        Some(letter) if record.state(&letter).is_none() => {
+            let known: Vec<&str> = record.states.iter().map(|state| state.letter.as_str()).collect();
+            return Err(Finding::error("not-found", format!("{tag} has no state `{letter}`"))
+                .expected(known.join(", "))
+                .into());
         }
-        None => Err(crate::workflow::names::no_part(library, text)?),
-    }
+        Some(letter) => letter,
+        None => record.newest().map(|state| state.letter.clone()).unwrap_or_default(),
+    };
+    Ok(Piece::word(format!("{tag}/{letter}")))
 }
 
 /// A name as typed, by its own spelling or one the trade uses for it.

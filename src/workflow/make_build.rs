@@ -15,6 +15,7 @@ use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
 use crate::workflow::library::build_path;
 use crate::workflow::make_place::need_tag;
+use crate::workflow::names;
 
 /// What `build` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -25,12 +26,16 @@ pub struct BuildRequest {
     pub engine: Option<String>,
     /// The build it differs from.
     pub from: Option<String>,
+    /// It differs from the build of the last pull.
+    pub as_last: bool,
     /// Since when it is together; today unless said.
     pub since: Option<String>,
     /// Roles, settings and fits as `NAME=VALUE`.
     pub set: Vec<String>,
     /// The instrument of measured settings.
     pub with: Option<String>,
+    /// When measured settings were taken; now unless said.
+    pub taken: Option<String>,
     /// Off and on again, with nothing else changed.
     pub refit: bool,
     /// Who.
@@ -48,8 +53,15 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
     let mut draft = Draft::open(book, context)?;
     need_tag(&request.name)?;
     let library = draft.library();
-    let base = match &request.from {
-        Some(from) => Some(library.build(from)?.ok_or_else(|| not_there("build", from))?),
+    let from = match (&request.from, request.as_last) {
+        (None, true) => Some(last_build(library)?),
+        (from, _) => from.clone(),
+    };
+    let base = match &from {
+        Some(from) => {
+            let from = names::build(library, from)?;
+            Some(library.build(&from)?.ok_or_else(|| not_there("build", &from))?)
+        }
         None => None,
     };
     let engine =
@@ -90,6 +102,11 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
     let changed: Vec<String> = parts.iter().map(|(role, _)| role.clone()).collect();
     let mut notes = Vec::new();
     if let Some(base) = &base {
+        if request.as_last {
+            let but =
+                if changed.is_empty() { String::new() } else { format!(" but for {}", changed.join(", ")) };
+            notes.push(format!("As last: {}{but}.", base.name));
+        }
         let path = build_path(&base.name);
         let root = library.tree(&path)?.ok_or_else(|| not_there("build", &base.name))?;
         let side = gather::build_side(library, base)?;
@@ -170,6 +187,17 @@ pub fn build(book: &Book, context: &Context, request: &BuildRequest) -> Result<E
     Ok(Entered { did: format!("Wrote down build {} as {path}.", request.name), notes, written, next })
 }
 
+/// The build of the newest pull.
+fn last_build(library: &crate::workflow::Library) -> Result<String, Failure> {
+    let last = library.pull(&names::pull(library, "last")?)?;
+    last.and_then(|pull| pull.effective_build().map(str::to_owned)).ok_or_else(|| {
+        Failure::usage(
+            Finding::error("no-last-build", "the last pull has no build to differ from")
+                .next("name the build with `--from`"),
+        )
+    })
+}
+
 fn told_piece(
     library: &crate::workflow::Library,
     context: &Context,
@@ -177,9 +205,11 @@ fn told_piece(
     value: &str,
     request: &BuildRequest,
 ) -> Result<Piece, Failure> {
-    let mut told = FigureInput::typed(value);
-    told.with.clone_from(&request.with);
-    told.by.clone_from(&request.by);
+    let told = FigureInput::typed(value).or(
+        request.with.as_deref(),
+        request.by.as_deref(),
+        request.taken.as_deref(),
+    );
     input::figure_piece(library, context, spec, &told)
 }
 

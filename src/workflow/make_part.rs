@@ -11,6 +11,7 @@ use crate::workflow::Failure;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::make_place::need_tag;
+use crate::workflow::names;
 
 /// What `part` is asked to write.
 #[derive(Debug, Clone, Default)]
@@ -39,6 +40,8 @@ pub struct PartRequest {
     pub set: Vec<String>,
     /// The instrument of measured figures.
     pub with: Option<String>,
+    /// When measured figures were taken; now unless said.
+    pub taken: Option<String>,
     /// Who.
     pub by: Option<String>,
 }
@@ -51,12 +54,7 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
     let mut draft = Draft::open(book, context)?;
     need_tag(&request.tag)?;
     let source = match &request.from {
-        Some(from) => Some(
-            draft
-                .library()
-                .part_path(from)?
-                .ok_or(crate::workflow::names::no_part(draft.library(), from)?)?,
-        ),
+        Some(from) => draft.library().part_path(&names::part(draft.library(), from)?)?,
         None => None,
     };
     let source_root = match &source {
@@ -115,9 +113,11 @@ pub fn part(book: &Book, context: &Context, request: &PartRequest) -> Result<Ent
             None if spec.open => None,
             None => return Err(unknown_figure(&name, spec)),
         };
-        let mut told = FigureInput::typed(&value);
-        told.with.clone_from(&request.with);
-        told.by.clone_from(&request.by);
+        let told = FigureInput::typed(&value).or(
+            request.with.as_deref(),
+            request.by.as_deref(),
+            request.taken.as_deref(),
+        );
         let own = field.map_or(name, |field| field.name.clone());
         let piece = input::figure_piece(draft.library(), context, field, &told)?;
         figures.retain(|(other, _)| *other != own);

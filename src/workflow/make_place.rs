@@ -8,16 +8,20 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
+use crate::workflow::Library;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
+use crate::workflow::names;
 
 /// What `session` is asked to write.
 #[derive(Debug, Clone, Default)]
 pub struct SessionRequest {
     /// Its tag.
     pub tag: String,
-    /// Its cell.
+    /// Its cell; the last session's with `as_last`.
     pub cell: String,
+    /// Copy cell, engine, warm-up and waiting of the last session.
+    pub as_last: bool,
     /// The day; today unless said.
     pub on: Option<String>,
     /// Who.
@@ -28,6 +32,10 @@ pub struct SessionRequest {
     pub warm_up: Option<String>,
     /// What is waited for between pulls.
     pub between: Option<String>,
+    /// Figures of the sitting as `NAME=VALUE`: the zero before and after.
+    pub set: Vec<String>,
+    /// The instrument of measured figures.
+    pub with: Option<String>,
     /// A remark.
     pub note: Option<String>,
 }
@@ -39,14 +47,45 @@ pub struct SessionRequest {
 pub fn session(book: &Book, context: &Context, request: &SessionRequest) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
     need_tag(&request.tag)?;
-    put_session(&mut draft, context, request)?;
+    let mut request = request.clone();
+    let notes = if request.as_last { as_last(draft.library(), &mut request)? } else { Vec::new() };
+    put_session(&mut draft, context, &request)?;
     let written = draft.commit(context, &format!("Begin session {}", request.tag))?;
     Ok(Entered {
         did: format!("Began session {} in cell {}.", request.tag, request.cell),
-        notes: Vec::new(),
+        notes,
         written,
         next: format!("mulebook pull FILE --session {} --build NAME", request.tag),
     })
+}
+
+/// Takes what is not said from the newest session; says what was taken.
+fn as_last(library: &Library, request: &mut SessionRequest) -> Result<Vec<String>, Failure> {
+    let last = match names::newest_session(library)? {
+        Some(tag) => library.session(&tag)?,
+        None => None,
+    };
+    let Some(last) = last else {
+        return Err(Failure::usage(
+            Finding::error("no-last-session", "the book has no session to copy from")
+                .next("name the cell: `--cell TAG`"),
+        ));
+    };
+    let mut taken = vec![format!("as {}", last.tag)];
+    if request.cell.is_empty() {
+        taken.push(format!("cell {}", last.cell));
+        request.cell.clone_from(&last.cell);
+    }
+    let mut take = |name: &str, own: &mut Option<String>, theirs: Option<&String>| {
+        if let (None, Some(theirs)) = (&*own, theirs) {
+            taken.push(format!("{name} {theirs}"));
+            *own = Some(theirs.clone());
+        }
+    };
+    take("engine", &mut request.engine, last.engine.as_ref());
+    take("warm-up", &mut request.warm_up, last.fields.get("warm-up"));
+    take("between pulls", &mut request.between, last.fields.get("between-pulls"));
+    Ok(vec![format!("Same as last: {}; weather and zeros are never copied.", taken.join("; "))])
 }
 
 /// Puts a session's manifest into a write under way.
@@ -71,31 +110,60 @@ pub(super) fn put_session(
     if let Some(engine) = &request.engine {
         entries.push(("engine".to_owned(), Piece::word(engine)));
     }
-    let texts = [("warm-up", &request.warm_up), ("between", &request.between), ("note", &request.note)];
-    for (key, value) in texts {
+    for (key, value) in [("warm-up", &request.warm_up), ("between-pulls", &request.between)] {
         if let Some(value) = value {
             entries.push((key.to_owned(), Piece::text(value)));
         }
     }
+    let library = draft.library();
+    let fields = &library.kinds().session;
+    for assignment in &request.set {
+        let (name, value) = input::assignment(assignment)?;
+        let known = fields.iter().map(|field| (field.name.as_str(), field.aliases.as_slice()));
+        let own = input::known_name(&name, known);
+        let Some(field) = fields.iter().find(|field| Some(field.name.as_str()) == own) else {
+            let known: Vec<&str> = fields.iter().map(|field| field.name.as_str()).collect();
+            return Err(Failure::usage(
+                Finding::error("unknown-field", "a session has no such figure")
+                    .found(format!("`{name}`"))
+                    .expected(known.join(", ")),
+            ));
+        };
+        let told = FigureInput::typed(&value).or(request.with.as_deref(), request.by.as_deref(), None);
+        entries.push((field.name.clone(), input::figure_piece(library, context, Some(field), &told)?));
+    }
+    if let Some(note) = &request.note {
+        entries.push(("note".to_owned(), Piece::text(note)));
+    }
     draft.put_new(&format!("sessions/{}.yaml", request.tag), "session", &entries)
+}
+
+/// What `cell` is asked to write.
+#[derive(Debug, Clone, Default)]
+pub struct CellRequest {
+    /// Its tag.
+    pub tag: String,
+    /// Figures and fields as `NAME=VALUE`.
+    pub set: Vec<String>,
+    /// The instrument of measured figures.
+    pub with: Option<String>,
+    /// Who measured them.
+    pub by: Option<String>,
+    /// When; now unless said.
+    pub taken: Option<String>,
 }
 
 /// Writes a cell with its figures.
 ///
 /// # Errors
 /// The tag is taken, or a figure does not hold.
-pub fn cell(
-    book: &Book,
-    context: &Context,
-    tag: &str,
-    set: &[String],
-    with: Option<&str>,
-) -> Result<Entered, Failure> {
+pub fn cell(book: &Book, context: &Context, request: &CellRequest) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
+    let tag = &request.tag;
     need_tag(tag)?;
     let mut entries = vec![("cell".to_owned(), Piece::word(tag))];
     let kinds = draft.library().kinds().clone();
-    for assignment in set {
+    for assignment in &request.set {
         let (name, value) = input::assignment(assignment)?;
         match input::known_name(
             &name,
@@ -103,8 +171,11 @@ pub fn cell(
         ) {
             Some(own) => {
                 let spec = kinds.cell.iter().find(|field| field.name == own);
-                let mut told = FigureInput::typed(&value);
-                told.with = with.map(str::to_owned);
+                let told = FigureInput::typed(&value).or(
+                    request.with.as_deref(),
+                    request.by.as_deref(),
+                    request.taken.as_deref(),
+                );
                 entries.push((own.to_owned(), input::figure_piece(draft.library(), context, spec, &told)?));
             }
             None => entries.push((name, Piece::text(value))),

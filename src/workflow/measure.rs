@@ -3,6 +3,7 @@
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
+use crate::manifest::node::Node;
 use crate::record::FieldSpec;
 use crate::record::Part;
 use crate::store::Book;
@@ -32,11 +33,60 @@ pub fn measure(
     told: &FigureInput,
 ) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
+    let place = put(&mut draft, context, target, field, told)?;
+    let written = draft.commit(context, &format!("Enter {} of {}", place.name, place.of))?;
+    let did = format!("Entered {} of {}.", place.name, place.of);
+    Ok(Entered { did, notes: place.notes, written, next: place.next })
+}
+
+/// Enters several figures of one target together: all of them, or none.
+///
+/// # Errors
+/// As [`measure`]; there is no figure.
+pub fn measure_all(
+    book: &Book,
+    context: &Context,
+    target: &str,
+    figures: &[(String, FigureInput)],
+) -> Result<Entered, Failure> {
+    let mut draft = Draft::open(book, context)?;
+    let (mut names, mut notes, mut last) = (Vec::new(), Vec::new(), None);
+    for (field, told) in figures {
+        let place = put(&mut draft, context, target, field, told)?;
+        names.push(place.name.clone());
+        for note in &place.notes {
+            if !notes.contains(note) {
+                notes.push(note.clone());
+            }
+        }
+        last = Some(place);
+    }
+    let Some(place) = last else {
+        return Err(Failure::usage(Finding::error("value-missing", "no figure is filled in")));
+    };
+    let names = names.join(", ");
+    let written = draft.commit(context, &format!("Enter {names} of {}", place.of))?;
+    let did = format!("Entered {names} of {}.", place.of);
+    Ok(Entered { did, notes, written, next: place.next })
+}
+
+/// Puts a figure into a write under way; what is to be said of it is in the place's notes.
+fn put(
+    draft: &mut Draft<'_>,
+    context: &Context,
+    target: &str,
+    field: &str,
+    told: &FigureInput,
+) -> Result<Where, Failure> {
     let named = names::any(draft.library(), target)?;
-    let (path, steps, place) = place_of(draft.library(), &named, field)?;
-    let spec = place.spec.clone();
-    let piece = input::figure_piece(draft.library(), context, spec.as_ref(), told)?;
+    let (path, steps, mut place) = place_of(draft.library(), &named, field)?;
     let mut document = draft.document(&path)?;
+    let mut told = told.clone();
+    let mut notes = Vec::new();
+    if told.as_last {
+        notes.push(as_last(document.root(), &steps, &place, &mut told)?);
+    }
+    let piece = input::figure_piece(draft.library(), context, place.spec.as_ref(), &told)?;
     let steps: Vec<&str> = steps.iter().map(String::as_str).collect();
     let had = document.root().at(&steps).is_some_and(|node| !node.is_null());
     if had {
@@ -45,23 +95,58 @@ pub fn measure(
         document.set(&steps, &piece)?;
     }
     draft.put(&path, document.text())?;
-    let mut notes = vec![format!("Wrote {}: {}", place.name, echoed(&piece))];
+    notes.push(format!("Wrote {}: {}", place.name, echoed(&piece)));
     if had {
         notes.push(
             "The earlier entry stays; the newest that is neither doubted nor corrected stands.".to_owned(),
         );
     }
-    if spec.as_ref().is_some_and(|spec| spec.instrument)
-        && told.way == input::Way::Measured
-        && told.with.is_none()
-    {
+    let instrument = place.spec.as_ref().is_some_and(|spec| spec.instrument);
+    if instrument && told.way == input::Way::Measured && told.with.is_none() {
         notes.push(
             "No instrument is named: for this figure that is itself a gap (`--with INSTRUMENT`).".to_owned(),
         );
     }
-    notes.extend(place.notes);
-    let written = draft.commit(context, &format!("Enter {} of {}", place.name, place.of))?;
-    Ok(Entered { did: format!("Entered {} of {}.", place.name, place.of), notes, written, next: place.next })
+    notes.append(&mut place.notes);
+    Ok(Where { notes, ..place })
+}
+
+/// Takes what is not said from the newest entry of the figure, of this state of a part or the nearest before it that has
+/// one; says what was taken.
+fn as_last(root: &Node, steps: &[String], place: &Where, told: &mut FigureInput) -> Result<String, Failure> {
+    let mut steps = steps.to_vec();
+    let last = loop {
+        let at: Vec<&str> = steps.iter().map(String::as_str).collect();
+        if let Some(figure) = root.at(&at).filter(|figure| !figure.is_null()) {
+            break figure.items().last().unwrap_or(figure);
+        }
+        let earlier = match steps.as_slice() {
+            [first, state, ..] if first == "states" => state.parse::<usize>().ok(),
+            _ => None,
+        };
+        let Some(earlier) = earlier.and_then(|state| state.checked_sub(1)) else {
+            return Err(Failure::usage(
+                Finding::error("no-last-figure", "this figure has no entry to take anything from")
+                    .found(format!("{} of {}", place.name, place.of))
+                    .next("say it: `--with INSTRUMENT`, `--at WHERE`"),
+            ));
+        };
+        steps[1] = earlier.to_string();
+    };
+    let text = |key: &str| last.get(key).and_then(Node::text).map(str::to_owned);
+    let mut taken = Vec::new();
+    if let (None, Some(with)) = (&told.with, text("with")) {
+        taken.push(format!("with {with}"));
+        told.with = Some(with);
+    }
+    // A time read at belongs to the reading itself.
+    let at = text("at").filter(|at| crate::record::Moment::parse(at).is_err());
+    if let (None, Some(at)) = (&told.at, at) {
+        taken.push(format!("at {at}"));
+        told.at = Some(at);
+    }
+    let taken = if taken.is_empty() { "nothing".to_owned() } else { taken.join(", ") };
+    Ok(format!("As last: {taken}. The value is never copied."))
 }
 
 /// Where a figure is written: its manifest, the path in it, and what is to be said of it.

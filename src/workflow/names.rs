@@ -10,6 +10,9 @@ use crate::workflow::Library;
 use crate::workflow::library::claim_path;
 use crate::workflow::library::flow_path;
 
+/// Names given where several begin alike.
+const MOST_NAMED: usize = 8;
+
 /// A record that a name was found to mean.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Named {
@@ -36,6 +39,22 @@ pub enum Named {
     Claim(String),
 }
 
+impl Named {
+    /// Its name or tag.
+    fn name(&self) -> &str {
+        match self {
+            Self::Part { tag, .. } => tag,
+            Self::Pull(name)
+            | Self::Build(name)
+            | Self::Session(name)
+            | Self::Instrument(name)
+            | Self::Cell(name)
+            | Self::Flow(name)
+            | Self::Claim(name) => name,
+        }
+    }
+}
+
 /// Finds a pull or a build by a name as typed.
 ///
 /// # Errors
@@ -48,12 +67,62 @@ pub fn pull_or_build(library: &Library, name: &str) -> Result<Named, Failure> {
         Ok(id) => Ok(Named::Pull(id)),
         Err(error) => {
             let builds = library.build_names()?;
+            let some_pulls = error.findings.first().is_some_and(|finding| finding.code == AMBIGUOUS);
             match by_prefix(name, builds.iter().map(String::as_str)) {
-                Prefix::One(build) => Ok(Named::Build(build)),
+                Prefix::One(build) if !some_pulls => Ok(Named::Build(build)),
+                Prefix::Several(builds) if !some_pulls => Err(ambiguous("build", name, &builds)),
                 _ => Err(error),
             }
         }
     }
+}
+
+/// Finds a build: its name, or a beginning that no other has.
+///
+/// # Errors
+/// Nothing, or more than one build, is meant.
+pub fn build(library: &Library, name: &str) -> Result<String, Failure> {
+    if library.build(name)?.is_some() {
+        return Ok(name.to_owned());
+    }
+    let builds = library.build_names()?;
+    match by_prefix(name, builds.iter().map(String::as_str)) {
+        Prefix::One(build) => Ok(build),
+        Prefix::Several(builds) => Err(ambiguous("build", name, &builds)),
+        Prefix::None => Err(Finding::error("not-found", "there is no build of this name")
+            .found(format!("`{name}`"))
+            .expected(if builds.is_empty() {
+                "no build is in the book yet".to_owned()
+            } else {
+                builds.join(", ")
+            })
+            .into()),
+    }
+}
+
+/// Finds a part: its tag, or a beginning that no other has.
+///
+/// # Errors
+/// Nothing, or more than one part, is meant.
+pub fn part(library: &Library, tag: &str) -> Result<String, Failure> {
+    if library.part_path(tag)?.is_some() {
+        return Ok(tag.to_owned());
+    }
+    match by_prefix(tag, library.part_tags()?.iter().map(String::as_str)) {
+        Prefix::One(tag) => Ok(tag),
+        Prefix::Several(tags) => Err(ambiguous("part", tag, &tags)),
+        Prefix::None => Err(no_part(library, tag)?),
+    }
+}
+
+/// The code of a name that several things begin with.
+const AMBIGUOUS: &str = "ambiguous";
+
+fn ambiguous(what: &str, name: &str, found: &[String]) -> Failure {
+    Finding::error(AMBIGUOUS, format!("more than one {what} begins so"))
+        .found(format!("`{name}`"))
+        .expected(found.join(", "))
+        .into()
 }
 
 /// Finds a pull: its id, a unique beginning of it, `last`, or its order number in the newest session.
@@ -87,10 +156,7 @@ pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
     }
     match by_prefix(name, paths.keys().map(String::as_str)) {
         Prefix::One(id) => Ok(id),
-        Prefix::Several(ids) => Err(Finding::error("ambiguous", "more than one pull begins so")
-            .found(format!("`{name}`"))
-            .expected(ids.join(", "))
-            .into()),
+        Prefix::Several(ids) => Err(ambiguous("pull", name, &ids)),
         Prefix::None => Err(nothing(name, paths)),
     }
 }
@@ -128,12 +194,15 @@ pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
     Ok(found)
 }
 
-/// Finds whatever a name means: a part (`h2`, `h2/b`), build, pull, session, instrument or cell.
+/// Finds whatever a name means: a part (`h2`, `h2/b`), build, pull, session, instrument, cell, flow sheet or claim, by its
+/// whole name or by a beginning that nothing else has.
 ///
 /// # Errors
 /// Nothing is called so.
 pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
     if let Some(part) = PartState::parse(name) {
+        let tag = self::part(library, &part.tag)?;
+        let part = PartState { tag, ..part };
         return match library.part(&part.tag)? {
             Some(record) if record.state(&part.letter).is_some() => {
                 Ok(Named::Part { tag: part.tag, letter: Some(part.letter) })
@@ -166,15 +235,51 @@ pub fn any(library: &Library, name: &str) -> Result<Named, Failure> {
     if library.read(&claim_path(name))?.is_some() {
         return Ok(Named::Claim(name.to_owned()));
     }
-    pull_or_build(library, name).map_err(|failure| {
-        let mut findings = failure.findings;
-        if let Some(first) = findings.first_mut().filter(|first| first.code == "not-found") {
-            *first = Finding::error("not-found", "nothing in the book is called so")
-                .found(format!("`{name}`"))
-                .expected("a part (h2), a part in a state (h2/b), a build, a pull, a session, a cell or an instrument");
+    let mut failure = match pull_or_build(library, name) {
+        Ok(named) => return Ok(named),
+        Err(failure) => failure,
+    };
+    let is = |code: &str| failure.findings.iter().all(|finding| finding.code == code);
+    match beginning(library, name)?.as_slice() {
+        [only] if is("not-found") => return Ok(only.clone()),
+        // A session and its pulls begin alike; less than a pull's number means the session.
+        [Named::Session(session)] if is(AMBIGUOUS) => return Ok(Named::Session(session.clone())),
+        several @ [_, _, ..] if is("not-found") => {
+            let names = several.iter().take(MOST_NAMED).map(|named| named.name().to_owned());
+            return Err(ambiguous("record", name, &names.collect::<Vec<_>>()));
         }
-        Failure { kind: failure.kind, findings }
-    })
+        _ => {}
+    }
+    if let Some(first) = failure.findings.first_mut().filter(|first| first.code == "not-found") {
+        *first = Finding::error("not-found", "nothing in the book is called so")
+            .found(format!("`{name}`"))
+            .expected(
+                "a part (h2), a part in a state (h2/b), a build, a pull, a session, a cell or an instrument",
+            );
+    }
+    Err(failure)
+}
+
+/// The records, other than pulls and builds, that begin so.
+fn beginning(library: &Library, name: &str) -> Result<Vec<Named>, Failure> {
+    let begins = |tag: &String| !name.is_empty() && tag.starts_with(name);
+    let mut found: Vec<Named> = library
+        .part_tags()?
+        .into_iter()
+        .filter(begins)
+        .map(|tag| Named::Part { tag, letter: None })
+        .collect();
+    let folders: [(&str, fn(String) -> Named); 5] = [
+        ("sessions", Named::Session),
+        ("instruments", Named::Instrument),
+        ("cells", Named::Cell),
+        ("flow", Named::Flow),
+        ("claims", Named::Claim),
+    ];
+    for (folder, named) in folders {
+        found.extend(library.tags(folder)?.into_iter().filter(begins).map(named));
+    }
+    Ok(found)
 }
 
 /// The failure of a part that is not there, with the tags that look like it.
@@ -258,12 +363,15 @@ enum Prefix {
 }
 
 fn by_prefix<'n>(prefix: &str, names: impl Iterator<Item = &'n str>) -> Prefix {
+    if prefix.is_empty() {
+        return Prefix::None;
+    }
     let mut found: Vec<String> = names.filter(|name| name.starts_with(prefix)).map(str::to_owned).collect();
     match found.len() {
         0 => Prefix::None,
         1 => Prefix::One(found.remove(0)),
         _ => {
-            found.truncate(8);
+            found.truncate(MOST_NAMED);
             Prefix::Several(found)
         }
     }

@@ -44,7 +44,7 @@ pub struct ReworkRequest {
 pub fn rework(book: &Book, context: &Context, request: &ReworkRequest) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
     let library = draft.library();
-    let tag = request.part.split('/').next().unwrap_or_default().to_owned();
+    let tag = names::part(library, request.part.split('/').next().unwrap_or_default())?;
     let path = library.part_path(&tag)?.ok_or(names::no_part(library, &tag)?)?;
     let part = library.part(&tag)?.ok_or(names::no_part(library, &tag)?)?;
     let kinds = library.kinds().clone();

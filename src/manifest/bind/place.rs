@@ -158,7 +158,16 @@ impl Binder<'_> {
             let key = key.text().unwrap_or_default();
             if matches!(
                 key,
-                "session" | "cell" | "on" | "by" | "engine" | "skipped" | "doubted" | "note" | "corrected"
+                "session"
+                    | "cell"
+                    | "on"
+                    | "by"
+                    | "engine"
+                    | "skipped"
+                    | "skipped-runs"
+                    | "doubted"
+                    | "note"
+                    | "corrected"
             ) {
                 continue;
             }
@@ -172,6 +181,7 @@ impl Binder<'_> {
             }
         }
         let skipped = root.get("skipped").map(Node::items).unwrap_or_default();
+        let runs = root.get("skipped-runs").map(Node::items).unwrap_or_default();
         Some(Session {
             tag: self.tag(root, "session")?,
             cell: self.tag(root, "cell")?,
@@ -187,6 +197,10 @@ impl Binder<'_> {
                     let order = item.get("order").and_then(|order| self.whole(order, "skipped.order"))?;
                     Some((order, self.needs(item, "because")?))
                 })
+                .collect(),
+            skipped_runs: runs
+                .iter()
+                .filter_map(|item| Some((self.needs(item, "run")?, self.needs(item, "because")?)))
                 .collect(),
             note: self.may(root, "note"),
         })
