@@ -29,6 +29,21 @@ fn context() -> Context {
     }
 }
 
+/// What each of two sides of that head is asked for.
+const FLOW: &str = "\
+flow: h2a-in-2
+part: h2/a
+side: inlet
+port: \"2\"
+on: 2026-03-06
+by: jo
+conditions:
+  test-pressure: {measured: 25.0 inH2O}
+lifts:
+  - {lift: 2.0 mm, flow: 41.2 cfm}
+  - {lift: 6.0 mm, flow: 112.4 cfm}
+";
+
 /// The demo book, made once; each test works on a copy.
 fn original() -> &'static Path {
     static ORIGINAL: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
@@ -36,6 +51,10 @@ fn original() -> &'static Path {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("book");
         demo::demo(&path, &context()).expect("the demo is made");
+        fs::create_dir_all(path.join("flow")).expect("a folder");
+        fs::write(path.join("flow/h2a-in-2.yaml"), FLOW).expect("a flow sheet");
+        let book = Book::discover(&path).expect("a book");
+        mulebook::workflow::keep::keep(&book, &context(), Some("a flow sheet")).expect("kept");
         (folder, path)
     });
     path
@@ -118,7 +137,7 @@ fn deleted_or_remembered_the_answers_are_the_same() {
         .iter()
         .filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned()))
         .collect();
-    assert_eq!(names, ["columns-1", "pulls-1", "wear-2"]);
+    assert_eq!(names, ["columns-1", "flow-1", "pulls-1", "sessions-1", "wear-3"]);
     assert!(first.iter().any(|answer| answer.contains("0411a-09")));
     assert_eq!(answers(&path), first);
 }
@@ -145,32 +164,42 @@ fn kept_files_of_another_form_or_another_book_are_not_taken() {
     let (_folder, path) = copied();
     let first = answers_without(&path);
     let book = Book::discover(&path).expect("a book");
-    let whole = |name: &str| String::from_utf8(book.cache_read(name).expect("kept")).expect("text");
-    let (columns, pulls, wear) = (whole("columns-1"), whole("pulls-1"), whole("wear-2"));
-    let zeros = "0".repeat(40);
-    // A key that stands for nothing in this book: none of what hangs on it is believed.
-    let other = |text: &str| {
-        let hexadecimal = |word: &str| word.len() == 40 && word.bytes().all(|b| b.is_ascii_hexdigit());
-        text.split_inclusive([' ', '"', '\n'])
-            .map(|piece| {
-                let (word, end) = piece.split_at(piece.len() - 1);
-                if hexadecimal(word) { format!("{zeros}{end}") } else { piece.to_owned() }
-            })
-            .collect::<String>()
-            .replace("0411a-0", "0411a-7")
-            .replace("long-1/a", "short-1/a")
+    let names = ["columns-1", "flow-1", "pulls-1", "sessions-1", "wear-3"];
+    let whole = |name: &str| book.cache_read(name).expect("kept");
+    let before = names.map(whole);
+    // Keys that stand for nothing in this book, of the same length: none of what hangs on them is believed.
+    let other = |bytes: &[u8]| {
+        let mut bytes = bytes.to_vec();
+        let mut at = 0;
+        while at + 40 <= bytes.len() {
+            if bytes[at..at + 40].iter().all(u8::is_ascii_hexdigit) {
+                bytes[at..at + 40].fill(b'0');
+                at += 39;
+            }
+            at += 1;
+        }
+        for (word, wrong) in [("0411a-0", "0411a-7"), ("long-1/a", "lost-1/a"), ("2026-04-1", "2026-09-1")] {
+            while let Some(at) = bytes.windows(word.len()).position(|piece| piece == word.as_bytes()) {
+                bytes[at..at + word.len()].copy_from_slice(wrong.as_bytes());
+            }
+        }
+        bytes
     };
-    for (name, texts) in [
-        ("pulls-1", [other(&pulls), wear.clone(), "a 1\nb 5 c\n".to_owned(), String::new()]),
-        ("columns-1", [other(&columns), wear.clone(), "[1, {}]".to_owned(), "[\"HEAD\", {}]".to_owned()]),
-        ("wear-2", [other(&wear), pulls.clone(), "{\"folders\": 3}".to_owned(), "[]".to_owned()]),
-    ] {
-        for text in texts {
-            book.cache_write(name, text.as_bytes());
+    for (place, name) in names.into_iter().enumerate() {
+        assert_ne!(other(&before[place]), before[place], "{name}");
+        let neighbour = before[(place + 1) % names.len()].clone();
+        for bytes in [
+            other(&before[place]),
+            neighbour,
+            b"[\"HEAD\", {}]".to_vec(),
+            b"a 1\nb 5 c\n".to_vec(),
+            Vec::new(),
+        ] {
+            book.cache_write(name, &bytes);
             assert_eq!(answers(&path), first, "{name}");
         }
     }
-    assert_eq!((whole("columns-1"), whole("pulls-1"), whole("wear-2")), (columns, pulls, wear), "made again");
+    assert_eq!(names.map(whole), before, "made again");
 }
 
 #[test]

@@ -17,11 +17,15 @@ use mulebook::store::Book;
 use mulebook::workflow::AsOf;
 use mulebook::workflow::Context;
 use mulebook::workflow::catalog;
+use mulebook::workflow::compare;
+use mulebook::workflow::compare::DiffRequest;
 use mulebook::workflow::demo;
 use mulebook::workflow::find;
 use mulebook::workflow::find::FindRequest;
 use mulebook::workflow::find::From;
 use mulebook::workflow::find::Sort;
+use mulebook::workflow::sheet;
+use mulebook::workflow::sheet::SheetRequest;
 use mulebook::workflow::trail;
 
 fn context() -> Context {
@@ -126,8 +130,53 @@ const LIVES: [(&str, Option<&str>); 12] = [
     ("0411a-03", Some("header")),
 ];
 
+/// Sides to be compared, or asked what they lack.
+const SIDES: [&[&str]; 7] = [
+    &["last"],
+    &["b2"],
+    &["0411a-03"],
+    &["0411a-01", "0411a-09"],
+    &["0411a-03", "0418a-05"],
+    &["b1", "b3"],
+    &["0418a-0", "2"],
+];
+
+/// What is said of sides and sheets. Without the catalog all else that is kept is put aside, too.
+fn sides(path: &Path, book: &Book, from: From) -> Vec<String> {
+    let (kept, aside) = (path.join(".git/mulebook"), path.join(".git/aside"));
+    let away = from == From::Records && kept.exists();
+    if away {
+        fs::rename(&kept, &aside).expect("put aside");
+    }
+    let words = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+    let mut found = Vec::new();
+    for names in SIDES {
+        found.push(format!("gaps {names:?}\n{:#?}", compare::gaps(book, &words(names), &AsOf::Present)));
+        if let &[base, test] = names {
+            let request = DiffRequest {
+                base: base.to_owned(),
+                test: test.to_owned(),
+                subject: None,
+                step_rpm: 500,
+                correct_to: None,
+                as_of: AsOf::Present,
+            };
+            found.push(format!("diff {names:?}\n{:#?}", compare::diff(book, &request)));
+        }
+        let about = names[0].to_owned();
+        let request = SheetRequest { about, step_rpm: 1000, ..SheetRequest::default() };
+        found.push(format!("sheet {names:?}\n{:#?}", sheet::sheet(book, &request)));
+    }
+    if away {
+        let _ = fs::remove_dir_all(&kept);
+        fs::rename(&aside, &kept).expect("put back");
+    }
+    found
+}
+
 fn answers(path: &Path, from: From) -> Vec<String> {
     let book = Book::discover(path).expect("a book");
+    let sides = sides(path, &book, from);
     let lives = LIVES.map(|(about, figure)| {
         format!("{about} {figure:?}\n{:#?}", trail::trail_in(&book, about, figure, &AsOf::Present, from))
     });
@@ -139,6 +188,7 @@ fn answers(path: &Path, from: From) -> Vec<String> {
             format!("{words}\n{found:#?}")
         })
         .chain(lives)
+        .chain(sides)
         .collect()
 }
 

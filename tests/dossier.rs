@@ -484,7 +484,7 @@ fn receipts_of_test_days_are_held_against_the_history() {
     }
 }
 
-/// A commit signed as `git verify-commit` reads it (tests/outside_evidence.rs) is told as one, with whose key it is.
+/// A commit signed as `git verify-commit` reads it (tests/outside/evidence.rs) is told as one, with whose key it is.
 #[test]
 fn signed_commits_are_told_with_their_keys() {
     let shop = Shop::fresh();

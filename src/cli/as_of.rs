@@ -40,6 +40,6 @@ impl KnownOnArgs {
     }
 
     pub(super) fn as_of(&self) -> AsOf {
-        self.known_on.clone().map_or(AsOf::Present, AsOf::KnownOn)
+        self.known_on.clone().map_or(AsOf::Present, AsOf::known_on)
     }
 }

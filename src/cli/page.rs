@@ -257,8 +257,9 @@ fn of_trail(book: &Book, trail: &Trail) -> Result<Drawn, Failure> {
     if trail.is_of_baseline() {
         return Err(page::no_baseline_page());
     }
-    let known = trail.as_of().known(book)?;
-    let answer = trail.answer(book)?;
+    let as_of = trail.as_of();
+    let known = as_of.known(book)?;
+    let answer = trail.answer(book, &as_of)?;
     let about = format!("life of {}", answer.about);
     let json = render::json_as_known("trail", known.as_ref(), &answer);
     let mark = page::mark(book, about, &answer.commit, &trail.words(), &json, (&answer.pending, known))?;

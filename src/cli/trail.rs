@@ -53,8 +53,8 @@ impl Trail {
     }
 
     /// The life that is asked for.
-    pub(super) fn answer(&self, book: &Book) -> Result<TrailAnswer, Failure> {
-        trail::trail(book, &self.about, self.figure.as_deref(), &self.as_of())
+    pub(super) fn answer(&self, book: &Book, as_of: &AsOf) -> Result<TrailAnswer, Failure> {
+        trail::trail(book, &self.about, self.figure.as_deref(), as_of)
     }
 
     /// The words of a command line that asks the same and answers as JSON.
@@ -84,7 +84,7 @@ impl Trail {
                 ("baseline", &answer),
             ));
         }
-        let answer = self.answer(&book)?;
+        let answer = self.answer(&book, &as_of)?;
         let look = surroundings.look();
         Ok(Said::known(known.as_ref(), look, &render::trail(&answer, look), ("trail", &answer)))
     }

@@ -1,6 +1,8 @@
 //! What a flow sheet means: flow less leakage by the plate, at one test pressure and of standard air, discharge
 //! coefficients that name their area and convention, gas speed, and means over a range of lifts.
 
+use std::collections::BTreeSet;
+
 use crate::derive::Grade;
 use crate::derive::Ground;
 use crate::derive::Input;
@@ -32,7 +34,6 @@ use crate::engine::flow_bench::flow_without_leakage_m3_per_s;
 use crate::engine::flow_bench::mass_flow_kg_per_s;
 use crate::engine::flow_bench::plate_factor;
 use crate::engine::lift_range;
-use crate::engine::lift_range::LiftReading;
 use crate::engine::port::bench_velocity_m_per_s;
 use crate::engine::valve::curtain_area_m2;
 use crate::quantity::QuantityKind;
@@ -60,82 +61,101 @@ pub struct FlowBench<'a> {
     pub to_pa: f64,
 }
 
-/// The figures of a flow sheet that a mean over lifts is taken of.
-const OF_MEANS: [&str; 4] =
-    ["flow", "flow-at-pressure", "flow-standard-air", "discharge-coefficient-valve-incompressible"];
+/// The figures of a flow sheet at each lift, in the order in which they are told.
+const FIGURES: [&str; 11] = [
+    "flow",
+    "flow-at-pressure",
+    "flow-standard-air",
+    "lift-over-diameter",
+    "discharge-coefficient-curtain-incompressible",
+    "discharge-coefficient-curtain-compressible",
+    "discharge-coefficient-valve-incompressible",
+    "discharge-coefficient-valve-compressible",
+    "discharge-coefficient-throat-incompressible",
+    "discharge-coefficient-throat-compressible",
+    "bench-gas-speed",
+];
+/// Those that a mean over lifts is taken of.
+const OF_MEANS: [&str; 4] = ["flow", "flow-at-pressure", "flow-standard-air", ON_VALVE];
+/// The coefficient that stands for a head.
+const ON_VALVE: &str = "discharge-coefficient-valve-incompressible";
 
 impl<'a> FlowBench<'a> {
     /// The figures at each lift.
     pub fn at_lifts(&self) -> Vec<(f64, Vec<Outcome>)> {
-        self.lifts.iter().map(|(lift, means)| (*lift, self.at(means))).collect()
+        let all = |means| {
+            let ground = self.ground.near(means);
+            FIGURES.iter().filter_map(|name| self.figure(&ground, name)).collect()
+        };
+        self.lifts.iter().map(|(lift, means)| (*lift, all(means))).collect()
     }
 
-    fn at(&self, means: &'a Means) -> Vec<Outcome> {
-        let ground = self.ground.near(means);
-        let mut all = vec![
-            one(&ground, flow_label("flow", "flow less leakage, by the plate"), net),
-            self.at_pressure(&ground),
-            one(
-                &ground,
-                flow_label("flow-standard-air", "flow of standard air at that pressure"),
-                |gathering| self.of_standard_air(gathering),
-            ),
-            one(
-                &ground,
-                Label::new("lift-over-diameter", "lift over valve diameter", QuantityKind::Ratio, ""),
-                |gathering| {
+    /// The flow at the pressure wanted, at each lift.
+    pub fn at_pressure_shown(&self) -> Vec<(f64, Outcome)> {
+        self.at_each("flow-at-pressure")
+    }
+
+    /// One figure at each lift.
+    fn at_each(&self, name: &str) -> Vec<(f64, Outcome)> {
+        let one =
+            |(lift, means): &'a (f64, Means)| Some((*lift, self.figure(&self.ground.near(means), name)?));
+        self.lifts.iter().filter_map(one).collect()
+    }
+
+    /// A figure at the lift that a ground is of; none where no figure is called so.
+    fn figure(&self, ground: &Ground<'a>, name: &str) -> Option<Outcome> {
+        let ratio = |title: &str| Label::new(name, title, QuantityKind::Ratio, "");
+        let outcome =
+            match name {
+                "flow" => one(ground, flow_label(name, "flow less leakage, by the plate"), net),
+                "flow-at-pressure" => self.at_pressure(ground),
+                "flow-standard-air" => {
+                    let label = flow_label(name, "flow of standard air at that pressure");
+                    one(ground, label, |gathering| self.of_standard_air(gathering))
+                }
+                "lift-over-diameter" => one(ground, ratio("lift over valve diameter"), |gathering| {
                     let (lift, head) = (gathering.one("channel-lift"), self.valve_diameter(gathering));
                     Some(combined(&[lift?, head?], |x| Ok(x[0] / x[1])))
-                },
-            ),
-        ];
-        for (area, name) in [
-            (ReferenceArea::Curtain, "curtain"),
-            (ReferenceArea::ValveHead, "valve"),
-            (ReferenceArea::Throat, "throat"),
-        ] {
-            for (convention, word) in [
-                (FlowConvention::Incompressible, "incompressible"),
-                (FlowConvention::Compressible, "compressible"),
-            ] {
-                let label = Label::new(
-                    &format!("discharge-coefficient-{name}-{word}"),
-                    &format!("discharge coefficient, {name} area, {word}"),
-                    QuantityKind::Ratio,
-                    "",
-                );
-                all.push(one(&ground, label, |gathering| self.coefficient_of(gathering, area, convention)));
-            }
-        }
-        all.push(one(
-            &ground,
-            Label::new(
-                "bench-gas-speed",
-                "gas speed in the throat on the bench",
-                QuantityKind::Velocity,
-                "m/s",
-            ),
-            |gathering| {
-                let (flow, throat) = (net(gathering), valve::throat_of(gathering, self.valve()));
-                let (flow, throat) = (flow?, throat?);
-                Some(flow.and_then(|flow| combined(&[flow, throat?], |x| bench_velocity_m_per_s(x[0], x[1]))))
-            },
-        ));
-        in_group("flow", all)
+                }),
+                "bench-gas-speed" => {
+                    let title = "gas speed in the throat on the bench";
+                    one(ground, Label::new(name, title, QuantityKind::Velocity, "m/s"), |gathering| {
+                        let (flow, throat) = (net(gathering), valve::throat_of(gathering, self.valve()));
+                        let (flow, throat) = (flow?, throat?);
+                        Some(flow.and_then(|flow| {
+                            combined(&[flow, throat?], |x| bench_velocity_m_per_s(x[0], x[1]))
+                        }))
+                    })
+                }
+                _ => {
+                    let (on, word) = name.strip_prefix("discharge-coefficient-")?.split_once('-')?;
+                    let reference = match on {
+                        "curtain" => ReferenceArea::Curtain,
+                        "valve" => ReferenceArea::ValveHead,
+                        _ => ReferenceArea::Throat,
+                    };
+                    let convention = match word {
+                        "compressible" => FlowConvention::Compressible,
+                        _ => FlowConvention::Incompressible,
+                    };
+                    one(ground, ratio(&format!("discharge coefficient, {on} area, {word}")), |gathering| {
+                        self.coefficient_of(gathering, reference, convention)
+                    })
+                }
+            };
+        in_group("flow", vec![outcome]).pop()
     }
 
     /// Means over a range of lifts, in m, of the flows and of the coefficient on the valve's area.
     pub fn over(&self, from_m: f64, to_m: f64) -> Vec<Outcome> {
-        let at = self.at_lifts();
-        OF_MEANS.iter().filter_map(|name| mean_of(&at, name, from_m, to_m)).collect()
+        OF_MEANS.iter().filter_map(|name| mean_of(&self.at_each(name), from_m, to_m)).collect()
     }
 
     /// The mean flow coefficient on the valve's area over its whole range of lifts, as an input of other figures; none
     /// where it cannot be worked out.
     pub fn coefficient(&self) -> Option<Input> {
         let (from, to) = (self.lifts.first()?.0, self.lifts.last()?.0);
-        let at = self.at_lifts();
-        let derived = mean_of(&at, "discharge-coefficient-valve-incompressible", from, to)?.ok()?;
+        let derived = mean_of(&self.at_each(ON_VALVE), from, to)?.ok()?;
         let text = format!(
             "{:.4}, mean from {:.1} to {:.1} mm of lift",
             derived.value.value(),
@@ -247,7 +267,7 @@ impl<'a> FlowBench<'a> {
 /// None where the two share no range of lifts, or either has no flow.
 pub fn exhaust_to_inlet(exhaust: &FlowBench<'_>, inlet: &FlowBench<'_>) -> Option<Outcome> {
     let range = common_range(exhaust, inlet)?;
-    let flow = |bench: &FlowBench<'_>| mean_of(&bench.at_lifts(), "flow-at-pressure", range.0, range.1);
+    let flow = |bench: &FlowBench<'_>| mean_of(&bench.at_each("flow-at-pressure"), range.0, range.1);
     let (out, into) = (flow(exhaust)?, flow(inlet)?);
     let label = Label::new(
         "exhaust-to-inlet",
@@ -276,51 +296,51 @@ fn range_words((from_m, to_m): (f64, f64)) -> String {
 }
 
 /// The mean of a figure over a range of lifts; what bars it at one lift bars the mean.
-fn mean_of(at: &[(f64, Vec<Outcome>)], name: &str, from_m: f64, to_m: f64) -> Option<Outcome> {
-    let found: Vec<(f64, &Outcome)> = at
-        .iter()
-        .filter_map(|(lift, outcomes)| Some((*lift, outcomes.iter().find(|one| label_of(one).name == name)?)))
-        .collect();
-    let first = label_of(found.first()?.1);
+fn mean_of(at: &[(f64, Outcome)], from_m: f64, to_m: f64) -> Option<Outcome> {
+    let first = label_of(&at.first()?.1);
     let label = Label {
-        name: format!("mean-{name}"),
+        name: format!("mean-{}", first.name),
         title: format!("{}, {}", first.title, range_words((from_m, to_m))),
         ..first.clone()
     };
-    let mut values = Vec::new();
-    let mut inputs: Vec<Input> = Vec::new();
-    let (mut notes, mut beyond): (Vec<String>, Vec<Beyond>) = (Vec::new(), Vec::new());
-    for (_, outcome) in &found {
+    let mut found: Vec<&Derived> = Vec::new();
+    for (_, outcome) in at {
         match outcome {
+            Ok(derived) => found.push(derived),
             Err(barred) => return Some(Err(Barred { label, ..barred.clone() })),
-            Ok(derived) => {
-                values.push(derived.value.clone());
-                for input in &derived.inputs {
-                    if !inputs.iter().any(|known| known.path == input.path && known.at == input.at) {
-                        inputs.push(input.clone());
-                    }
-                }
-                notes.extend(
-                    derived.notes.iter().filter(|note| !notes.contains(note)).cloned().collect::<Vec<_>>(),
-                );
-                beyond.extend(
-                    derived.beyond.iter().filter(|one| !beyond.contains(one)).cloned().collect::<Vec<_>>(),
-                );
+        }
+    }
+    let lifts: Vec<f64> = at.iter().map(|(lift_m, _)| *lift_m).collect();
+    let mean = lift_range::weights(&lifts, from_m, to_m).and_then(|weights| {
+        let parts = weights.into_iter().zip(found.iter().map(|derived| &derived.value));
+        Ok(Budgeted::weighted(parts)?)
+    });
+    let value = match mean {
+        Ok(value) => value,
+        Err(error) => {
+            return Some(Err(Barred { label, missing: Vec::new(), cannot: Some(error.to_string()) }));
+        }
+    };
+    let mut derived = Derived { label, value, inputs: Vec::new(), notes: Vec::new(), beyond: Vec::new() };
+    let mut known = BTreeSet::new();
+    for one in found {
+        for input in &one.inputs {
+            if known.insert((&input.path, &input.at)) {
+                derived.inputs.push(input.clone());
+            }
+        }
+        for note in &one.notes {
+            if !derived.notes.contains(note) {
+                derived.notes.push(note.clone());
+            }
+        }
+        for beyond in &one.beyond {
+            if !derived.beyond.contains(beyond) {
+                derived.beyond.push(beyond.clone());
             }
         }
     }
-    let mean = combined(&values, |x| {
-        let readings: Vec<LiftReading> = found
-            .iter()
-            .zip(x)
-            .map(|((lift_m, _), value)| LiftReading { lift_m: *lift_m, value: *value })
-            .collect();
-        lift_range::mean(&readings, from_m, to_m)
-    });
-    Some(match mean {
-        Ok(value) => Ok(Derived { label, value, inputs, notes, beyond }),
-        Err(error) => Err(Barred { label, missing: Vec::new(), cannot: Some(error.to_string()) }),
-    })
+    Some(Ok(derived))
 }
 
 fn label_of(outcome: &Outcome) -> &Label {

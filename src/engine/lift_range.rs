@@ -18,7 +18,9 @@ pub struct LiftReading {
 /// Fewer than two readings, lifts that do not rise, or a lift beyond the readings.
 pub fn value_at(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineError> {
     check(readings)?;
-    let lift = inside(readings, lift_m)?;
+    rising(&readings.iter().map(|reading| reading.lift_m).collect::<Vec<_>>())?;
+    let ends = (readings.first().map_or(0.0, |r| r.lift_m), readings.last().map_or(0.0, |r| r.lift_m));
+    let lift = inside(ends, lift_m)?;
     for pair in readings.windows(2) {
         if let [low, high] = pair
             && lift <= high.lift_m
@@ -52,37 +54,57 @@ pub fn value_at(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineErro
 /// # Errors
 /// As [`value_at`], or a range whose end is not above its start.
 pub fn mean(readings: &[LiftReading], from_m: f64, to_m: f64) -> Result<f64, EngineError> {
-    let (first, last) = (value_at(readings, from_m)?, value_at(readings, to_m)?);
+    let lifts: Vec<f64> = readings.iter().map(|reading| reading.lift_m).collect();
+    check(readings)?;
+    Ok(weights(&lifts, from_m, to_m)?.iter().zip(readings).map(|(weight, one)| weight * one.value).sum())
+}
+
+/// How much each reading counts in their [`mean`], which is linear in them; the weights add up to 1.
+///
+/// # Errors
+/// As [`mean`].
+pub fn weights(lifts_m: &[f64], from_m: f64, to_m: f64) -> Result<Vec<f64>, EngineError> {
+    rising(lifts_m)?;
+    let ends = (lifts_m.first().copied().unwrap_or_default(), lifts_m.last().copied().unwrap_or_default());
+    inside(ends, from_m)?;
+    inside(ends, to_m)?;
     within("end of the lift range", to_m, "m", |to| to > from_m, "above its start")?;
-    let mut points = vec![LiftReading { lift_m: from_m, value: first }];
-    points.extend(readings.iter().filter(|reading| reading.lift_m > from_m && reading.lift_m < to_m));
-    points.push(LiftReading { lift_m: to_m, value: last });
-    let mut area = 0.0;
-    for pair in points.windows(2) {
-        if let [low, high] = pair {
-            area += (high.lift_m - low.lift_m) * (low.value + high.value) / 2.0;
+    let mut weights = vec![0.0; lifts_m.len()];
+    for (at, pair) in lifts_m.windows(2).enumerate() {
+        let &[low, high] = pair else { continue };
+        let (start, end) = (from_m.max(low), to_m.min(high));
+        if end > start {
+            // The area under a straight line is its width times the height at its middle.
+            let share = ((start + end) / 2.0 - low) / (high - low);
+            let width = (end - start) / (to_m - from_m);
+            weights[at] += width * (1.0 - share);
+            weights[at + 1] += width * share;
         }
     }
-    Ok(area / (to_m - from_m))
+    Ok(weights)
 }
 
 fn check(readings: &[LiftReading]) -> Result<(), EngineError> {
-    within("number of lifts", readings.len() as f64, "", |count| count >= 2.0, "at least 2")?;
     for reading in readings {
         finite("reading", reading.value, "")?;
-        finite("valve lift", reading.lift_m, "m")?;
     }
-    for pair in readings.windows(2) {
-        if let [low, high] = pair {
-            within("valve lift", high.lift_m, "m", |lift| lift > low.lift_m, "above the lift before it")?;
+    Ok(())
+}
+
+fn rising(lifts_m: &[f64]) -> Result<(), EngineError> {
+    within("number of lifts", lifts_m.len() as f64, "", |count| count >= 2.0, "at least 2")?;
+    for lift_m in lifts_m {
+        finite("valve lift", *lift_m, "m")?;
+    }
+    for pair in lifts_m.windows(2) {
+        if let &[low, high] = pair {
+            within("valve lift", high, "m", |lift| lift > low, "above the lift before it")?;
         }
     }
     Ok(())
 }
 
-fn inside(readings: &[LiftReading], lift_m: f64) -> Result<f64, EngineError> {
-    let (lower, upper) =
-        (readings.first().map_or(0.0, |r| r.lift_m), readings.last().map_or(0.0, |r| r.lift_m));
+fn inside((lower, upper): (f64, f64), lift_m: f64) -> Result<f64, EngineError> {
     if (lower..=upper).contains(&lift_m) {
         Ok(lift_m)
     } else {
@@ -120,6 +142,29 @@ mod tests {
             let low = values.iter().fold(f64::INFINITY, |least, &value| least.min(value));
             let high = values.iter().fold(0.0_f64, |most, &value| most.max(value));
             prop_assert!(found >= low - 1e-9 && found <= high + 1e-9);
+        }
+
+        #[test]
+        fn mean_is_the_area_under_straight_lines(
+            steps in prop::collection::vec((1e-4..2e-3_f64, 1.0..500.0_f64), 2..12), a in 0.0..1.0_f64, b in 0.0..1.0_f64
+        ) {
+            let mut lift_m = 0.0;
+            let readings: Vec<LiftReading> = steps
+                .iter()
+                .map(|&(step, value)| { lift_m += step; LiftReading { lift_m, value } })
+                .collect();
+            let (first, width) = (readings[0].lift_m, lift_m - readings[0].lift_m);
+            let (from, to) = (first + a.min(b) * width, first + a.max(b) * width);
+            prop_assume!(to - from > 1e-6);
+            // The height at the middle of many narrow strips, by the straight lines themselves.
+            let strips = 4000;
+            let heights: f64 = (0..strips)
+                .map(|at| value_at(&readings, from + (to - from) * (f64::from(at) + 0.5) / f64::from(strips)).unwrap())
+                .sum();
+            let found = mean(&readings, from, to).unwrap();
+            prop_assert!((found - heights / f64::from(strips)).abs() < 1e-2 * found);
+            let lifts: Vec<f64> = readings.iter().map(|reading| reading.lift_m).collect();
+            prop_assert!((weights(&lifts, from, to).unwrap().iter().sum::<f64>() - 1.0).abs() < 1e-9);
         }
     }
 }

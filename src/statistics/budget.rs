@@ -199,6 +199,32 @@ impl Budgeted {
         Ok(result)
     }
 
+    /// The sum of values, each times its weight: what [`Budgeted::combine`] gives for a linear relation, in one pass.
+    ///
+    /// # Errors
+    /// A weight or a sum that is not finite.
+    pub fn weighted<'v>(parts: impl IntoIterator<Item = (f64, &'v Self)>) -> Result<Self, StatisticsError> {
+        let mut result = Self { value: 0.0, contributions: BTreeMap::new() };
+        for (weight, part) in parts {
+            result.value += finite("weight", weight)? * part.value;
+            for (source, one) in &part.contributions {
+                let amount = weight * one.amount;
+                match result.contributions.get_mut(source) {
+                    Some(known) => {
+                        known.amount += amount;
+                        known.degrees_of_freedom = known.degrees_of_freedom.min(one.degrees_of_freedom);
+                    }
+                    None => {
+                        let further = Contribution { amount, degrees_of_freedom: one.degrees_of_freedom };
+                        result.contributions.insert(source.clone(), further);
+                    }
+                }
+            }
+        }
+        finite("sum", result.value)?;
+        Ok(result)
+    }
+
     /// This value less another; what both share cancels exactly.
     ///
     /// # Errors
@@ -309,7 +335,11 @@ mod tests {
             let z = Budgeted::combine(&[&x, &y], product).unwrap();
             let expected = libm::hypot(ra, rb) * a * b;
             prop_assert!((z.standard_uncertainty() - expected).abs() < 1e-8 * expected);
-            // Numeric and exact differences agree.
+            // Numeric and exact sums and differences agree.
+            let weighted = Budgeted::weighted([(0.3, &x), (0.7, &y)]).unwrap();
+            let numeric = Budgeted::combine(&[&x, &y], |v| Ok::<_, StatisticsError>(0.3 * v[0] + 0.7 * v[1])).unwrap();
+            prop_assert!((weighted.value() - numeric.value()).abs() < 1e-12 * numeric.value());
+            prop_assert!((weighted.standard_uncertainty() - numeric.standard_uncertainty()).abs() < 1e-7 * numeric.standard_uncertainty());
             let exact = x.minus(&y).unwrap();
             let numeric = Budgeted::combine(&[&x, &y], |v| Ok::<_, StatisticsError>(v[0] - v[1])).unwrap();
             prop_assert!((exact.standard_uncertainty() - numeric.standard_uncertainty()).abs() < 1e-7 * exact.standard_uncertainty());

@@ -56,7 +56,7 @@ impl Looking<'_> {
     /// A file cannot be looked at.
     pub fn pending(self) -> Result<Vec<Pending>, Error> {
         if self.files.len() < FEW {
-            return Ok(look(&self.root, self.files, &[])?.pending);
+            return Ok(look(&self.root, self.files, None)?.pending);
         }
         let known: Vec<Print> = self
             .cache
@@ -66,9 +66,12 @@ impl Looking<'_> {
         let threads = std::thread::available_parallelism().map_or(1, usize::from);
         let share = self.files.len().div_ceil(threads).max(1);
         let parts = std::thread::scope(|scope| {
-            let (root, known) = (&self.root, &known);
-            let looks: Vec<_> =
-                self.files.chunks(share).map(|files| scope.spawn(move || look(root, files, known))).collect();
+            let (root, known) = (&self.root, known.as_slice());
+            let looks: Vec<_> = self
+                .files
+                .chunks(share)
+                .map(|files| scope.spawn(move || look(root, files, Some(known))))
+                .collect();
             let joined = looks.into_iter().map(|look| look.join());
             joined
                 .map(|look| look.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
@@ -82,7 +85,9 @@ impl Looking<'_> {
             seen.known.extend(part.known);
         }
         if !seen.fresh.is_empty() {
-            self.keep(seen.fresh, seen.known);
+            // What a look at few of them did not ask for stays known; what one at most of them did not, is gone.
+            let few = seen.known.len() < known.len() / 2;
+            self.keep(seen.fresh, if few { known } else { seen.known });
         }
         Ok(seen.pending)
     }
@@ -100,7 +105,8 @@ impl Looking<'_> {
     }
 }
 
-fn look(root: &Path, files: &[(String, Option<ContentId>)], known: &[Print]) -> Result<Seen, Error> {
+/// Looks at files, each of which is read but those whose print is known.
+fn look(root: &Path, files: &[(String, Option<ContentId>)], known: Option<&[Print]>) -> Result<Seen, Error> {
     let mut seen = Seen::default();
     let mut plain_folder: Option<&str> = None;
     for (inside, content) in files {
@@ -110,11 +116,11 @@ fn look(root: &Path, files: &[(String, Option<ContentId>)], known: &[Print]) -> 
             plain_folder = path::locate(root, inside).is_ok().then_some(folder);
         }
         let stat = content
-            .filter(|_| plain_folder.is_some())
+            .filter(|_| plain_folder.is_some() && known.is_some())
             .and_then(|id| Some((id, stat_of(&root.join(inside))?)));
         let print = stat.map(|(id, stat)| (print_of(inside, id, &stat), newest(&stat)));
         if let Some((print, _)) = print
-            && known.binary_search(&print).is_ok()
+            && known.is_some_and(|known| known.binary_search(&print).is_ok())
         {
             seen.known.push(print);
             continue;

@@ -40,22 +40,17 @@ pub struct Pending {
 }
 
 impl Book {
-    /// Which of these paths hold other bytes than in the last commit. Reads just these files.
+    /// Which of these paths hold other bytes than in the last commit. Looks at just these files, and where they are very
+    /// many reads only those that have moved since they were last looked at.
     pub fn pending(&self, paths: &[&str]) -> Result<Vec<Pending>, Error> {
         let head = self.head_commit()?.map(|id| self.snapshot(CommitId(id))).transpose()?;
-        let mut pending = Vec::new();
+        let mut files = Vec::new();
         for &inside in paths {
-            let known = match &head {
-                Some(head) => {
-                    head.entry(inside)?.filter(|entry| entry.kind != EntryKind::Folder).map(|entry| entry.id)
-                }
-                None => None,
-            };
-            if let Some(edit) = edit_of(self.root(), inside, known)? {
-                pending.push(Pending { path: inside.to_owned(), edit });
-            }
+            let entry = head.as_ref().map(|head| head.entry(inside)).transpose()?.flatten();
+            let entry = entry.filter(|entry| entry.kind != EntryKind::Folder);
+            files.push((inside.to_owned(), entry.map(|entry| entry.id)));
         }
-        Ok(pending)
+        self.looking(&files).pending()
     }
 
     /// All edits in the work tree, new files included, ignored ones not; sorted by path.

@@ -1,5 +1,7 @@
 //! Which version of the book a question is put to: the last commit, the work tree, or what was known on a date.
 
+use std::cell::OnceCell;
+
 use chrono::Days;
 use chrono::FixedOffset;
 use chrono::NaiveDate;
@@ -8,7 +10,7 @@ use chrono::TimeZone;
 use crate::answer::KnownLine;
 use crate::finding::Finding;
 use crate::store::Book;
-use crate::store::Snapshot;
+use crate::store::CommitId;
 use crate::store::Time;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -23,10 +25,23 @@ pub enum AsOf {
     /// The work tree, pending edits included.
     Pending,
     /// What was known at the end of that day, in the book's own zone.
-    KnownOn(String),
+    KnownOn(KnownOn),
+}
+
+/// A day, and the commit of a book that it was found to lead to: looked for once, so that an answer and what is said
+/// of its day speak of the same commit, whatever is kept meanwhile.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KnownOn {
+    day: String,
+    found: OnceCell<(CommitId, Time)>,
 }
 
 impl AsOf {
+    /// What was known at the end of a day, `2026-04-12`.
+    pub fn known_on(day: impl Into<String>) -> Self {
+        Self::KnownOn(KnownOn { day: day.into(), found: OnceCell::new() })
+    }
+
     /// The records of that version.
     ///
     /// Known on a day is the last commit of the first-parent line whose time, as the latest on the way from the root to
@@ -38,7 +53,7 @@ impl AsOf {
         let library = match self {
             Self::Present => Library::at_head(book),
             Self::Pending => Library::with_pending(book),
-            Self::KnownOn(day) => Library::at(book, snapshot(book, day)?.commit()),
+            Self::KnownOn(known) => Library::at(book, known.found(book)?.0),
         }?;
         Ok(library.remembering())
     }
@@ -59,17 +74,23 @@ impl AsOf {
     /// # Errors
     /// As [`AsOf::library`].
     pub fn known(&self, book: &Book) -> Result<Option<KnownLine>, Failure> {
-        let Self::KnownOn(day) = self else { return Ok(None) };
-        let snapshot = snapshot(book, day)?;
-        Ok(Some(KnownLine {
-            on: day.clone(),
-            commit: snapshot.commit().to_string(),
-            committed: moment_of(snapshot.time()),
-        }))
+        let Self::KnownOn(known) = self else { return Ok(None) };
+        let (commit, time) = known.found(book)?;
+        Ok(Some(KnownLine { on: known.day.clone(), commit: commit.to_string(), committed: moment_of(time) }))
     }
 }
 
-fn snapshot(book: &Book, day: &str) -> Result<Snapshot, Failure> {
+impl KnownOn {
+    fn found(&self, book: &Book) -> Result<(CommitId, Time), Failure> {
+        if let Some(found) = self.found.get() {
+            return Ok(*found);
+        }
+        let found = commit_of(book, &self.day)?;
+        Ok(*self.found.get_or_init(|| found))
+    }
+}
+
+fn commit_of(book: &Book, day: &str) -> Result<(CommitId, Time), Failure> {
     let date =
         NaiveDate::parse_from_str(day, "%Y-%m-%d").ok().filter(|_| day.len() == 10).ok_or_else(|| {
             Failure::usage(
@@ -84,7 +105,7 @@ fn snapshot(book: &Book, day: &str) -> Result<Snapshot, Failure> {
     // Committer times are whole seconds: the last one of the day is the one before midnight.
     let known = end.map(|end| book.known_on(end.timestamp() - 1)).transpose()?.flatten();
     match known {
-        Some(snapshot) => Ok(snapshot),
+        Some(snapshot) => Ok((snapshot.commit(), snapshot.time())),
         None => Err(Finding::error("not-known-yet", "the book did not exist on that day")
             .found(day.to_owned())
             .next("`git log --reverse` shows when it began")

@@ -41,8 +41,8 @@ pub(super) fn lines(
     let mut lines = Vec::new();
     for side in sides {
         let Some(pull) = &side.pull else { continue };
-        let Some(path) = library.pull_paths()?.get(&pull.id) else { continue };
-        let holder = Holder { tag: &side.name, path: path.clone(), raw: &pull.raw };
+        let Some(path) = library.pull_path(&pull.id)? else { continue };
+        let holder = Holder { tag: &side.name, path, raw: &pull.raw };
         lines
             .extend(of(book, library, &holder, &|then| torque_words(book, [then, library], side, step_rpm))?);
     }

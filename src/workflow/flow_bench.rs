@@ -284,11 +284,8 @@ pub(super) fn add_coefficient(book: &Book, library: &Library, side: &mut Side) -
         _ => None,
     });
     let Some(head) = head else { return Ok(()) };
-    let mut sheets = library.flow_sheets()?;
-    sheets.retain(|sheet| sheet.part == head && sheet.side == PortSide::Inlet);
-    sheets.sort_by_key(|sheet| sheet.moment().to_string());
-    for sheet in sheets.iter().rev() {
-        let Ok(bench) = Bench::of(book, library, sheet)? else { continue };
+    for sheet in library.flow_sheets_of(&head, PortSide::Inlet)? {
+        let Ok(bench) = Bench::of(book, library, &sheet)? else { continue };
         let Some(pressure) = bench.pressure_pa() else { continue };
         if let Some(input) = bench.bench(pressure).coefficient() {
             side.worked_out.insert(input.means.clone(), input);
@@ -305,10 +302,13 @@ pub(super) fn add_coefficient(book: &Book, library: &Library, side: &mut Side) -
 pub(super) fn ratios(book: &Book, library: &Library, own: &Bench) -> Result<Vec<FigureLine>, Failure> {
     let mut lines = Vec::new();
     let Some(pressure) = own.pressure_pa() else { return Ok(lines) };
-    for sheet in library.flow_sheets()? {
-        if sheet.part != own.sheet.part || sheet.side == own.sheet.side {
-            continue;
-        }
+    let other = match own.sheet.side {
+        PortSide::Inlet => PortSide::Exhaust,
+        PortSide::Exhaust => PortSide::Inlet,
+    };
+    let mut sheets = library.flow_sheets_of(&own.sheet.part, other)?;
+    sheets.sort_by(|a, b| a.tag.cmp(&b.tag));
+    for sheet in sheets {
         let Ok(other) = Bench::of(book, library, &sheet)? else { continue };
         let (a, b) = (own.bench(pressure), other.bench(pressure));
         let (exhaust, inlet) = match own.sheet.side {
@@ -395,14 +395,13 @@ pub(super) fn both(
     let Some(pressure) = base.pressure_pa() else { return Ok(()) };
     answer.brought_to = Some(pressure_words(library, pressure));
     let (base, test) = (base.bench(pressure), test.bench(pressure));
-    let (was, now) = (base.at_lifts(), test.at_lifts());
-    let steps: BTreeSet<i64> = was.iter().chain(&now).map(|(lift, _)| step(*lift)).collect();
+    let by_step = |bench: &FlowBench<'_>| -> BTreeMap<i64, Option<Derived>> {
+        bench.at_pressure_shown().into_iter().map(|(lift, outcome)| (step(lift), outcome.ok())).collect()
+    };
+    let (mut was, mut now) = (by_step(&base), by_step(&test));
+    let steps: BTreeSet<i64> = was.keys().chain(now.keys()).copied().collect();
     for at in steps {
-        let find = |all: &[(f64, Vec<Outcome>)]| {
-            let (_, outcomes) = all.iter().find(|(lift, _)| step(*lift) == at)?;
-            outcomes.iter().flatten().find(|derived| derived.label.name == "flow-at-pressure").cloned()
-        };
-        let (a, b) = (find(&was), find(&now));
+        let (a, b) = (was.remove(&at).flatten(), now.remove(&at).flatten());
         let interval = |derived: &Option<Derived>| -> Result<Option<Interval>, Failure> {
             derived.as_ref().map(|derived| Ok(derived::line(library, derived)?.interval)).transpose()
         };

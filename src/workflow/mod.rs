@@ -105,6 +105,7 @@ mod weigh_pulls;
 mod weigh_tuning;
 
 pub use as_of::AsOf;
+pub use as_of::KnownOn;
 pub use context::Context;
 pub use context::Progress;
 pub use draft::Draft;

@@ -133,31 +133,33 @@ pub fn pull(library: &Library, name: &str) -> Result<String, Failure> {
     if library.pull_path(name)?.is_some() {
         return Ok(name.to_owned());
     }
-    let paths = library.pull_paths()?;
-    if paths.is_empty() {
+    if !library.holds_pulls()? {
         return Err(Finding::error("not-found", "the book has no pull yet")
             .next("enter one with `mulebook pull FILE`")
             .into());
     }
     if name == "last" {
-        return newest(library)?.ok_or_else(|| nothing(name, paths));
+        return newest(library)?.map_or_else(|| Err(nothing(library, name)?), Ok);
     }
+    let of_session = |session: &str| -> Result<BTreeMap<u32, String>, Failure> {
+        Ok(in_session(&library.pulls_beginning(&format!("{session}-"))?, session))
+    };
     if let Ok(order) = name.parse::<u32>()
         && let Some(session) = newest_session(library)?
     {
-        return in_session(paths, &session).get(&order).cloned().ok_or_else(|| nothing(name, paths));
+        return of_session(&session)?.remove(&order).map_or_else(|| Err(nothing(library, name)?), Ok);
     }
     // `0412a-7` as people say `0412a-07`.
     if let Some((session, order)) = name.rsplit_once('-')
         && let Ok(order) = order.parse::<u32>()
-        && let Some(id) = in_session(paths, session).get(&order)
+        && let Some(id) = of_session(session)?.remove(&order)
     {
-        return Ok(id.clone());
+        return Ok(id);
     }
-    match by_prefix(name, paths.keys().map(String::as_str)) {
+    match by_prefix(name, library.pulls_beginning(name)?.keys().map(String::as_str)) {
         Prefix::One(id) => Ok(id),
         Prefix::Several(ids) => Err(ambiguous("pull", name, &ids)),
-        Prefix::None => Err(nothing(name, paths)),
+        Prefix::None => Err(nothing(library, name)?),
     }
 }
 
@@ -186,7 +188,7 @@ pub fn pulls(library: &Library, name: &str) -> Result<Vec<String>, Failure> {
                         .expected(format!("for example {session}-04..06"))
                         .into());
                 };
-                let known = in_session(library.pull_paths()?, &session);
+                let known = in_session(&library.pulls_beginning(&format!("{session}-"))?, &session);
                 found.extend(known.range(first..=last).map(|(_, id)| id.clone()));
             }
         }
@@ -269,7 +271,9 @@ fn beginning(library: &Library, name: &str) -> Result<Vec<Named>, Failure> {
         .filter(begins)
         .map(|tag| Named::Part { tag, letter: None })
         .collect();
-    let folders: [(&str, fn(String) -> Named); 5] = [
+    /// What a tag of a folder names.
+    type Naming = fn(String) -> Named;
+    let folders: [(&str, Naming); 5] = [
         ("sessions", Named::Session),
         ("instruments", Named::Instrument),
         ("cells", Named::Cell),
@@ -312,33 +316,29 @@ pub(super) fn closest<'t>(name: &str, known: &'t [String]) -> Option<&'t str> {
 /// # Errors
 /// The store's.
 pub fn newest_session(library: &Library) -> Result<Option<String>, Failure> {
-    let mut newest: Option<(Moment, String)> = None;
-    for tag in library.tags("sessions")? {
-        let Ok(Some(session)) = library.session(&tag) else {
-            continue;
-        };
-        let later = newest.as_ref().is_none_or(|(on, other)| match session.on.order(on) {
-            std::cmp::Ordering::Equal => tag > *other,
-            order => order.is_gt(),
-        });
-        if later {
-            newest = Some((session.on, tag));
-        }
-    }
-    Ok(newest.map(|(_, tag)| tag))
+    Ok(sessions_by_day(library)?.pop().map(|(_, tag)| tag.to_owned()))
 }
 
 /// The last pull of the newest session that has one.
 fn newest(library: &Library) -> Result<Option<String>, Failure> {
-    let paths = library.pull_paths()?;
-    let mut sessions: Vec<(Moment, String)> = Vec::new();
-    for tag in library.tags("sessions")? {
-        if let Ok(Some(session)) = library.session(&tag) {
-            sessions.push((session.on, tag));
+    for (_, tag) in sessions_by_day(library)?.into_iter().rev() {
+        let paths = library.pulls_beginning(&format!("{tag}-"))?;
+        if let Some(last) = in_session(&paths, tag).into_values().next_back() {
+            return Ok(Some(last));
         }
     }
-    sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));
-    Ok(sessions.iter().rev().find_map(|(_, tag)| in_session(paths, tag).into_values().next_back()))
+    Ok(None)
+}
+
+/// The sessions whose manifests hold, by day, then by tag; each of them decides which is the newest.
+fn sessions_by_day(library: &Library) -> Result<Vec<(&Moment, &str)>, Failure> {
+    let mut sessions = Vec::new();
+    for (tag, on) in library.session_days()? {
+        library.touch(&format!("sessions/{tag}.yaml"));
+        sessions.extend(on.as_ref().map(|on| (on, tag.as_str())));
+    }
+    sessions.sort_by(|a, b| a.0.order(b.0).then_with(|| a.1.cmp(b.1)));
+    Ok(sessions)
 }
 
 /// The pulls of a session by order.
@@ -377,14 +377,14 @@ fn by_prefix<'n>(prefix: &str, names: impl Iterator<Item = &'n str>) -> Prefix {
     }
 }
 
-fn nothing(name: &str, paths: &BTreeMap<String, String>) -> Failure {
-    let known: Vec<String> = paths.keys().cloned().collect();
+fn nothing(library: &Library, name: &str) -> Result<Failure, Failure> {
+    let known: Vec<String> = library.pull_paths()?.keys().cloned().collect();
     let finding = Finding::error("not-found", "no pull is called so").found(format!("`{name}`"));
-    match closest(name, &known) {
+    Ok(match closest(name, &known) {
         Some(near) => finding.next(format!("did you mean `{near}`?")),
         None => finding.expected(
             "a pull's id or the beginning of one, `last`, or an order number of the newest session",
         ),
     }
-    .into()
+    .into())
 }

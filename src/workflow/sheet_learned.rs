@@ -38,7 +38,7 @@ pub fn first_known(book: &Book, about: &str) -> Result<AsOf, Failure> {
     let zone = FixedOffset::east_opt(library.page().zone_seconds);
     let moment = first.and_then(|change| chrono::DateTime::from_timestamp(change.time.seconds, 0)).zip(zone);
     match moment {
-        Some((moment, zone)) => Ok(AsOf::KnownOn(moment.with_timezone(&zone).date_naive().to_string())),
+        Some((moment, zone)) => Ok(AsOf::known_on(moment.with_timezone(&zone).date_naive().to_string())),
         None => Err(Finding::error("not-known-yet", "it is not in any commit yet")
             .found(about.to_owned())
             .next("keep it first with `mulebook keep`")

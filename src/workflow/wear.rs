@@ -1,8 +1,8 @@
 //! How many pulls and how long each part has run since its state began, up to a pull.
 //!
 //! Wear is counted, not recorded. Counting reads every pull, so the counts of each build folder are kept in the
-//! store's cache under the name git gives that folder's content, and the day of each session under that of its
-//! manifest: what has not changed is not read again. What is laid over the commit is read each time and not kept.
+//! store's cache under the name git gives that folder's content: what has not changed is not read again. What is laid
+//! over the commit is read each time and not kept.
 
 use std::collections::BTreeMap;
 
@@ -13,49 +13,71 @@ use crate::check::Side;
 use crate::check::Wear;
 use crate::record::Answer;
 use crate::record::Effective;
-use crate::record::Moment;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::library::Whole;
 use crate::workflow::names::order_of;
 
 /// The kept file; the number goes up when its form changes.
-const CACHE: &str = "wear-2";
+const CACHE: &str = "wear-3";
 
 /// The pulls of one session on one build with the same parts on the engine: how many and for how long.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Row {
-    session: String,
+    /// Which of the sessions.
+    session: u32,
     /// Which of the folder's sets of parts.
-    set: usize,
+    set: u32,
     pulls: u32,
-    /// The bits of the seconds, so that what is kept is the same to the last one.
-    seconds: u64,
+    /// Kept to the last bit.
+    seconds: f64,
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 struct Folder {
+    name: String,
     /// Git's name for the folder's content.
     content: String,
-    /// The parts that were on the engine, by `tag/state`.
-    sets: Vec<Vec<String>>,
+    /// Which parts were on the engine.
+    sets: Vec<Vec<u32>>,
     rows: Vec<Row>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Day {
-    /// Git's name for the session's manifest.
-    content: String,
-    /// The session's day as written; none where the manifest does not hold.
-    on: Option<String>,
-}
-
-/// Everything counted, by build folder, and the days of the sessions.
+/// Everything counted, by build folder.
 #[derive(Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Counts {
-    /// What manifests were read by: the program's version and the book's own schemas.
+    /// What manifests were read by.
     read_by: String,
-    folders: BTreeMap<String, Folder>,
-    days: BTreeMap<String, Day>,
+    /// Git's name for the content of all folders.
+    content: String,
+    /// Parts by `tag/state`, in the order in which they were met; and sessions.
+    parts: Vec<String>,
+    sessions: Vec<String>,
+    /// By name.
+    folders: Vec<Folder>,
+}
+
+/// Names in the order in which they were met, each found again by itself.
+#[derive(Debug, Default)]
+struct Numbers {
+    names: Vec<String>,
+    of: BTreeMap<String, u32>,
+}
+
+impl Numbers {
+    fn number(&mut self, name: &str) -> u32 {
+        if let Some(known) = self.of.get(name) {
+            return *known;
+        }
+        let next = u32::try_from(self.names.len()).unwrap_or(u32::MAX);
+        self.names.push(name.to_owned());
+        self.of.insert(name.to_owned(), next);
+        next
+    }
+}
+
+fn name_of(names: &[String], number: u32) -> &str {
+    usize::try_from(number).ok().and_then(|number| names.get(number)).map_or("", String::as_str)
 }
 
 impl Counts {
@@ -68,79 +90,57 @@ impl Counts {
     }
 
     fn counted(library: &Library) -> Result<Self, Failure> {
-        let read_by = read_by(library)?;
+        let read_by = library.read_by()?;
         let cache = library.snapshot().cache();
         // Schemas that are not committed read manifests in their own way.
         let own_reading = library.covers("schema/");
-        let kept: Option<Self> = cache.read(CACHE).and_then(|bytes| serde_json::from_slice(&bytes).ok());
+        let kept: Option<Self> = cache.read(CACHE).and_then(|bytes| postcard::from_bytes(&bytes).ok());
         let kept = kept.filter(|kept| kept.read_by == read_by && !own_reading).unwrap_or_default();
-        let mut known_folders = kept.folders;
-        let mut known_days = kept.days;
-        let mut counts = Self { read_by, ..Self::default() };
-        let mut over = Self::default();
-        let mut fresh = false;
-        let committed = content_by_name(library, "builds")?;
+        let content = library.snapshot().id_of("builds")?.map(|id| id.to_string()).unwrap_or_default();
+        if !own_reading && !content.is_empty() && kept.content == content && !library.covers("builds/") {
+            return Ok(kept);
+        }
+        let known: BTreeMap<(&str, &str), &Folder> =
+            kept.folders.iter().map(|of| ((of.name.as_str(), of.content.as_str()), of)).collect();
+        let mut committed: BTreeMap<String, String> = BTreeMap::new();
+        for entry in library.snapshot().list("builds")? {
+            committed.insert(entry.name, entry.id.to_string());
+        }
+        let (mut parts, mut sessions) = (Numbers::default(), Numbers::default());
+        let mut folders = Vec::new();
+        let mut whole = true;
         for name in library.names("builds")? {
-            let content = committed.get(&name).cloned().unwrap_or_default();
-            if own_reading || content.is_empty() || library.covers(&format!("builds/{name}/")) {
-                over.folders.insert(name.clone(), count(library, &name, String::new())?.0);
-                // What is kept of the commit stays kept.
-                if let Some(folder) = known_folders.remove(&name) {
-                    counts.folders.insert(name, folder);
+            let own = own_reading || library.covers(&format!("builds/{name}/"));
+            let content = committed.get(&name).filter(|_| !own).cloned().unwrap_or_default();
+            folders.push(match known.get(&(name.as_str(), content.as_str())) {
+                Some(folder) if !content.is_empty() => kept.renumbered(folder, &mut parts, &mut sessions),
+                _ => {
+                    let counted = count(library, &name, content, &mut parts, &mut sessions)?;
+                    whole &= counted.1 == Whole::Yes;
+                    counted.0
                 }
-                continue;
-            }
-            let folder = match known_folders.remove(&name).filter(|folder| folder.content == content) {
-                Some(folder) => folder,
-                None => match count(library, &name, content)? {
-                    (folder, Whole::Yes) => {
-                        fresh = true;
-                        folder
-                    }
-                    (folder, Whole::No) => {
-                        over.folders.insert(name, folder);
-                        continue;
-                    }
-                },
-            };
-            counts.folders.insert(name, folder);
+            });
         }
-        let committed = content_by_name(library, "sessions")?;
-        for tag in library.tags("sessions")? {
-            let file = format!("{tag}.yaml");
-            let content = committed.get(&file).cloned().unwrap_or_default();
-            if own_reading || content.is_empty() || library.covers(&format!("sessions/{file}")) {
-                over.days.insert(tag.clone(), day(library, &tag, String::new()).0);
-                if let Some(day) = known_days.remove(&tag) {
-                    counts.days.insert(tag, day);
-                }
-                continue;
-            }
-            let day = match known_days.remove(&tag).filter(|day| day.content == content) {
-                Some(day) => day,
-                None => match day(library, &tag, content) {
-                    (day, Whole::Yes) => {
-                        fresh = true;
-                        day
-                    }
-                    (day, Whole::No) => {
-                        over.days.insert(tag, day);
-                        continue;
-                    }
-                },
-            };
-            counts.days.insert(tag, day);
-        }
-        let gone = library.overlay().is_empty() && !(known_folders.is_empty() && known_days.is_empty());
-        if (fresh || gone)
-            && !own_reading
-            && let Ok(bytes) = serde_json::to_vec(&counts)
+        let counts = Self { read_by, content, parts: parts.names, sessions: sessions.names, folders };
+        if whole
+            && library.overlay().is_empty()
+            && let Ok(bytes) = postcard::to_stdvec(&counts)
         {
             cache.keep(CACHE, &bytes);
         }
-        counts.folders.extend(over.folders);
-        counts.days.extend(over.days);
         Ok(counts)
+    }
+
+    /// A folder of these counts with the numbers that its parts and sessions have elsewhere.
+    fn renumbered(&self, folder: &Folder, parts: &mut Numbers, sessions: &mut Numbers) -> Folder {
+        let mut again = |set: &Vec<u32>| -> Vec<u32> {
+            set.iter().map(|part| parts.number(name_of(&self.parts, *part))).collect()
+        };
+        let sets = folder.sets.iter().map(&mut again).collect();
+        let rows = folder.rows.iter();
+        let rows = rows
+            .map(|row| Row { session: sessions.number(name_of(&self.sessions, row.session)), ..row.clone() });
+        Folder { sets, rows: rows.collect(), ..folder.clone() }
     }
 
     /// The wear of a side's parts, by `tag/state`.
@@ -154,36 +154,36 @@ impl Counts {
         let mut wear: BTreeMap<String, Wear> =
             parts_of(&side.effective).into_iter().map(|part| (part, Wear::default())).collect();
         if let Some(session) = &side.session {
-            let mut earlier: BTreeMap<&str, bool> = BTreeMap::new();
-            for (tag, day) in &self.days {
-                let on = day.on.as_deref().and_then(|on| Moment::parse(on).ok());
-                let before = on.is_some_and(|on| {
-                    on.order(&session.on).then_with(|| tag.as_str().cmp(&session.tag)).is_lt()
-                });
-                earlier.insert(tag, before);
-            }
-            for folder in self.folders.values() {
+            let days = library.session_days()?;
+            let before = |tag: &String| {
+                let place = days.binary_search_by(|(known, _)| known.cmp(tag)).ok();
+                let on = place.and_then(|place| days[place].1.as_ref());
+                *tag != pull.session
+                    && on.is_some_and(|on| on.order(&session.on).then_with(|| tag.cmp(&session.tag)).is_lt())
+            };
+            let before: Vec<bool> = self.sessions.iter().map(before).collect();
+            let mut sums: Vec<Option<Wear>> =
+                self.parts.iter().map(|part| wear.contains_key(part).then(Wear::default)).collect();
+            for folder in &self.folders {
                 let mut totals = vec![(0_u32, 0.0_f64); folder.sets.len()];
-                for row in &folder.rows {
-                    let before = earlier.get(row.session.as_str()).is_some_and(|before| *before);
-                    if before
-                        && row.session != pull.session
-                        && let Some(total) = totals.get_mut(row.set)
-                    {
+                for row in folder.rows.iter().filter(|row| is(&before, row.session)) {
+                    if let Some(total) = at(&mut totals, row.set) {
                         total.0 = total.0.saturating_add(row.pulls);
-                        total.1 += f64::from_bits(row.seconds);
+                        total.1 += row.seconds;
                     }
                 }
                 for (set, (pulls, seconds)) in folder.sets.iter().zip(totals).filter(|(_, total)| total.0 > 0)
                 {
                     for part in set {
-                        if let Some(wear) = wear.get_mut(part) {
-                            wear.pulls = wear.pulls.saturating_add(pulls);
-                            wear.seconds += seconds;
+                        if let Some(Some(sum)) = at(&mut sums, *part) {
+                            sum.pulls = sum.pulls.saturating_add(pulls);
+                            sum.seconds += seconds;
                         }
                     }
                 }
             }
+            let sums = self.parts.iter().zip(sums);
+            wear.extend(sums.filter_map(|(part, sum)| Some((part.clone(), sum?))));
         }
         let mut builds = BTreeMap::new();
         for (id, path) in library.pulls_beginning(&format!("{}-", pull.session))? {
@@ -207,39 +207,13 @@ impl Counts {
     }
 }
 
-/// What decides how manifests are read.
-fn read_by(library: &Library) -> Result<String, Failure> {
-    let own = library.snapshot().id_of("schema")?.map(|id| id.to_string()).unwrap_or_default();
-    let versions: Vec<String> =
-        library.kinds().versions.iter().map(|(name, version)| format!("{name}-{version}")).collect();
-    Ok(format!("{} {own} {}", env!("CARGO_PKG_VERSION"), versions.join(" ")))
+/// What stands at a number; none where what was kept is not what it says.
+fn at<T>(all: &mut [T], number: u32) -> Option<&mut T> {
+    usize::try_from(number).ok().and_then(|number| all.get_mut(number))
 }
 
-/// Git's names for the content of a folder's entries.
-fn content_by_name(library: &Library, folder: &str) -> Result<BTreeMap<String, String>, Failure> {
-    let entries = library.snapshot().list(folder)?;
-    Ok(entries.into_iter().map(|entry| (entry.name, entry.id.to_string())).collect())
-}
-
-/// Whether all bytes were at hand: an object that is missing now may be there again later, under the same name.
-enum Whole {
-    Yes,
-    No,
-}
-
-impl Whole {
-    fn of(library: &Library, path: &str) -> Self {
-        if library.read(path).is_ok() { Self::Yes } else { Self::No }
-    }
-}
-
-fn day(library: &Library, tag: &str, content: String) -> (Day, Whole) {
-    let session = library.session(tag).ok().flatten();
-    let whole = match session {
-        Some(_) => Whole::Yes,
-        None => Whole::of(library, &format!("sessions/{tag}.yaml")),
-    };
-    (Day { content, on: session.map(|session| session.on.to_string()) }, whole)
+fn is(all: &[bool], number: u32) -> bool {
+    usize::try_from(number).ok().and_then(|number| all.get(number)).is_some_and(|is| *is)
 }
 
 fn parts_of(effective: &Effective) -> Vec<String> {
@@ -261,33 +235,43 @@ fn seconds(ran: Option<&str>) -> f64 {
 }
 
 /// Counts the pulls in a build's folder.
-fn count(library: &Library, name: &str, content: String) -> Result<(Folder, Whole), Failure> {
+fn count(
+    library: &Library,
+    name: &str,
+    content: String,
+    parts: &mut Numbers,
+    sessions: &mut Numbers,
+) -> Result<(Folder, Whole), Failure> {
     let build = library.build(name).ok().flatten();
     let mut whole = match build {
         Some(_) => Whole::Yes,
         None => Whole::of(library, &crate::workflow::library::build_path(name)),
     };
-    let mut folder = Folder { content, ..Folder::default() };
+    let mut folder = Folder { name: name.to_owned(), content, ..Folder::default() };
     for id in library.pulls_of(name)? {
         let path = format!("builds/{name}/pulls/{id}.yaml");
         let Ok(Some(pull)) = library.pull_at(&path) else {
-            if matches!(Whole::of(library, &path), Whole::No) {
+            if Whole::of(library, &path) == Whole::No {
                 whole = Whole::No;
             }
             continue;
         };
         let ran = seconds(pull.ran.as_deref());
-        let parts = parts_of(&Effective::of_pull(&pull, build.as_ref()));
-        let set = folder.sets.iter().position(|set| *set == parts).unwrap_or_else(|| {
-            folder.sets.push(parts);
+        let on: Vec<u32> = parts_of(&Effective::of_pull(&pull, build.as_ref()))
+            .iter()
+            .map(|part| parts.number(part))
+            .collect();
+        let set = folder.sets.iter().position(|set| *set == on).unwrap_or_else(|| {
+            folder.sets.push(on);
             folder.sets.len() - 1
         });
-        match folder.rows.iter_mut().find(|row| row.session == pull.session && row.set == set) {
+        let (session, set) = (sessions.number(&pull.session), u32::try_from(set).unwrap_or(u32::MAX));
+        match folder.rows.iter_mut().find(|row| row.session == session && row.set == set) {
             Some(row) => {
                 row.pulls += 1;
-                row.seconds = (f64::from_bits(row.seconds) + ran).to_bits();
+                row.seconds += ran;
             }
-            None => folder.rows.push(Row { session: pull.session, set, pulls: 1, seconds: ran.to_bits() }),
+            None => folder.rows.push(Row { session, set, pulls: 1, seconds: ran }),
         }
     }
     Ok((folder, whole))

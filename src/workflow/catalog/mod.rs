@@ -375,11 +375,8 @@ fn content_of(body: &[u8]) -> Option<&[u8]> {
 
 /// What decides how records are read and told.
 fn read_by(library: &Library) -> Result<String, Failure> {
-    let own = library.snapshot().id_of("schema")?.map(|id| id.to_string()).unwrap_or_default();
     let page = library.snapshot().id_of("book.yaml")?.map(|id| id.to_string()).unwrap_or_default();
-    let versions: Vec<String> =
-        library.kinds().versions.iter().map(|(name, version)| format!("{name}-{version}")).collect();
-    Ok(format!("{FORM} {} {own} {page} {}", env!("CARGO_PKG_VERSION"), versions.join(" ")))
+    Ok(format!("{FORM} {page} {}", library.read_by()?))
 }
 
 /// Brings every shelf of a book's catalog up to date, and says what was read for each.

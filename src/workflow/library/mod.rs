@@ -1,5 +1,6 @@
 //! The records of a book at one commit, or with edits laid over it, read when asked for.
 
+mod briefs;
 mod memo;
 pub(super) mod pull_index;
 mod pulls;
@@ -18,7 +19,11 @@ use crate::manifest::bind;
 use crate::manifest::node::Node;
 use crate::manifest::yaml;
 use crate::record::BookPage;
+use crate::record::FlowSheet;
 use crate::record::Kinds;
+use crate::record::Moment;
+use crate::record::PartState;
+use crate::record::PortSide;
 use crate::record::columns::Columns;
 use crate::store::Book;
 use crate::store::CommitId;
@@ -42,6 +47,7 @@ pub struct Library {
     pull_paths: OnceCell<BTreeMap<String, String>>,
     /// The pulls of the commit alone.
     pull_index: OnceCell<PullIndex>,
+    session_days: OnceCell<Vec<(String, Option<Moment>)>>,
     memo: Option<Memo>,
     relied: RefCell<Option<BTreeSet<String>>>,
 }
@@ -106,6 +112,7 @@ impl Library {
             touched: RefCell::new(BTreeSet::new()),
             pull_paths: OnceCell::new(),
             pull_index: OnceCell::new(),
+            session_days: OnceCell::new(),
             memo: None,
             relied: RefCell::new(None),
         };
@@ -189,6 +196,7 @@ impl Library {
     pub fn lay(&mut self, path: &str, bytes: Option<Vec<u8>>) {
         self.overlay.insert(path.to_owned(), bytes);
         self.pull_paths = OnceCell::new();
+        self.session_days = OnceCell::new();
         self.memo = self.memo.take().map(|_| Memo::default());
     }
 
@@ -204,7 +212,7 @@ impl Library {
         }
     }
 
-    fn touch(&self, path: &str) {
+    pub(super) fn touch(&self, path: &str) {
         self.touched.borrow_mut().insert(path.to_owned());
     }
 
@@ -220,6 +228,47 @@ impl Library {
         let outcome = work();
         self.touched.replace(before);
         outcome
+    }
+
+    /// What decides how manifests are read: the program's version and the book's own schemas.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn read_by(&self) -> Result<String, Failure> {
+        let own = self.snapshot.id_of("schema")?.map(|id| id.to_string()).unwrap_or_default();
+        let versions: Vec<String> =
+            self.kinds.versions.iter().map(|(name, version)| format!("{name}-{version}")).collect();
+        Ok(format!("{} {own} {}", env!("CARGO_PKG_VERSION"), versions.join(" ")))
+    }
+
+    /// Every session's tag with its day, by tag; none where the manifest does not hold. Reading them does not count
+    /// as touched.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn session_days(&self) -> Result<&[(String, Option<Moment>)], Failure> {
+        if self.session_days.get().is_none() {
+            let days = self.aside(|| briefs::session_days(self))?;
+            let _ = self.session_days.set(days);
+        }
+        Ok(self.session_days.get().map(Vec::as_slice).unwrap_or_default())
+    }
+
+    /// The flow sheets of a part in a state from one side, newest first. Every sheet of the book counts as read: each
+    /// might be one of these.
+    ///
+    /// # Errors
+    /// A manifest does not hold.
+    pub(super) fn flow_sheets_of(&self, part: &PartState, side: PortSide) -> Result<Vec<FlowSheet>, Failure> {
+        let tags = self.aside(|| briefs::flow_tags(self, part, side))?;
+        for tag in self.tags("flow")? {
+            self.touch(&flow_path(&tag));
+        }
+        let mut sheets = Vec::new();
+        for tag in tags.iter().rev() {
+            sheets.extend(self.flow(tag)?);
+        }
+        Ok(sheets)
     }
 
     /// The names in a folder, files and folders alike, sorted.
@@ -307,6 +356,22 @@ impl Library {
                 .next("`mulebook audit` tells what else is missing")
                 .into()
         })
+    }
+}
+
+/// Whether all bytes were at hand: an object that is missing now may be there again later, under the same name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Whole {
+    /// They were.
+    Yes,
+    /// One was not.
+    No,
+}
+
+impl Whole {
+    /// Whether those of a manifest are.
+    pub(super) fn of(library: &Library, path: &str) -> Self {
+        if library.read(path).is_ok() { Self::Yes } else { Self::No }
     }
 }
 

@@ -79,6 +79,11 @@ impl PullIndex {
         Ok(index)
     }
 
+    /// Whether it holds none.
+    pub(in crate::workflow) fn is_empty(&self) -> bool {
+        self.ids.is_empty()
+    }
+
     /// The folder of a pull; of several, the last, as in [`PullIndex::paths`].
     pub(in crate::workflow) fn folder(&self, id: &str) -> Option<&str> {
         self.holding(id).last().map(|folder| folder.name.as_str())
@@ -113,9 +118,16 @@ impl PullIndex {
 
     /// The ids and paths of the pulls whose id begins so, sorted.
     pub(in crate::workflow) fn beginning(&self, prefix: &str) -> BTreeMap<String, String> {
+        let ids = self.ids.as_bytes();
+        let begins = |at: &usize| *at == 0 || ids.get(at - 1) == Some(&b'\n');
         let mut found = BTreeMap::new();
-        for folder in &self.folders {
-            for id in self.ids[folder.ids.clone()].lines().filter(|id| id.starts_with(prefix)) {
+        if prefix.contains('\n') {
+            return found;
+        }
+        for at in memchr::memmem::find_iter(ids, prefix).filter(begins) {
+            let id = self.ids.get(at..).and_then(|rest| rest.lines().next());
+            let place = self.folders.partition_point(|folder| folder.ids.end <= at);
+            if let Some((id, folder)) = id.zip(self.folders.get(place)) {
                 found.insert(id.to_owned(), format!("builds/{}/pulls/{id}.yaml", folder.name));
             }
         }
@@ -184,6 +196,9 @@ mod tests {
         assert_eq!(back.folder("b"), None);
         assert_eq!(back.paths()["a-1"], "builds/b3/pulls/a-1.yaml");
         assert_eq!(back.beginning("b-").len(), 1);
+        assert_eq!(back.beginning("a").keys().collect::<Vec<_>>(), ["a-1", "a-2"]);
+        assert_eq!(back.beginning("a")["a-1"], "builds/b3/pulls/a-1.yaml");
+        assert!(back.beginning("-1").is_empty());
         for end in 0..text.len() {
             assert!(PullIndex::parse(&text[..end]).is_none(), "{end}");
         }

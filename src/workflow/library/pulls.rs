@@ -30,6 +30,17 @@ impl Library {
         Ok(self.pull_paths.get_or_init(|| paths))
     }
 
+    /// Whether there is any pull.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(in crate::workflow) fn holds_pulls(&self) -> Result<bool, Failure> {
+        if self.covers("builds/") {
+            return Ok(!self.pull_paths()?.is_empty());
+        }
+        Ok(!self.pull_index()?.is_empty())
+    }
+
     fn pull_index(&self) -> Result<&PullIndex, Failure> {
         if let Some(index) = self.pull_index.get() {
             return Ok(index);
