@@ -336,7 +336,7 @@ fn mean_of(at: &[(f64, Outcome)], from_m: f64, to_m: f64) -> Option<Outcome> {
         }
         for beyond in &one.beyond {
             if !derived.beyond.contains(beyond) {
-                derived.beyond.push(beyond.clone());
+                derived.beyond.push(*beyond);
             }
         }
     }
