@@ -313,7 +313,7 @@ fn the_list_of_a_dossier_says_what_is_inside() {
     assert!(said.code == 0 && doubts.contains("file-of-no-record"), "{said:?}");
 }
 
-/// [81 to 90, 92]: records of a shop that lies in YAML.
+/// [81, 82, 83, 84, 85, 86, 87, 88, 92]: records of a shop that lies in YAML.
 #[test]
 fn records_that_do_not_hold_are_refused_with_a_reason() {
     let header = "parts/header/step-1.yaml";
@@ -358,7 +358,7 @@ fn records_that_do_not_hold_are_refused_with_a_reason() {
     }
 }
 
-/// [92]
+/// [92]: and a build from after its pulls.
 #[test]
 fn a_pull_from_before_its_build_is_refused() {
     let bent = with_record("builds/b2/build.yaml", |text| {
@@ -383,21 +383,185 @@ fn text_of_a_record_steers_neither_terminal_nor_page() {
     for text in [&said.out, &said.error] {
         assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{text}");
     }
+    // In a person's name and the message of a commit, made by somebody with git alone.
+    let shop = Shop::fresh();
+    let book = shop.path().join("book");
+    let escape = "\u{1b}]0;owned\u{7}\u{1b}[31m\u{202e}<script>";
+    for (file, from, to) in [
+        ("people.yaml", "name: \"M. Kessel", "name: \"\\e[31m<script>"),
+        ("claims/stepped-header.yaml", "note: \"", "note: \"\\e[2J<script>"),
+    ] {
+        let text = fs::read_to_string(book.join(file)).expect("a record");
+        assert!(text.contains(from), "{text}");
+        fs::write(book.join(file), text.replacen(from, to, 1)).expect("written");
+    }
+    let committed = Command::new("git")
+        .args([
+            "-c",
+            "user.name=\u{1b}[7mM K<script>",
+            "-c",
+            "user.email=mk@x",
+            "commit",
+            "-q",
+            "-a",
+            "-m",
+            escape,
+        ])
+        .current_dir(&book)
+        .status();
+    assert!(committed.expect("git runs").success());
+    let claim = run_in(&book, &["claim", CLAIM]);
+    let text_dossier = run_in(&book, &["dossier", CLAIM, "--out", "../bent.zip", "--sign", "../key-1"]);
+    let text_verify = run_in(shop.path(), &["verify", "bent.zip", "--signers", "signers-1"]);
+    let files =
+        payload(&fs::read(shop.path().join("bent.zip")).unwrap_or_else(|_| panic!("{text_dossier:?}")));
+    let inside =
+        ["claim.txt", "claim.html"].map(|name| String::from_utf8(files[name].clone()).expect("text"));
+    let printed = [&claim, &text_dossier, &text_verify].map(|said| said.out.clone() + &said.error);
+    for text in printed.iter().chain(&inside) {
+        assert!(text.contains("owned") || !text.contains("Written when"), "{text}");
+        assert!(!text.contains(['\u{1b}', '\u{7}', '\u{202e}']), "{text}");
+    }
+    assert!(!inside[1].contains("<script"), "{}", inside[1]);
     let page = String::from_utf8(payload(Shop::signed())["claim.html"].clone()).expect("text");
     assert!(!page.contains("<script") && page.contains("default-src 'none'"), "{page}");
 }
 
-/// [96, 97, 98]: raw files and columns records that do not fit each other.
+/// The dossier with the bytes of one raw file changed, its hash put right wherever it stands, and signed by the listed key. The
+/// hash of a record that is changed by it is put right as well. Without the history, which would tell at once.
+fn with_raw(name: &str, edit: impl Fn(&[u8]) -> Vec<u8>) -> Vec<u8> {
+    let mut files = payload(Shop::signed());
+    files.retain(|name, _| !name.starts_with("history/"));
+    let index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
+    let line = index["raw"].as_array().expect("raw").iter().find(|line| line["name"] == name).expect(name);
+    let old = line["sha256"].as_str().expect("text").to_owned();
+    let bytes = files.remove(&format!("raw/{old}")).expect("it is inside");
+    let edited = edit(&bytes);
+    assert_ne!(bytes, edited, "{name} is altered");
+    let new = sha256(&edited);
+    let mut put_right = vec![(old, new.clone())];
+    for (path, text) in files.iter_mut().filter(|(path, _)| path.starts_with("records/builds/")) {
+        let before = sha256(text);
+        let was = String::from_utf8(text.clone()).expect("text");
+        if !was.contains(&put_right[0].0) {
+            continue;
+        }
+        let now = was.replace(&put_right[0].0, &new);
+        let now = now.replace(&format!("bytes: {}", bytes.len()), &format!("bytes: {}", edited.len()));
+        assert_ne!(was, now, "{path}");
+        *text = now.into_bytes();
+        put_right.push((before, sha256(text)));
+    }
+    assert!(put_right.len() > 1, "a record names {name}");
+    let mut list = String::from_utf8(files["dossier.json"].clone()).expect("text");
+    for (before, now) in &put_right {
+        list = list.replace(before, now);
+    }
+    list = list.replace(&format!("\"bytes\": {}", bytes.len()), &format!("\"bytes\": {}", edited.len()));
+    files.insert("dossier.json".to_owned(), list.into_bytes());
+    files.insert(format!("raw/{new}"), edited);
+    sealed(files, Some(1))
+}
+
+/// What becomes of a dossier whose raw file or columns record was bent: never a verdict, always a reason.
+fn no_verdict(what: &str, bytes: &[u8], reason: &str) {
+    let begun = std::time::Instant::now();
+    let said = verified(bytes, 1, &[]);
+    assert!(matches!(said.code, 4 | 5), "{what}: {said:?}");
+    let answer = said.json();
+    if said.code == 5 {
+        assert_eq!(answer["outcome"], "not recomputed", "{what}: {said:?}");
+        assert_ne!(answer["recomputed"]["done"], true, "{what}: {said:?}");
+    }
+    assert!(said.out.contains(reason), "{what}: {said:?}");
+    assert!(begun.elapsed().as_secs() < 120, "{what}");
+}
+
+const RAW_OF_TEST: &str = "tarnbeck-0411-04.csv";
+
+/// Changes the header of a raw file.
+fn with_header(from: &'static str, to: &'static str) -> Vec<u8> {
+    with_raw(RAW_OF_TEST, move |bytes| {
+        let text = String::from_utf8(bytes.to_vec()).expect("text");
+        assert!(text.lines().next().expect("a header").contains(from), "{text:.200}");
+        text.replacen(from, to, 1).into_bytes()
+    })
+}
+
+/// [98]: a unit that nobody knows, and one of another dimension.
 #[test]
-fn a_columns_record_that_does_not_fit_is_no_recomputation() {
-    let files = payload(Shop::signed());
-    let columns: Vec<String> =
-        files.keys().filter_map(|name| name.strip_prefix("records/columns/")).map(str::to_owned).collect();
-    assert!(!columns.is_empty());
-    let path = format!("columns/{}", columns[0]);
-    let unit = with_record(&path, |text| text.replacen("unit: ", "unit: furlong", 1));
-    let said = verified(&unit, 1, &[]);
-    assert!(matches!(said.code, 4 | 5), "{said:?}");
+fn a_unit_that_does_not_fit_is_no_recomputation() {
+    for (what, unit) in [("unknown", "furlong/fortnight"), ("of another dimension", "kPa")] {
+        let bent = with_record("columns/tower-1.yaml", |text| {
+            text.replacen("unit: N·m", &format!("unit: {unit}"), 1)
+        });
+        no_verdict(what, &bent, "unit");
+    }
+}
+
+/// [97]: a columns record whose header stands nowhere in the file, or twice.
+#[test]
+fn a_columns_record_without_its_header_is_no_recomputation() {
+    let elsewhere = with_record("columns/tower-1.yaml", |text| {
+        text.replacen("header: Torque (N·m)", "header: Moment", 1)
+    });
+    no_verdict("a header that is nowhere", &elsewhere, "is not in this file");
+    no_verdict("a file without it", &with_header("Torque (N·m)", "Momentum"), "is not in this file");
+    no_verdict("a file with it twice", &with_header("Power (kW)", "Torque (N·m)"), "stands 2 times");
+}
+
+/// [96]: raw files that would read for ever, inside a dossier.
+#[test]
+fn a_raw_file_that_does_not_end_is_no_recomputation() {
+    let with_end = |end: &'static dyn Fn() -> Vec<u8>| {
+        with_raw(RAW_OF_TEST, move |bytes| {
+            let rows = bytes.iter().position(|&byte| byte == b'\n').expect("a header") + 1;
+            [&bytes[..rows], b"0.00,3000,100,", &end()].concat()
+        })
+    };
+    no_verdict("a million columns", &with_end(&|| b"1,".repeat(1_000_000)), "raw-file");
+    no_verdict(
+        "a quoted field of 24 MB",
+        &with_end(&|| [b"\"".to_vec(), vec![b'x'; 24 << 20]].concat()),
+        "raw-file",
+    );
+    no_verdict("a quote that never closes", &with_end(&|| b"\"1,2\n3,4\n".to_vec()), "raw-file");
+}
+
+/// [94]: what a spreadsheet would run is text in every table that leaves a book.
+#[test]
+fn nothing_in_an_exported_table_is_a_formula() {
+    const FORMULA: &str = "=cmd|' /C calc'!A0";
+    let shop = Shop::fresh();
+    let book = shop.path().join("book");
+    // As a column's name: from the header of a raw file that somebody sent.
+    let log =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/raw/tarnbeck-0411-01.csv"));
+    let log = log.expect("the demo's file").replacen("Lambda", FORMULA, 1);
+    fs::write(shop.path().join("sent.csv"), log).expect("a file");
+    let words =
+        ["pull", "../sent.csv", "--session", "0411a", "--build", "b1", "--yes", "--name-columns", "sent"];
+    let said = run_in(&book, &words);
+    assert_eq!(said.code, 0, "{said:?}");
+    let said = run_in(&book, &["table", "0411a-11", "--csvw", "../out", "--json"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let table =
+        fs::read_to_string(shop.path().join("out").join(said.json()["csv"].as_str().expect("a name")));
+    let header = table.expect("the table").lines().next().expect("a header").to_owned();
+    assert!(header.contains(&format!("'{FORMULA}")), "{header}");
+    // As a listed text of a part, in what is found.
+    let because = ["--listed", "a card that was sent", "--corrects", "1", "--because", "it came later"];
+    let said = run_in(&book, &[&["measure", "cams-5/a", "grind", FORMULA][..], &because].concat());
+    assert_eq!(said.code, 0, "{said:?}");
+    let said = run_in(&book, &["find", "pulls", "--where", "camshaft.grind != 1", "--csv"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains(&format!("'{FORMULA}")), "{said:?}");
+    for text in [&header, &said.out] {
+        for cell in text.lines().flat_map(|line| line.split(',')) {
+            let cell = cell.trim_matches('"');
+            assert!(!cell.starts_with(['=', '+', '@', '\t']), "{cell}");
+        }
+    }
 }
 
 /// [100, 101]: a history of other commits, or one that does not hold.
@@ -433,6 +597,23 @@ fn a_history_that_was_bent_is_refused() {
     });
     assert_eq!(earlier.code, 4, "{earlier:?}");
     assert!(earlier.codes().iter().all(|code| code.starts_with("history-")), "{earlier:?}");
+    // A record that is another than the history's, its SHA-256 put right in the list and in the manifest: whatever git's own id
+    // were worth, the two must agree.
+    let other = with(&|files| {
+        let file = "records/parts/header/step-1.yaml";
+        let text = files[file].clone();
+        let changed = [text.as_slice(), b"# as it should have been\n"].concat();
+        let list = String::from_utf8(files["dossier.json"].clone()).expect("text");
+        files.insert("dossier.json".to_owned(), list.replace(&sha256(&text), &sha256(&changed)).into_bytes());
+        files.insert(file.to_owned(), changed);
+    });
+    assert_eq!((other.code, other.codes()), (4, vec!["record-not-in-history".to_owned()]), "{other:?}");
+    // One of two files with one SHA-1 in the place of a raw file: named by SHA-256, it is not the one.
+    let twin = with(&|files| {
+        let name = files.keys().find(|name| name.starts_with("raw/")).expect("a raw file").clone();
+        files.insert(name, fixture::twins::twins()[0].clone());
+    });
+    assert_eq!(twin.code, 4, "{twin:?}");
     // Without any, nothing proves that the claim came first, and its verdict does not stand as the dossier says.
     let none = with(&|files| files.retain(|name, _| !name.starts_with("history/")));
     assert_eq!(none.code, 5, "{none:?}");
@@ -524,4 +705,116 @@ fn signed_commits_are_told_with_their_keys() {
         "{proven}"
     );
     assert!(findings.contains("commit-signer-unlisted"), "{findings}");
+}
+
+/// A second key beside the shop's, by somebody who has no book, over a dossier that is whole.
+#[test]
+fn a_witness_countersigns_with_no_book_at_hand() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let there = |name: &str| folder.path().join(name);
+    fs::write(there("it.zip"), Shop::signed()).expect("a file");
+    let key = |number: u8| Shop::demo().path().join(format!("key-{number}")).display().to_string();
+    let countersign = |file: &str, number: u8, more: &[&str]| {
+        let key = key(number);
+        run_in(folder.path(), &[&["dossier", "--countersign", file, "--sign", &key, "--json"], more].concat())
+    };
+    let said = countersign("it.zip", 2, &[]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let answer = said.json();
+    assert_eq!(answer["file"], "it-countersigned.zip");
+    assert!(answer["says"].as_str().is_some_and(|says| says.contains("not when")), "{answer}");
+    // Nothing is ever overwritten, and the dossier stays as it was.
+    assert_eq!(countersign("it.zip", 2, &[]).code, 1);
+    assert_eq!(countersign("it.zip", 2, &["--out", "it.zip"]).code, 1);
+    assert!(fs::read(there("it.zip")).expect("the dossier") == Shop::signed());
+    // The one who sealed it is no witness; whoever countersigned does not do so again.
+    let refused = countersign("it.zip", 1, &["--out", "by-the-shop.zip"]);
+    assert_eq!((refused.code, refused.codes()), (1, vec!["witness-is-signer".to_owned()]), "{refused:?}");
+    let refused = countersign("it-countersigned.zip", 2, &["--out", "twice.zip"]);
+    assert_eq!((refused.code, refused.codes()), (1, vec!["countersigned-already".to_owned()]), "{refused:?}");
+    // What is damaged, or sealed by nobody, is not countersigned.
+    let mut bent = Shop::signed().to_vec();
+    let middle = bent.len() / 2;
+    bent[middle] ^= 1;
+    fs::write(there("bent.zip"), bent).expect("a file");
+    let refused = countersign("bent.zip", 2, &["--out", "bent-too.zip"]);
+    assert!(refused.code == 4 && !refused.codes().is_empty(), "{refused:?}");
+    fs::write(there("open.zip"), sealed(payload(Shop::signed()), None)).expect("a file");
+    let refused = countersign("open.zip", 2, &["--out", "open-too.zip"]);
+    assert_eq!((refused.code, refused.codes()), (4, vec!["signature-missing".to_owned()]), "{refused:?}");
+    let mut left: Vec<_> = fs::read_dir(folder.path())
+        .expect("the folder")
+        .map(|entry| entry.expect("an entry").file_name())
+        .collect();
+    left.sort();
+    assert_eq!(
+        left,
+        ["bent.zip", "it-countersigned.zip", "it.zip", "open.zip"],
+        "nothing half-written is left"
+    );
+    // The witness is told to whoever lists the key, and disturbs nobody who does not.
+    let bytes = fs::read(there("it-countersigned.zip")).expect("the dossier");
+    let said = verified(&bytes, 1, &[]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert_eq!(said.json()["signatures"][1]["role"], "witness");
+    assert!(!said.json()["proven"].to_string().contains("countersigned by"), "{said:?}");
+    let both = fixture::line(1, "") + &fixture::line(2, "namespaces=\"witness@mulebook.example\"");
+    fs::write(there("signers"), both).expect("a file");
+    let said = run_in(folder.path(), &["verify", "it-countersigned.zip", "--signers", "signers", "--json"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.json()["proven"].to_string().contains("countersigned by the key SHA256:"), "{said:?}");
+}
+
+/// The book's page names whose commits are signed and with which public key; it never leads to a private one.
+#[test]
+fn the_books_page_names_the_key_and_the_person_its_private_half() {
+    let shop = Shop::fresh();
+    let book = shop.path().join("book");
+    let public = |number: u8| fixture::key(number).public_key().to_openssh().expect("a key as text");
+    let page = fs::read_to_string(book.join("book.yaml")).expect("the page");
+    let with_page =
+        |signers: &str| fs::write(book.join("book.yaml"), format!("{page}{signers}")).expect("written");
+    let keep = |more: &[&str]| run_in(&book, &[&["keep", "-m", "The page", "--json"], more].concat());
+    let head = || {
+        let output =
+            Command::new("git").args(["rev-parse", "HEAD"]).current_dir(&book).output().expect("git runs");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    // A key that is none, or of a kind that `verify` does not check, is not kept.
+    for wrong in ["ssh-ed25519 AAAA", "../key-1", "ssh-rsa AAAAB3NzaC1yc2E="] {
+        with_page(&format!("signers:\n  - {{who: mk, key: \"{wrong}\"}}\n"));
+        let said = keep(&[]);
+        assert_eq!((said.code, said.codes()), (1, vec!["signer-key".to_owned()]), "{said:?}");
+    }
+    with_page(&format!("signers:\n  - {{who: mk, key: \"{}\", from: 2026-05-01}}\n", public(1)));
+    assert_eq!(keep(&[]).code, 0, "before the page names a key, none is asked for");
+    // From here on what mk commits is signed with key 1, or is not committed.
+    let before = head();
+    let receipt = |more: &[&str]| run_in(&book, &[&["dossier", "--receipt", "--json"], more].concat());
+    let said = receipt(&[]);
+    assert!(said.code == 1 && said.out.contains("SSH agent does not hold"), "{said:?}");
+    let said = receipt(&["--key", "../key-2"]);
+    assert!(said.code == 1 && said.out.contains("the key that was named is SHA256:"), "{said:?}");
+    assert_eq!(head(), before, "nothing was changed");
+    assert!(!book.join("receipts.txt").exists());
+    assert_eq!(receipt(&["--key", "../key-1"]).code, 0);
+    assert_ne!(head(), before);
+    // Taking the line out is a commit like any other; somebody else's commits are not asked about, nor other days'.
+    with_page("");
+    assert_eq!(keep(&[]).code, 1);
+    assert_eq!(keep(&["--by", "jo"]).code, 0);
+    with_page(&format!("signers:\n  - {{who: mk, key: \"{}\", until: 2026-05-31}}\n", public(1)));
+    assert_eq!(keep(&[]).code, 0);
+    assert_eq!(receipt(&[]).code, 0, "the key was in force until the day before");
+    // `verify` tells which commits are signed.
+    let (said, path) = shop.dossier("signed-by-page", &["--sign", "../key-1"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let said = verified(&fs::read(path).expect("the dossier"), 1, &[]);
+    let lines = said.json()["signed_commits"].clone();
+    assert_eq!(lines[0]["commits"].as_array().map(Vec::len), Some(1), "{lines}");
+    assert_eq!(
+        (&lines[0]["listed"], lines.as_array().map(Vec::len)),
+        (&Json::Bool(true), Some(1)),
+        "{lines}"
+    );
 }

@@ -3,15 +3,18 @@
 
 mod dossier_fixture;
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::io::{Read, Write};
+use std::io::{Cursor, Read, Seek, SeekFrom, Write};
+use std::rc::Rc;
 
 use dossier_fixture::{
     InMemory, SHOP, codes, contents, dossier, key, line, opened, opened_by, payload, resealed, signature,
     signers, unzipped, when, written, zipped,
 };
 use mulebook::evidence::{
-    NAMESPACE, Opening, Payload, PayloadError, Role, Signers, Standing, WITNESS_NAMESPACE, WriteError, write,
+    Countersigned, Limits, NAMESPACE, Opening, Payload, PayloadError, Role, Sealer, Signers, Standing,
+    WITNESS_NAMESPACE, WriteError, countersign, open, write,
 };
 
 #[test]
@@ -212,4 +215,111 @@ fn names_of_a_book_in_other_scripts_find_a_place() {
     let mut all = payload();
     all.extend(odd);
     assert!(opened(&written(&contents(all), Some(1))).is_ok());
+}
+
+/// Countersigns with a key made from a number.
+fn countersigned(bytes: &[u8], number: u8) -> Result<(Countersigned, Vec<u8>), WriteError> {
+    let mut opened = opened_by(bytes, &Signers::none()).expect("a whole dossier");
+    let mut out = Vec::new();
+    let mut last = 0;
+    let added = countersign(&mut opened, &mut InMemory(key(number)), &mut out, &mut |done| last = done)?;
+    assert!(last > 0);
+    Ok((added, out))
+}
+
+fn refusal<T: std::fmt::Debug>(refused: Result<T, WriteError>) -> &'static str {
+    match refused.expect_err("refused") {
+        WriteError::Refused(finding) => finding.code,
+        other => panic!("{other}"),
+    }
+}
+
+#[test]
+fn a_countersignature_is_put_beside_the_seal_and_nothing_else_moves() {
+    let (added, once) = countersigned(&dossier(), 2).expect("countersigned");
+    assert_eq!(added.file, "tagmanifest-sha256.txt.witness-1.sig");
+    assert_eq!(added.archive, once.len() as u64);
+    // The same again gives the same bytes, whoever packed the dossier before.
+    assert_eq!(countersigned(&zipped(&unzipped(&dossier())), 2).expect("countersigned").1, once);
+    let mut files = unzipped(&once);
+    let signature = files.remove(&format!("c1/{}", added.file)).expect("the countersignature");
+    assert_eq!(files, unzipped(&dossier()));
+    assert!(signature.starts_with(b"-----BEGIN SSH SIGNATURE-----\n"));
+    // A second witness beside the first.
+    let (second, twice) = countersigned(&once, 3).expect("countersigned");
+    assert_eq!(second.file, "tagmanifest-sha256.txt.witness-2.sig");
+    let all = Signers::parse("signers", &(line(1, "") + &line(2, "") + &line(3, "")), None).expect("a list");
+    let opened = opened_by(&twice, &all).expect("whole");
+    let roles: Vec<Role> = opened.signatures.iter().map(|seal| seal.role).collect();
+    assert_eq!(roles, [Role::Shop, Role::Witness, Role::Witness]);
+    assert!(opened.findings.is_empty() && opened.signatures.iter().all(|seal| seal.is_listed()));
+    // Whoever does not list the witness still has a dossier of the shop's.
+    let opened = opened_by(&twice, &signers()).expect("whole");
+    assert!(opened.sealed_by().is_some() && opened.findings.iter().all(|finding| !finding.is_error()));
+}
+
+#[test]
+fn a_countersignature_is_a_second_keys_over_a_sealed_dossier() {
+    assert_eq!(refusal(countersigned(&dossier(), 1)), "witness-is-signer");
+    let (_, once) = countersigned(&dossier(), 2).expect("countersigned");
+    assert_eq!(refusal(countersigned(&once, 2)), "countersigned-already");
+    assert_eq!(refusal(countersigned(&written(&contents(payload()), None), 2)), "signature-missing");
+    let mut full = dossier();
+    for number in 2..=32 {
+        full = countersigned(&full, number).expect("countersigned").1;
+    }
+    assert_eq!(refusal(countersigned(&full, 33)), "signature-too-many");
+    assert!(opened(&full).is_ok(), "as many as are read");
+    // A key that signs something else, or nothing, leaves nothing that could be handed on.
+    struct Other;
+    impl Sealer for Other {
+        fn seal(&mut self, _: &str, bytes: &[u8]) -> Result<String, String> {
+            InMemory(key(2)).seal("file", bytes)
+        }
+    }
+    let mut whole = opened(&dossier()).expect("whole");
+    let refused =
+        countersign(&mut whole, &mut Other, &mut Vec::new(), &mut |_| {}).expect_err("another purpose");
+    assert!(matches!(refused, WriteError::Sealer(_)), "{refused}");
+}
+
+/// What is changed between the check and the copy does not get through.
+#[test]
+fn what_was_not_checked_is_not_countersigned() {
+    let bytes =
+        dossier_fixture::raw_zip::raw_zip(&dossier_fixture::raw_zip::raw_entries(&unzipped(&dossier())));
+    let mut tried = 0;
+    for at in (0..bytes.len()).step_by(11) {
+        let shared = Shared(Rc::new(RefCell::new(Cursor::new(bytes.clone()))));
+        let opened = open(shared.clone(), &Limits::default(), &Signers::none(), 0, &mut |_| {});
+        let mut opened = opened.unwrap_or_else(|refused| panic!("{refused}"));
+        shared.0.borrow_mut().get_mut()[at] ^= 0x10;
+        let mut out = Vec::new();
+        let done = countersign(&mut opened, &mut InMemory(key(2)), &mut out, &mut |_| {});
+        // A change in what is only the archive's own is of no account: the copy is written anew.
+        if done.is_ok() {
+            let mut files = unzipped(&out);
+            files.remove("c1/tagmanifest-sha256.txt.witness-1.sig");
+            assert_eq!(files, unzipped(&dossier()), "byte {at}");
+        } else {
+            tried += 1;
+        }
+    }
+    assert!(tried > 100, "{tried}");
+}
+
+/// Bytes that somebody else can change meanwhile.
+#[derive(Clone)]
+struct Shared(Rc<RefCell<Cursor<Vec<u8>>>>);
+
+impl Read for Shared {
+    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+        self.0.borrow_mut().read(out)
+    }
+}
+
+impl Seek for Shared {
+    fn seek(&mut self, to: SeekFrom) -> std::io::Result<u64> {
+        self.0.borrow_mut().seek(to)
+    }
 }

@@ -3,8 +3,8 @@
 //!
 //! The cases follow a numbered list that was drawn up before the reader was written, from the security sections of RFC 8493 and
 //! RO-Crate, what general zip and tar programs, `bagit` and `git` let pass, and OpenSSH's notes on signatures. Numbers 81 to 98
-//! concern records, claims and pages and are tried where those are read; forms that only a tar file or a folder can take (a
-//! socket, a hard link, a sparse file) are tried in the form a zip file can give them.
+//! concern records, raw files, claims and pages: most are tried in tests/dossier.rs, with their numbers in brackets; forms that
+//! only a tar file or a folder can take (a socket, a hard link, a sparse file) are tried in the form a zip file can give them.
 #![expect(
     clippy::disallowed_methods,
     clippy::print_stdout,
@@ -21,6 +21,7 @@ use std::io::Cursor;
 use std::time::{Duration, Instant};
 
 use dossier_fixture::raw_zip::{RawEntry, raw_entries, raw_zip, raw_zip_behind};
+use dossier_fixture::twins::{TWINS, twins};
 use dossier_fixture::{
     codes, contents, dossier, key, line, opened_by, payload, resealed, sealed_tags, signature, signers,
     unzipped, written,
@@ -758,6 +759,7 @@ fn judge(case: &Case) -> Result<BTreeSet<&'static str>, String> {
     if as_it_should { Ok(found.into_iter().collect()) } else { Err(format!("is {outcome} with {found:?}")) }
 }
 
+/// [80, 100]: those of histories and receipts are tried with the archives.
 #[test]
 fn every_hostile_dossier_is_refused_or_warned_of_by_name() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -787,10 +789,12 @@ fn every_hostile_dossier_is_refused_or_warned_of_by_name() {
     assert!(longest < PATIENCE, "{longest:?}");
     assert!(most < ROOM, "{most} bytes were held");
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 0, "something was written");
-    let numbers: BTreeSet<u32> = cases.0.iter().map(|case| case.number).collect();
-    // 80, 100, 101 and 102 stand below; 81 to 98 are not about the archive.
-    let missing: Vec<u32> = (1..=79).chain([99]).filter(|number| !numbers.contains(number)).collect();
-    assert!(missing.is_empty(), "no case has the numbers {missing:?}");
+    let mut numbers: BTreeSet<u32> = cases.0.iter().map(|case| case.number).collect();
+    let archives: Vec<u32> = (1..=79).chain([99]).filter(|number| !numbers.contains(number)).collect();
+    assert!(archives.is_empty(), "no archive has the numbers {archives:?}");
+    numbers.extend(numbers_tried_by_name());
+    // The 103rd was added since: answers of time-stamping services.
+    assert_eq!(numbers, (1..=103).collect(), "every case of the list is a test, and no test is of another");
     println!("{} dossiers; at most {longest:?} and {most} bytes each", cases.0.len());
 
     let codes = finding_codes::codes_below("src/evidence");
@@ -813,6 +817,9 @@ const ELSEWHERE: &[&str] = &[
     "signers-too-long",
     "receipt-unreadable",
     "receipt-none",
+    // tests/evidence.rs, at countersigning.
+    "witness-is-signer",
+    "countersigned-already",
     // Asked for by a caller; below and in tests/evidence.rs.
     "payload-missing",
     "payload-changed",
@@ -958,20 +965,129 @@ fn receipt_codes(history: &History, first: &[u8], second: &[u8]) -> BTreeSet<&'s
     met
 }
 
-/// Case 101: whatever may be true of SHA-1, the manifest's SHA-256 decides about the bytes of a file.
+/// [101]: two files with one SHA-1 are two files here: SHA-256 decides, and what was made to collide under SHA-1 is detected.
 #[test]
-fn case_101_the_bytes_are_held_to_sha_256() {
+fn two_files_with_one_sha_1_are_told_apart() {
+    let pair = twins();
+    // The hasher that names git's objects knows an attack when it sees one; its plain result is the same for both.
+    for bytes in &pair {
+        let mut hasher = gix::hash::hasher(gix::hash::Kind::Sha1);
+        hasher.update(bytes);
+        let detected = format!("{:?}", hasher.try_finalize().expect_err("made to collide"));
+        assert!(detected.contains("collision") && detected.contains(TWINS), "{detected}");
+    }
+    assert_ne!(pair[0], pair[1]);
+    // One is sealed, the other put in its place, with and without its hash in the manifest.
+    let [one, other] = pair;
     let mut files = unzipped(&dossier());
-    let (one, other) = (files[RAW].clone(), b"other bytes".to_vec());
-    assert_ne!(ObjectId::of_file(&one).expect("an id"), ObjectId::of_file(&other).expect("an id"));
+    files.insert(RAW.to_owned(), one);
+    resealed(&mut files, Some(1));
+    assert!(opened_by(&raw_zip(&raw_entries(&files)), &signers()).expect("whole").sealed_by().is_some());
+    let seal = files[SIGNATURE].clone();
     files.insert(RAW.to_owned(), other);
-    let found = opened_by(&raw_zip(&raw_entries(&files)), &signers()).expect_err("another file");
-    assert!(codes(&found).contains(&"bag-hash"));
+    let found = opened_by(&raw_zip(&raw_entries(&files)), &signers()).expect_err("the other file");
+    assert_eq!(codes(&found), ["bag-hash"]);
+    resealed(&mut files, None);
+    files.insert(SIGNATURE.to_owned(), seal);
+    let found = opened_by(&raw_zip(&raw_entries(&files)), &signers()).expect_err("the other file");
+    assert!(codes(&found).contains(&"signature-broken"), "{found:?}");
 }
 
-/// Case 102: the archive changes under the reader's hands.
+/// A raw file made while it is read: a beginning, then one byte for ever, up to a length.
+struct Endless {
+    begins: &'static [u8],
+    then: &'static [u8],
+    length: u64,
+    read: u64,
+}
+
+impl std::io::Read for Endless {
+    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+        let mut count = 0;
+        while count < out.len() && self.read < self.length {
+            let at = usize::try_from(self.read).expect("small");
+            let behind = at.wrapping_sub(self.begins.len());
+            out[count] = self.begins.get(at).copied().unwrap_or_else(|| self.then[behind % self.then.len()]);
+            count += 1;
+            self.read += 1;
+        }
+        Ok(count)
+    }
+}
+
+/// [96]: a million columns, a quoted field of a gibibyte, a quote that never closes: given up by name, soon, and little of it held.
 #[test]
-fn case_102_what_is_handed_out_is_what_was_checked() {
+fn a_raw_file_without_end_is_given_up() {
+    use mulebook::raw;
+    use mulebook::record::channel::ChannelQuantity;
+    use mulebook::record::columns::{Column, Columns, Layout};
+
+    let columns = Columns {
+        name: "log".to_owned(),
+        layout: Layout::default(),
+        channels: vec![
+            Column::by_header("Time", ChannelQuantity::Time, Some("s")),
+            Column::by_header("RPM", ChannelQuantity::Speed, Some("rpm")),
+        ],
+        note: None,
+    };
+    let many = |begins, length| Endless { begins, then: b"1,", length, read: 0 };
+    let one = |begins, length| Endless { begins, then: b"x", length, read: 0 };
+    let cases = [
+        ("a header of a million columns", many(b"Time,RPM,", 2_000_000), "longer"),
+        ("a row of a million columns", many(b"Time,RPM\n0.1,3000\n0.2,3100,", 2_000_000), "uneven-row"),
+        ("a row of half a thousand million", many(b"Time,RPM\n0.1,3000\n0.2,3100,", 1 << 30), "longer"),
+        ("a quoted field of a gibibyte", one(b"Time,RPM\n0.1,3000\n0.2,\"", 1 << 30), "never closes"),
+        ("a quoted header of a gibibyte", one(b"Time,RPM,\"", 1 << 30), "never closes"),
+        ("a quote that never closes", one(b"Time,RPM\n0.1,3000\n0.2,\"", 5000), "never closes"),
+    ];
+    for (what, mut file, expected) in cases {
+        let before = HELD.current_usage();
+        HELD.reset_peak_usage();
+        let began = Instant::now();
+        // Refused, or a row that is doubted and gives no values.
+        let found = match raw::read(&mut file, &columns, &mut |_| ()) {
+            Err(refused) => refused.to_string(),
+            Ok(read) => format!("{} {:?}", read.rows, codes(&read.doubts)),
+        };
+        assert!(found.contains(expected), "{what}: {found}");
+        assert!(began.elapsed() < PATIENCE, "{what}: {:?}", began.elapsed());
+        assert!(file.read < 32 << 20, "{what}: {} bytes were read", file.read);
+        let held = HELD.peak_usage().saturating_sub(before);
+        // A row that is still read is parted into its fields, each with its place.
+        assert!(held < 2 * ROOM, "{what}: {held} bytes were held");
+        // The first look at a file, before there is a columns record.
+        file.read = 0;
+        let mut sample = vec![0; 1 << 20];
+        let count = std::io::Read::read(&mut file, &mut sample).expect("made");
+        let began = Instant::now();
+        drop(raw::sniff(&sample[..count], "run.csv", count < sample.len(), &[]));
+        assert!(began.elapsed() < PATIENCE, "{what}: {:?} to sniff", began.elapsed());
+    }
+}
+
+/// Every number of the list has its test: the archives that were tried above, or a test that names it in brackets.
+fn numbers_tried_by_name() -> BTreeSet<u32> {
+    let here = include_str!("evidence_hostile.rs");
+    let claims = include_str!("dossier.rs");
+    let mut numbers = BTreeSet::new();
+    for text in [here, claims] {
+        let lines: Vec<&str> = text.lines().map(str::trim).collect();
+        for (at, line) in lines.iter().enumerate() {
+            // Beside the documentation of a test, and nowhere else.
+            let Some(rest) = line.strip_prefix("/// [") else { continue };
+            let documents = lines[at..].iter().find(|line| !line.starts_with("///"));
+            assert_eq!(documents, Some(&"#[test]"), "{line}");
+            let listed = rest.split(']').next().unwrap_or_default();
+            numbers.extend(listed.split(", ").map(|number| number.parse::<u32>().expect("a number")));
+        }
+    }
+    numbers
+}
+
+/// [102]: the archive changes under the reader's hands.
+#[test]
+fn what_is_handed_out_is_what_was_checked() {
     use std::cell::RefCell;
     use std::io::{Read, Seek, SeekFrom};
     use std::rc::Rc;

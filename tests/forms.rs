@@ -500,7 +500,7 @@ fn a_table_by_hand_is_the_same_bytes() {
     }
     keyed.key("pull", None, &text).unwrap_or_else(|why| panic!("{why}\n{text}"));
     let library = Library::at_head(&keyed.book()).unwrap();
-    let pull = library.pull_paths().unwrap().iter().filter(|(id, _)| id.starts_with("0418a-")).next_back();
+    let pull = library.pull_paths().unwrap().iter().rfind(|(id, _)| id.starts_with("0418a-"));
     let (id, path) = pull.map(|(id, path)| (id.clone(), path.clone())).unwrap();
     let pull = library.pull(&id).unwrap().unwrap();
     let table = pull.raw.first().unwrap();

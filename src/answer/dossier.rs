@@ -80,6 +80,31 @@ pub struct DossierAnswer {
     pub next: String,
 }
 
+/// A dossier with a countersignature put beside its seal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct CountersignAnswer {
+    /// The claim.
+    pub claim: String,
+    /// The file that was written.
+    pub file: String,
+    /// The dossier that was countersigned, which stays as it is.
+    pub of: String,
+    /// SHA-256 of the tag manifest, which stands for the whole dossier and is what was signed.
+    pub seal: String,
+    /// The keys that sealed it, as `ssh-keygen -l` shows them; whose they are was not looked at.
+    pub sealed_by: Vec<String>,
+    /// The witness's key, as `ssh-keygen -l` shows it.
+    pub fingerprint: String,
+    /// Where the countersignature stands in the zip file.
+    pub countersignature: String,
+    /// Length of the zip file.
+    pub archive: u64,
+    /// What a countersignature proves and what it does not.
+    pub says: String,
+    /// What to do next.
+    pub next: String,
+}
+
 /// A receipt as it was made and kept.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ReceiptAnswer {

@@ -25,6 +25,19 @@ pub struct SignatureLine {
     pub listed: bool,
 }
 
+/// Commits of the history that one key signed, by signatures that hold.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SignedCommitsLine {
+    /// The key, as `ssh-keygen -l` shows it.
+    pub fingerprint: String,
+    /// The names on its line in the reader's own list; none where it is not listed for commits.
+    pub principals: Vec<String>,
+    /// Whether it is listed for commits.
+    pub listed: bool,
+    /// The commits, short, oldest first.
+    pub commits: Vec<String>,
+}
+
 /// What a time-stamping service answered for this dossier: kept and shown, not relied on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct TimeStampLine {
@@ -119,6 +132,8 @@ pub struct VerifyAnswer {
     pub seal: String,
     /// The signatures that hold.
     pub signatures: Vec<SignatureLine>,
+    /// The commits shown that are signed, a line for each key; those of no line are not.
+    pub signed_commits: Vec<SignedCommitsLine>,
     /// What time-stamping services answered for it.
     pub time_stamps: Vec<TimeStampLine>,
     /// The facts for people.

@@ -1,5 +1,6 @@
 //! `dossier` and `verify`.
 
+use std::path::Path;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -11,6 +12,8 @@ use crate::cli::Surroundings;
 use crate::finding::Finding;
 use crate::render;
 use crate::workflow::Failure;
+use crate::workflow::countersign;
+use crate::workflow::countersign::CountersignRequest;
 use crate::workflow::dossier;
 use crate::workflow::dossier::DossierRequest;
 use crate::workflow::dossier::Rendered;
@@ -21,13 +24,13 @@ use crate::workflow::verify::VerifyRequest;
 /// Gather a claim's evidence into one file that a sponsor can check with no book at hand
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook dossier stepped-header --out stepped-header.zip --sign ~/.ssh/id_ed25519\n  mulebook dossier --receipt\n  mulebook dossier stepped-header --out for-them.zip --withhold parts/camshaft/cams-5.yaml\n\nInside: every record and raw file that the verdict rests on, with the pulls behind its noise and its budget; the claim with\nits weighing as text, JSON and page; the commits and trees that show which record had which bytes in which commit. What\nis withheld keeps its hash. Other names in those trees are disclosed: which, is said before anything is written."
+    after_help = "Examples:\n  mulebook dossier stepped-header --out stepped-header.zip --sign ~/.ssh/id_ed25519\n  mulebook dossier --receipt\n  mulebook dossier stepped-header --out for-them.zip --withhold parts/camshaft/cams-5.yaml\n  mulebook dossier --countersign stepped-header.zip --sign ~/.ssh/id_ed25519\n\nInside: every record and raw file that the verdict rests on, with the pulls behind its noise and its budget; the claim with\nits weighing as text, JSON and page; the commits and trees that show which record had which bytes in which commit. What\nis withheld keeps its hash. Other names in those trees are disclosed: which, is said before anything is written.\n\nA witness countersigns with no book at hand: --countersign checks that a dossier is whole and sealed, and writes it once more\nwith a signature of the witness's own key beside the seal. It proves that the witness had exactly these files; not when,\nand not that they are true."
 )]
 pub(super) struct Dossier {
     /// The claim
-    #[arg(required_unless_present = "receipt")]
+    #[arg(required_unless_present_any = ["receipt", "countersign"])]
     claim: Option<String>,
-    /// The file to write; one that is there is not replaced. NAME.zip unless said
+    /// The file to write; one that is there is not replaced. NAME.zip, or NAME-countersigned.zip, unless said
     #[arg(long, short, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Sign it with this SSH key
@@ -42,10 +45,23 @@ pub(super) struct Dossier {
     /// Print a numbered line of the book as it stands, to hand or mail to the sponsor on test day, and keep it
     #[arg(long, conflicts_with_all = ["claim", "out", "sign", "withhold", "whole_history"])]
     receipt: bool,
+    /// As a witness: put a signature of your own beside the seal of this dossier; needs --sign, and no book
+    #[arg(long, value_name = "FILE", requires = "sign", conflicts_with_all = ["claim", "withhold", "whole_history", "receipt"])]
+    countersign: Option<PathBuf>,
 }
 
 impl Dossier {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
+        if let Some(file) = self.countersign {
+            let sign = self.sign.as_deref().ok_or_else(|| no_key(&file))?;
+            let context = surroundings.context("dossier", None)?;
+            let request = CountersignRequest { file, out: self.out };
+            let answer = countersign::countersign(&context, &request, &surroundings.sealer(sign)?)?;
+            return Ok(Said::done(
+                render::countersigned(&answer, surroundings.look()),
+                render::json("countersign", &answer),
+            ));
+        }
         let book = surroundings.book()?;
         let context = surroundings.context("dossier", Some(&book))?;
         let Some(claim) = self.claim else {
@@ -70,6 +86,14 @@ impl Dossier {
         let answer = dossier::write(&book, &context, &request, &prepared, &rendered, key.as_ref())?;
         Ok(Said::done(render::dossier(&answer, surroundings.look()), render::json("dossier", &answer)))
     }
+}
+
+fn no_key(file: &Path) -> Failure {
+    Failure::usage(
+        Finding::error("empty-value", "a countersignature needs a key")
+            .found(file.display().to_string())
+            .next("name it with --sign KEY"),
+    )
 }
 
 /// A claim as text, JSON and page.

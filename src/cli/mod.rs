@@ -86,6 +86,9 @@ pub(crate) struct Common {
     /// Who enters this, as people.yaml calls them (or set MULEBOOK_PERSON)
     #[arg(long, global = true, value_name = "INITIALS")]
     by: Option<String>,
+    /// Sign the commit with this SSH key, or with the agent's where it is a public key (or set MULEBOOK_SIGNING_KEY)
+    #[arg(long, global = true, value_name = "FILE")]
+    key: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]

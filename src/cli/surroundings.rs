@@ -68,8 +68,9 @@ impl Surroundings {
     pub(crate) fn book(&self) -> Result<Book, Failure> {
         let mut book = Book::discover(&self.folder()?)?;
         self.heed(&book);
-        if let Some(path) = std::env::var_os(SIGNING_KEY).filter(|path| !path.is_empty()) {
-            book.sign_with(SigningKey::at(path.as_ref())?);
+        let set = || std::env::var_os(SIGNING_KEY).filter(|path| !path.is_empty()).map(PathBuf::from);
+        if let Some(path) = self.common.key.clone().or_else(set) {
+            book.sign_with(SigningKey::at(&path)?);
         }
         Ok(book)
     }

@@ -25,10 +25,11 @@
 //! [`write()`] takes [`Contents`]; [`safe_path`] makes paths that may stand in it. [`open()`] checks structure, seal and every
 //! hash; then [`Opened::read`] and [`Opened::stream`] hand out payload files, hashed again as they are read. A dossier that
 //! is whole but signed by nobody the reader lists is opened too, with errors among its findings: whether to look into it is
-//! for the caller to say, and [`Opened::sealed_by`] tells. [`History::of`] then reads the commits and trees that a dossier
+//! for the caller to say, and [`Opened::sealed_by`] tells. [`countersign()`] puts a witness's signature beside its seal. [`History::of`] then reads the commits and trees that a dossier
 //! carries, and [`Receipt::find`], [`chain_findings`] and [`history_findings`] hold receipts against them. What no opening can find out is said by [`Mechanism`].
 mod archive;
 mod bag;
+mod countersign;
 mod description;
 mod history;
 mod limits;
@@ -41,6 +42,7 @@ mod signers;
 mod stamp;
 mod write;
 
+pub use countersign::{Countersigned, countersign};
 pub use description::{Action, CRATE_FILE, Description, Details, FileNote, HISTORY_FOLDER, Thing, ThingKind};
 pub use history::{At, Changed, Commit, History, HistoryError, ObjectId, ObjectKind, TIP_FILE};
 pub use limits::Limits;
@@ -48,7 +50,7 @@ pub use mechanism::Mechanism;
 pub use name::{escaped, fault_of_path, safe_path};
 pub use open::{Opened, PayloadError, PayloadFile, PayloadStream, open};
 pub use receipt::{RECEIPT, Receipt, chain_findings, history_findings};
-pub use signature::{GIT_NAMESPACE, NAMESPACE, Role, Seal, WITNESS_NAMESPACE};
+pub use signature::{GIT_NAMESPACE, NAMESPACE, Role, Seal, WITNESS_NAMESPACE, key_of};
 pub use signers::{Signers, Standing, fingerprint};
 pub use stamp::Stamp;
 pub use write::{Contents, Opening, Payload, Sealer, WriteError, Written, write};

@@ -45,8 +45,10 @@ pub struct PayloadFile {
 
 /// A dossier whose structure, seal and hashes hold. Its key may still be one that the reader does not list.
 pub struct Opened<R> {
-    archive: Archive<R>,
+    pub(super) archive: Archive<R>,
     limits: Limits,
+    /// SHA-256 of each file beside the payload, as it was checked.
+    pub(super) tags: BTreeMap<String, String>,
     /// The name of the folder at the top, the claim's.
     pub claim: String,
     /// SHA-256 of the tag manifest, which stands for the whole dossier.
@@ -99,29 +101,11 @@ pub fn open<R: Read + Seek>(
     let (claim, tags, payload) = sorted(&archive)?;
     let mut found = archive.doubts.clone();
     let mut wrong = Vec::new();
-    let mut texts = BTreeMap::new();
-    for (name, most) in
-        [(DECLARATION, SIGNATURE), (INFORMATION, FACTS), (MANIFEST, limits.list()), (TAG_MANIFEST, SIGNATURE)]
-    {
-        match tags.get(name) {
-            Some(entry) => match whole(&mut archive, entry, most) {
-                Ok(bytes) => {
-                    texts.insert(name, bytes);
-                }
-                Err(NotOpened::Refused(findings)) => wrong.extend(findings),
-                Err(other) => return Err(other),
-            },
-            None => wrong.push(missing(name)),
-        }
-    }
-    if !wrong.is_empty() {
-        return Err(NotOpened::Refused(wrong));
-    }
+    let texts = tag_texts(&mut archive, &tags, limits)?;
     let text = |name: &str| texts.get(name).map(Vec::as_slice).unwrap_or_default();
     check_tags(&texts, &mut wrong);
-    let signatures =
-        check_signatures(&mut archive, &tags, text(TAG_MANIFEST), (signers, at), &mut wrong, &mut found)?;
-    let stamps = check_stamps(&mut archive, &tags, text(TAG_MANIFEST), &mut wrong, &mut found)?;
+    let signatures = check_signatures(&texts, (signers, at), &mut wrong, &mut found);
+    let stamps = check_stamps(&texts, &mut wrong, &mut found);
     let listed = read_manifest(text(MANIFEST), Lists::Payload);
     let payload = match listed {
         Ok(listed) => check_payload(&mut archive, &payload, &listed, &mut wrong, progress)?,
@@ -160,11 +144,13 @@ pub fn open<R: Read + Seek>(
         return Err(NotOpened::Refused(wrong));
     }
     let seal = hexadecimal(&Sha256::digest(text(TAG_MANIFEST)));
+    let hash = |(name, bytes): (String, Vec<u8>)| (name, hexadecimal(&Sha256::digest(bytes)));
     Ok(Opened {
         archive,
         limits: *limits,
         claim,
         seal,
+        tags: texts.into_iter().map(hash).collect(),
         information,
         payload,
         signatures,
@@ -215,6 +201,53 @@ fn sorted<R>(archive: &Archive<R>) -> Result<Sorted, NotOpened> {
     if wrong.is_empty() { Ok(((*top).to_owned(), tags, payload)) } else { Err(NotOpened::Refused(wrong)) }
 }
 
+/// The files beside the payload, by name.
+type Texts = BTreeMap<String, Vec<u8>>;
+
+/// Reads every file beside the payload once, so that what is checked is what is hashed.
+fn tag_texts<R: Read + Seek>(
+    archive: &mut Archive<R>,
+    tags: &BTreeMap<String, Entry>,
+    limits: &Limits,
+) -> Result<Texts, NotOpened> {
+    let needed = [DECLARATION, INFORMATION, MANIFEST, TAG_MANIFEST];
+    let missing = needed.into_iter().filter(|name| !tags.contains_key(*name)).map(missing);
+    let mut wrong: Vec<Finding> = missing.collect();
+    for (kind, of_kind) in
+        [("signatures", (|name| signature_of(name).is_some()) as fn(&str) -> bool), ("time stamps", is_stamp)]
+    {
+        let count = tags.keys().filter(|name| of_kind(name)).count();
+        if count > SIGNATURES {
+            wrong.push(
+                Finding::error(
+                    "signature-too-many",
+                    format!("the dossier holds more {kind} than are checked"),
+                )
+                .found(count.to_string())
+                .expected(format!("at most {SIGNATURES}")),
+            );
+        }
+    }
+    if !wrong.is_empty() {
+        return Err(NotOpened::Refused(wrong));
+    }
+    let mut texts = Texts::new();
+    for (name, entry) in tags {
+        let most = match name.as_str() {
+            INFORMATION => FACTS,
+            MANIFEST => limits.list(),
+            name if is_stamp(name) => ANSWER,
+            _ => SIGNATURE,
+        };
+        match whole(archive, entry, most) {
+            Ok(bytes) => drop(texts.insert(name.clone(), bytes)),
+            Err(NotOpened::Refused(findings)) => wrong.extend(findings),
+            Err(other) => return Err(other),
+        }
+    }
+    if wrong.is_empty() { Ok(texts) } else { Err(NotOpened::Refused(wrong)) }
+}
+
 /// The whole of one file, which is not longer than `most`.
 fn whole<R: Read + Seek>(archive: &mut Archive<R>, entry: &Entry, most: u64) -> Result<Vec<u8>, NotOpened> {
     if entry.length > most {
@@ -248,7 +281,7 @@ fn told(entry: &Entry, error: io::Error) -> NotOpened {
 }
 
 /// The tag manifest lists the three files that it must, and they have the hashes it lists.
-fn check_tags(texts: &BTreeMap<&str, Vec<u8>>, wrong: &mut Vec<Finding>) {
+fn check_tags(texts: &Texts, wrong: &mut Vec<Finding>) {
     let text = |name: &str| texts.get(name).map(Vec::as_slice).unwrap_or_default();
     let listed = match read_manifest(text(TAG_MANIFEST), Lists::Tags) {
         Ok(listed) => listed,
@@ -275,36 +308,21 @@ fn differs(name: &str, found: &str, expected: &str) -> Finding {
         .expected(expected.to_owned())
 }
 
-fn check_signatures<R: Read + Seek>(
-    archive: &mut Archive<R>,
-    tags: &BTreeMap<String, Entry>,
-    message: &[u8],
+fn check_signatures(
+    texts: &Texts,
     (signers, at): (&Signers, i64),
     wrong: &mut Vec<Finding>,
     found: &mut Vec<Finding>,
-) -> Result<Vec<Seal>, NotOpened> {
-    let files: Vec<_> = tags.iter().filter(|(name, _)| signature_of(name).is_some()).collect();
+) -> Vec<Seal> {
+    let message = texts.get(TAG_MANIFEST).map(Vec::as_slice).unwrap_or_default();
     let mut seals = Vec::new();
-    if files.len() > SIGNATURES {
-        wrong.push(
-            Finding::error("signature-too-many", "the dossier holds more signatures than are checked")
-                .found(files.len().to_string())
-                .expected(format!("at most {SIGNATURES}")),
-        );
-        return Ok(seals);
-    }
-    for (name, entry) in files {
-        let checked = match whole(archive, entry, SIGNATURE) {
-            Ok(bytes) => check(name, &bytes, message, signers, at).map_err(|fault| vec![fault]),
-            Err(NotOpened::Refused(faults)) => Err(faults),
-            Err(other) => return Err(other),
-        };
-        match checked {
+    for (name, bytes) in texts.iter().filter(|(name, _)| signature_of(name).is_some()) {
+        match check(name, bytes, message, signers, at) {
             Ok((seal, findings)) => {
                 seals.push(seal);
                 found.extend(findings);
             }
-            Err(faults) => wrong.extend(faults),
+            Err(fault) => wrong.push(fault),
         }
     }
     if wrong.is_empty() && !seals.iter().any(|seal| seal.role == Role::Shop) {
@@ -317,38 +335,20 @@ fn check_signatures<R: Read + Seek>(
             .next("ask the shop for the signed dossier"),
         );
     }
-    Ok(seals)
+    seals
 }
 
-fn check_stamps<R: Read + Seek>(
-    archive: &mut Archive<R>,
-    tags: &BTreeMap<String, Entry>,
-    message: &[u8],
-    wrong: &mut Vec<Finding>,
-    found: &mut Vec<Finding>,
-) -> Result<Vec<Stamp>, NotOpened> {
-    let files: Vec<_> = tags.iter().filter(|(name, _)| is_stamp(name)).collect();
+fn check_stamps(texts: &Texts, wrong: &mut Vec<Finding>, found: &mut Vec<Finding>) -> Vec<Stamp> {
+    let message = texts.get(TAG_MANIFEST).map(Vec::as_slice).unwrap_or_default();
     let mut stamps = Vec::new();
-    if files.len() > SIGNATURES {
-        wrong.push(
-            Finding::error("signature-too-many", "the dossier holds more time stamps than are read")
-                .found(files.len().to_string())
-                .expected(format!("at most {SIGNATURES}")),
-        );
-        return Ok(stamps);
-    }
-    for (name, entry) in files {
-        match whole(archive, entry, ANSWER) {
-            Ok(bytes) => match stamp::read(name, &bytes, message) {
-                Ok(stamp) => stamps.push(stamp),
-                Err(finding) if finding.is_error() => wrong.push(finding),
-                Err(finding) => found.push(finding),
-            },
-            Err(NotOpened::Refused(faults)) => wrong.extend(faults),
-            Err(other) => return Err(other),
+    for (name, bytes) in texts.iter().filter(|(name, _)| is_stamp(name)) {
+        match stamp::read(name, bytes, message) {
+            Ok(stamp) => stamps.push(stamp),
+            Err(finding) if finding.is_error() => wrong.push(finding),
+            Err(finding) => found.push(finding),
         }
     }
-    Ok(stamps)
+    stamps
 }
 
 fn check_payload<R: Read + Seek>(

@@ -88,6 +88,12 @@ pub(super) fn read_armour(file: &str, bytes: &[u8]) -> Result<(SshSig, bool), Fi
     Ok((signature, !matches!(behind, [] | [b'\n'])))
 }
 
+/// The key that an armoured signature says it was made with, as `ssh-keygen -l` shows it; whether it holds is not looked at.
+pub fn key_of(armour: &str) -> Option<String> {
+    let (signature, _) = read_armour("", armour.as_bytes()).ok()?;
+    Some(signature.public_key().fingerprint(HashAlg::Sha256).to_string())
+}
+
 fn of_another_kind(file: &str, found: &str) -> Finding {
     Finding::error("signature-algorithm", "a signature is of a kind that is not checked")
         .at(Place::file(escaped(file)))

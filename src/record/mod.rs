@@ -73,6 +73,7 @@ pub use pull::Pull;
 pub use pull::RawFile;
 pub use pull::RecordedDoubt;
 pub use session::BookPage;
+pub use session::BookSigner;
 pub use session::Calibration;
 pub use session::Cell;
 pub use session::Instrument;

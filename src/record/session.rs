@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use chrono::NaiveDate;
+
 use crate::record::Doubted;
 use crate::record::Figure;
 use crate::record::Moment;
@@ -146,4 +148,27 @@ pub struct BookPage {
     pub units: BTreeMap<String, String>,
     /// Further fields that a comparison demands.
     pub demands: Vec<String>,
+    /// The people whose commits are signed, with their keys.
+    pub signers: Vec<BookSigner>,
+}
+
+/// Somebody whose commits are signed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BookSigner {
+    /// The person.
+    pub who: String,
+    /// The public key as one line, kind and base64.
+    pub key: String,
+    /// From this day on.
+    pub from: Option<Moment>,
+    /// Up to this day, which still counts.
+    pub until: Option<Moment>,
+}
+
+impl BookSigner {
+    /// Whether the key is in force on a day.
+    pub fn holds_on(&self, day: NaiveDate) -> bool {
+        self.from.as_ref().is_none_or(|from| from.day() <= day)
+            && self.until.as_ref().is_none_or(|until| day <= until.day())
+    }
 }

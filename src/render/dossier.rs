@@ -1,6 +1,7 @@
 //! What went into a dossier, and what one proves, as text.
 
 use crate::answer::ClaimAnswer;
+use crate::answer::CountersignAnswer;
 use crate::answer::DossierAnswer;
 use crate::answer::KeptBackLine;
 use crate::answer::PullUseLine;
@@ -128,6 +129,8 @@ pub fn verify(answer: &VerifyAnswer, look: Look) -> String {
     list(&mut page, "Proven", &answer.proven, Tone::Plain);
     recomputed(&mut page, answer);
     list(&mut page, "What the shop only says", &answer.shop_says, Tone::Plain);
+    some(&mut page, "only listed, assumed or calculated", &answer.grounds.only_said);
+    some(&mut page, "corrected", &answer.grounds.corrected);
     if !answer.time_stamps.is_empty() {
         page.heading("What time-stamping services state, kept and not relied on");
     }
@@ -139,8 +142,6 @@ pub fn verify(answer: &VerifyAnswer, look: Look) -> String {
         );
         page.line(2, Tone::Plain, &words);
     }
-    some(&mut page, "only listed, assumed or calculated", &answer.grounds.only_said);
-    some(&mut page, "corrected", &answer.grounds.corrected);
     list(&mut page, "Measured afterwards", &answer.grounds.afterwards, Tone::Plain);
     list(&mut page, "Unknown", &answer.grounds.unknown, Tone::Doubt);
     kept_back(&mut page, &answer.kept_back);
@@ -238,6 +239,37 @@ pub fn claim_document(answer: &ClaimAnswer) -> String {
         text.push_str(&weigh::weigh(weighing, look));
     }
     text
+}
+
+/// A dossier that was countersigned.
+pub fn countersigned(answer: &CountersignAnswer, look: Look) -> String {
+    let mut page = Page::new(look);
+    page.line(
+        0,
+        Tone::Heading,
+        &format!(
+            "Wrote {}: the dossier of the claim {} as it is, countersigned by the key {}.",
+            answer.file, answer.claim, answer.fingerprint
+        ),
+    );
+    page.line(2, Tone::Plain, &format!("The countersignature {}.", answer.says));
+    page.line(
+        2,
+        Tone::Plain,
+        &format!(
+            "Sealed by the key {}: whose it is was not looked at here, nor were any figures worked out again.",
+            answer.sealed_by.join(", ")
+        ),
+    );
+    page.line(2, Tone::Faint, &format!("seal {}", answer.seal));
+    page.line(
+        2,
+        Tone::Faint,
+        &format!("{} in {}, {} bytes", answer.countersignature, answer.file, answer.archive),
+    );
+    page.gap();
+    page.verbatim(0, Tone::Faint, &format!("Next: {}", answer.next));
+    page.finish()
 }
 
 /// A receipt: the line by itself, to be copied, and what it is for.

@@ -4,6 +4,7 @@ use unicode_width::UnicodeWidthStr;
 
 use crate::answer::FindAnswer;
 use crate::answer::FindRow;
+use crate::answer::csv_cell;
 use crate::render::Look;
 use crate::render::Page;
 use crate::render::clean;
@@ -62,17 +63,11 @@ pub fn find(answer: &FindAnswer, look: Look) -> String {
     page.finish()
 }
 
-/// What was found, as CSV (RFC 4180): an empty cell where nobody wrote it down.
+/// What was found, as CSV (RFC 4180): an empty cell where nobody wrote it down, an apostrophe before what a spreadsheet would
+/// take for a formula.
 pub fn find_csv(answer: &FindAnswer) -> String {
-    let quoted = |cell: &str| {
-        if cell.contains(['"', ',', '\n', '\r']) {
-            format!("\"{}\"", cell.replace('"', "\"\""))
-        } else {
-            cell.to_owned()
-        }
-    };
     let line =
-        |cells: &mut dyn Iterator<Item = &str>| cells.map(quoted).collect::<Vec<_>>().join(",") + "\r\n";
+        |cells: &mut dyn Iterator<Item = &str>| cells.map(csv_cell).collect::<Vec<_>>().join(",") + "\r\n";
     let mut csv =
         line(&mut FIRST.into_iter().chain(answer.columns.iter().map(String::as_str)).chain(["remark"]));
     for row in &answer.rows {

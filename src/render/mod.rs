@@ -39,6 +39,7 @@ pub use combos::combos;
 pub use demo::demo;
 pub use diff::diff;
 pub use dossier::claim_document;
+pub use dossier::countersigned;
 pub use dossier::disclosure;
 pub use dossier::dossier;
 pub use dossier::receipt;

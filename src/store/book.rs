@@ -138,8 +138,8 @@ impl Book {
         self.signing_key = Some(key);
     }
 
-    /// The key that commits are signed with.
-    pub(super) fn signing_key(&self) -> Option<&SigningKey> {
+    /// The key that commits are signed with, where one is named.
+    pub fn signing_key(&self) -> Option<&SigningKey> {
         self.signing_key.as_ref()
     }
 

@@ -183,27 +183,11 @@ pub fn write(
     let gathered = &prepared.gathered;
     let index = index_of(gathered);
     let contents = contents(book, prepared, &index, rendered)?;
-    let folder =
-        request.out.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let Some(name) = request.out.file_name().and_then(|name| name.to_str()) else {
-        return Err(Failure::usage(
-            Finding::error("not-a-file-name", "the dossier needs the name of a file")
-                .found(request.out.display().to_string())
-                .expected("for example stepped-header.zip"),
-        ));
-    };
-    let mut out = BufWriter::new(Outward::create(folder, name)?);
+    let mut out = BufWriter::new(outward(&request.out)?);
     let mut progress = |done| (context.progress)("writing the dossier", done, None);
-    let not_written = |why: String| -> Failure {
-        Finding::error("dossier-not-written", why).found(request.out.display().to_string()).into()
-    };
-    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress).map_err(
-        |error| match error {
-            WriteError::Refused(finding) => Failure::from(finding),
-            other => not_written(other.to_string()),
-        },
-    )?;
-    Outward::keep([out.into_inner().map_err(|error| not_written(error.error().to_string()))?])?;
+    let written = evidence::write(&contents, sealer, context.now, &mut out, &mut progress)
+        .map_err(|error| not_written(error, &request.out))?;
+    kept(out, &request.out)?;
     let signed = if written.signed { "" } else { "; sign it with --sign KEY: unsigned it convinces nobody" };
     Ok(DossierAnswer {
         claim: gathered.claim.tag.clone(),
@@ -231,8 +215,37 @@ pub fn write(
     })
 }
 
-/// A key of the shop's, at work.
-struct Signing<'k>(&'k SigningKey);
+/// The file that a dossier is written to.
+pub(super) fn outward(path: &Path) -> Result<Outward, Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let Some(name) = path.file_name().and_then(|name| name.to_str()) else {
+        return Err(Failure::usage(
+            Finding::error("not-a-file-name", "the dossier needs the name of a file")
+                .found(path.display().to_string())
+                .expected("for example stepped-header.zip"),
+        ));
+    };
+    Ok(Outward::create(folder, name)?)
+}
+
+/// Gives a dossier its name, now that it is whole.
+pub(super) fn kept(out: BufWriter<Outward>, path: &Path) -> Result<(), Failure> {
+    let file = out.into_inner().map_err(|error| not_written(WriteError::Out(error.into_error()), path))?;
+    Ok(Outward::keep([file])?)
+}
+
+/// Why a dossier was not written.
+pub(super) fn not_written(error: WriteError, path: &Path) -> Failure {
+    match error {
+        WriteError::Refused(finding) => finding.into(),
+        other => {
+            Finding::error("dossier-not-written", other.to_string()).found(path.display().to_string()).into()
+        }
+    }
+}
+
+/// A key of somebody's, at work.
+pub(super) struct Signing<'k>(pub(super) &'k SigningKey);
 
 impl Sealer for Signing<'_> {
     fn seal(&mut self, namespace: &str, bytes: &[u8]) -> Result<String, String> {

@@ -9,6 +9,7 @@ use std::io::Seek;
 use chrono::DateTime;
 use chrono::FixedOffset;
 
+use crate::answer::SignedCommitsLine;
 use crate::evidence;
 use crate::evidence::At;
 use crate::evidence::Commit;
@@ -42,6 +43,8 @@ use crate::workflow::receipt::RECEIPTS;
 pub(super) const SHORT: usize = 12;
 /// Records that were changed and are told one by one.
 const MOST_TOLD: usize = 12;
+/// Signed commits that are told one by one.
+const MOST_COMMITS: usize = 6;
 
 /// What goes into the payload, and what it tells of what does not.
 pub(super) struct Proof {
@@ -158,10 +161,43 @@ pub(super) struct History {
     pub(super) pulls: BTreeSet<String>,
     /// What follows from it, a line each.
     pub(super) proven: Vec<String>,
-    /// How many commits of the line are signed by a key of the reader's list.
-    pub(super) signed: usize,
-    /// How many receipts it was held against.
-    pub(super) receipts: usize,
+    /// Which commits of the line are signed, a line for each key.
+    pub(super) signed: Vec<SignedCommitsLine>,
+    /// The reader's receipts, held against it.
+    pub(super) receipts: Vec<HeldReceipt>,
+}
+
+/// A receipt of a commit that the history holds, and what was in the book by then.
+pub(super) struct HeldReceipt {
+    number: u32,
+    commit: String,
+    claim: &'static str,
+    /// Whether that is the claim as it is to be checked.
+    as_it_stands: bool,
+    pulls: Option<BTreeSet<String>>,
+}
+
+impl HeldReceipt {
+    /// What it shows of a claim with these pulls, none of which are known where nothing was worked out.
+    pub(super) fn says(&self, of_claim: &BTreeSet<&str>) -> String {
+        let of = of_claim.len();
+        let there =
+            self.pulls.as_ref().map(|pulls| of_claim.iter().filter(|id| pulls.contains(**id)).count());
+        let pulls = match (there, &self.pulls) {
+            (Some(_), Some(pulls)) if of == 0 => format!("{} of the book's pulls", pulls.len()),
+            (Some(0), _) if self.as_it_stands => {
+                format!("none of its {of} pulls: it was written before them, and your receipt proves it")
+            }
+            (Some(0), _) => format!("none of its {of} pulls"),
+            (Some(there), _) if there == of => format!("all of its {of} pulls"),
+            (Some(there), _) => format!("{there} of its {of} pulls"),
+            (None, _) => "pulls that are not shown".to_owned(),
+        };
+        format!(
+            "your receipt {} is of commit {}, which the history holds: {}, and {pulls}",
+            self.number, self.commit, self.claim
+        )
+    }
 }
 
 impl History {
@@ -186,26 +222,25 @@ impl History {
         if !wrong.is_empty() {
             return wrong;
         }
-        self.receipts = receipts.len();
         let path = claim_path(tag);
         let now = shown.commit(shown.tip).map(|tip| shown.at(tip, &path));
         for receipt in receipts {
             let Some(commit) = shown.commit(receipt.commit) else { continue };
-            let claim = match shown.at(commit, &path) {
-                At::File(there) if now == Some(At::File(there)) => "the claim as it stands",
+            let there = shown.at(commit, &path);
+            let as_it_stands = matches!(there, At::File(_)) && now == Some(there);
+            let claim = match there {
+                At::File(_) if as_it_stands => "the claim as it stands",
                 At::File(_) => "the claim in an earlier form",
                 At::Nothing | At::NotAFile => "no claim yet",
                 At::NotShown => "what is not shown of the claim",
             };
-            let pulls = match pulls_in(shown, commit) {
-                Some(pulls) => format!("{} of the book's pulls", pulls.len()),
-                None => "pulls that are not shown".to_owned(),
-            };
-            self.proven.push(format!(
-                "your receipt {} is of commit {}, which the history holds: {claim}, and {pulls}",
-                receipt.number,
-                short(commit)
-            ));
+            self.receipts.push(HeldReceipt {
+                number: receipt.number,
+                commit: short(commit),
+                claim,
+                as_it_stands,
+                pulls: pulls_in(shown, commit),
+            });
         }
         wrong
     }
@@ -259,36 +294,41 @@ pub(super) fn read<R: Read + Seek>(
     let signed = signed(&shown, signers, &mut proven, &mut findings)?;
     let versions = versions(opened, &shown, &index.claim)?;
     let pulls = pulls_in(&shown, tip).unwrap_or_default();
-    Ok((History { versions, pulls, proven, signed, shown: Some(shown), receipts: 0 }, findings))
+    Ok((History { versions, pulls, proven, signed, shown: Some(shown), receipts: Vec::new() }, findings))
 }
 
-/// How many commits of the line a listed key signed, told in a line for each key; a signature that does not hold is damage,
+/// Which commits of the line are signed and by whom; what a listed key signed is told in a line. A signature that does not hold is damage,
 /// one of another kind or by an unlisted key a doubt that is told once.
 fn signed(
     shown: &evidence::History,
     signers: &Signers,
     proven: &mut Vec<String>,
     findings: &mut Vec<Finding>,
-) -> Result<usize, Failure> {
+) -> Result<Vec<SignedCommitsLine>, Failure> {
     let line = shown.line();
-    let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let mut keys: BTreeMap<(String, Vec<String>), Vec<String>> = BTreeMap::new();
     let mut doubts: BTreeMap<&'static str, (Finding, usize)> = BTreeMap::new();
-    for commit in &line {
+    for commit in line.iter().rev() {
         let doubt = match shown.signature(commit, signers) {
             None => continue,
-            Some(Ok(seal)) => match &seal.standing {
-                Standing::Listed { principals } => {
-                    *keys.entry((seal.fingerprint.clone(), principals.join(", "))).or_default() += 1;
+            Some(Ok(seal)) => {
+                let principals = match seal.standing {
+                    Standing::Listed { principals } => principals,
+                    _ => Vec::new(),
+                };
+                let listed = !principals.is_empty();
+                keys.entry((seal.fingerprint.clone(), principals)).or_default().push(short(commit));
+                if listed {
                     continue;
                 }
-                _ => Finding::doubt(
+                Finding::doubt(
                     "commit-signer-unlisted",
-                    "a commit is signed by a key that your list does not hold",
+                    "a commit is signed by a key that your list does not hold for commits",
                 )
                 .at(Place::file(seal.file))
                 .found(seal.fingerprint)
-                .next("add the key with the namespace `git`, if you know whose it is"),
-            },
+                .next("add the key with the namespace `git`, if you know whose it is")
+            }
             Some(Err(finding)) if finding.code == "signature-broken" => {
                 return Err(Failure::damaged(finding));
             }
@@ -303,13 +343,31 @@ fn signed(
             doubt
         });
     }
-    for ((fingerprint, principals), count) in &keys {
-        proven.push(format!(
-            "{count} of the {} commits shown are signed by the key {fingerprint} of {principals}",
-            line.len()
-        ));
+    let mut signed = Vec::new();
+    for ((fingerprint, principals), commits) in keys {
+        if !principals.is_empty() {
+            proven.push(format!(
+                "{} of the {} commits shown are signed by the key {fingerprint} of {}: {}",
+                commits.len(),
+                line.len(),
+                principals.join(", "),
+                first_of(&commits)
+            ));
+        }
+        signed.push(SignedCommitsLine { listed: !principals.is_empty(), fingerprint, principals, commits });
     }
-    Ok(keys.values().sum())
+    Ok(signed)
+}
+
+/// Some of many ids, oldest first, and how many more there are.
+fn first_of(commits: &[String]) -> String {
+    let named = commits.iter().take(MOST_COMMITS).map(String::as_str).collect::<Vec<_>>().join(", ");
+    match commits {
+        [_, .., last] if commits.len() > MOST_COMMITS => {
+            format!("{named} and {} more, up to {last}", commits.len() - MOST_COMMITS)
+        }
+        _ => named,
+    }
 }
 
 /// The versions of the claim that are shown together with the pulls that were in the book then.

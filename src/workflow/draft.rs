@@ -9,13 +9,16 @@ use crate::finding::Finding;
 use crate::manifest::emit;
 use crate::manifest::emit::Piece;
 use crate::manifest::splice::Document;
+use crate::record::BookSigner;
 use crate::store::Book;
+use crate::store::CommitForm;
 use crate::store::Edit;
 use crate::store::Outcome;
 use crate::store::Pending;
 use crate::store::RawFile;
 use crate::store::RawReader;
 use crate::store::Recovery;
+use crate::store::Signer;
 use crate::store::Writing;
 use crate::workflow::Context;
 use crate::workflow::Failure;
@@ -23,6 +26,7 @@ use crate::workflow::Library;
 use crate::workflow::book_schemas;
 use crate::workflow::gate;
 use crate::workflow::gate_files::name_twin;
+use crate::workflow::wanted_signature::WantedSignature;
 
 /// A write under way.
 pub struct Draft<'b> {
@@ -31,6 +35,8 @@ pub struct Draft<'b> {
     library: Library,
     changed: BTreeSet<String>,
     taken: BTreeSet<String>,
+    /// Whose commits the book wanted signed before this write: a write cannot excuse itself.
+    signers: Vec<BookSigner>,
 }
 
 impl<'b> Draft<'b> {
@@ -54,7 +60,8 @@ impl<'b> Draft<'b> {
             Some(base) => Library::new(book.snapshot(base.commit())?, BTreeMap::new())?,
             None => Library::at_head(book)?,
         };
-        Ok(Self { book, writing, library, changed: BTreeSet::new(), taken: BTreeSet::new() })
+        let signers = library.page().signers.clone();
+        Ok(Self { book, writing, library, changed: BTreeSet::new(), taken: BTreeSet::new(), signers })
     }
 
     /// The book with everything put so far.
@@ -216,7 +223,19 @@ impl<'b> Draft<'b> {
         doubts: Vec<Finding>,
     ) -> Result<Written, Failure> {
         let recovered = self.writing.recovered().or(self.book.recovered()).map(recovered_words);
-        let commit = self.writing.commit(message, &context.author, context.time())?;
+        let zone = self.library.page().zone_seconds;
+        let wanted = WantedSignature::of(&self.signers, zone, context)?;
+        let sign = |bytes: &[u8]| match &wanted {
+            Some(wanted) => wanted.sign(self.book.signing_key(), bytes),
+            None => Err("nobody is to sign".to_owned()),
+        };
+        let commit = self.writing.commit_as(CommitForm {
+            message,
+            author: &context.author,
+            time: context.time(),
+            merged: &[],
+            signer: wanted.as_ref().map(|_| &sign as &Signer<'_>),
+        })?;
         Ok(Written { commit: commit.short(), files: self.changed.into_iter().collect(), doubts, recovered })
     }
 }

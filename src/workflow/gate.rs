@@ -27,6 +27,7 @@ use crate::workflow::gate_claim;
 use crate::workflow::history;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::columns_of;
+use crate::workflow::wanted_signature;
 
 /// What a path of the book is for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -160,6 +161,7 @@ impl Gate<'_> {
         match sort {
             Sort::Book => {
                 let page = self.take(bind::book(path, root, kinds));
+                self.findings.extend(page.iter().flat_map(wanted_signature::findings));
                 // A page that asks for what cannot be worked out would bar every comparison.
                 if let Some(name) = page.and_then(|page| page.correction)
                     && Basis::named(&name).is_none()

@@ -286,8 +286,9 @@ impl Checking<'_> {
         let withheld = index.records.iter().any(|line| line.file.is_none());
         match gate::check(&scratch.book, &library, &paths, &BTreeSet::new()) {
             Ok(doubts) => {
-                // That a raw file is not inside is told with its standing.
-                self.findings.extend(doubts.into_iter().filter(|doubt| doubt.code != "raw-not-here"));
+                // That a raw file is not inside is told with its standing. What to do next is for the shop, in its book.
+                let doubts = doubts.into_iter().filter(|doubt| doubt.code != "raw-not-here");
+                self.findings.extend(doubts.map(|doubt| Finding { next: None, ..doubt }));
                 Ok(())
             }
             Err(failure) => {
@@ -390,6 +391,7 @@ impl Checking<'_> {
             verdict: here.as_ref().map(|found| found.verdict),
             seal: opened.seal.clone(),
             signatures: signatures(&opened),
+            signed_commits: history.signed.clone(),
             time_stamps: time_stamps(&opened),
             information: opened.information.clone(),
             proven: Vec::new(),

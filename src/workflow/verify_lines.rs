@@ -1,5 +1,7 @@
 //! The lines of a verification that only restate what opening the dossier found.
 
+use std::collections::BTreeSet;
+
 use chrono::DateTime;
 
 use crate::answer::ClaimAnswer;
@@ -81,8 +83,8 @@ pub(super) fn mechanisms<R>(opened: &Opened<R>, history: &History) -> Vec<Mechan
                     opened.signatures.iter().any(|seal| seal.role == Role::Witness && seal.is_listed())
                 }
                 Mechanism::History => history.is_here(),
-                Mechanism::SignedCommit => history.signed > 0,
-                Mechanism::Receipt => history.receipts > 0,
+                Mechanism::SignedCommit => history.signed.iter().any(|line| line.listed),
+                Mechanism::Receipt => !history.receipts.is_empty(),
                 Mechanism::TimeStamp => !opened.stamps.is_empty(),
             },
             says: mechanism.sentence().to_owned(),
@@ -117,6 +119,9 @@ pub(super) fn proven<R>(
         lines.push(format!("the order of the book's commits: {}", found.timing.says));
     }
     lines.extend(history.proven.iter().cloned());
+    let of_claim = answer.pulls.iter().filter(|line| matches!(line.used, "base" | "test"));
+    let of_claim: BTreeSet<&str> = of_claim.map(|line| line.pull.as_str()).collect();
+    lines.extend(history.receipts.iter().map(|receipt| receipt.says(&of_claim)));
     lines
 }
 

@@ -68,6 +68,7 @@ macro_rules! sealed {
                 (r"\d+ files in all, \d+ bytes", "[number] files in all, [number] bytes"),
                 (r"all \d+ files of the payload", "all [number] files of the payload"),
                 (r"\d+\.\d{1,4} \d+ bytes", "[number]"),
+                (r"zip,\s+\d+ bytes", "zip, [number] bytes"),
                 (r"(Payload-Oxum.,\s+.)[0-9.]+", "$1[number]"),
             ],
             omit_expression => true,
@@ -127,12 +128,51 @@ fn a_dossier_is_written_and_checked_elsewhere() {
         "verified-on-no-day",
         &["verify", "signed.zip", "--signers", "signers-1", "--at", "June"]
     );
+    countersigned(&bench, &far);
     let mut bytes = fs::read(far.join("signed.zip")).expect("the dossier");
     let middle = bytes.len() / 2;
     bytes[middle] ^= 1;
     fs::write(far.join("bent.zip"), bytes).expect("a file");
     let bent = bench.run_in(&far, &["verify", "bent.zip", "--signers", "signers-1"], "");
     assert_eq!(bent.code, 4, "{bent:?}");
+}
+
+/// A witness, who has no book, puts a signature beside the seal.
+fn countersigned(bench: &Bench, far: &Path) {
+    let both = fs::read_to_string(far.join("signers-1")).expect("a list")
+        + &fs::read_to_string(far.join("signers-2")).expect("a list");
+    fs::write(far.join("signers"), both).expect("a file");
+    let words = |file, key, out| ["dossier", "--countersign", file, "--sign", key, "--out", out];
+    let said = bench.run_in(far, &words("signed.zip", "../key-2", "countersigned.zip"), "").done();
+    assert!(
+        said.out.starts_with("Wrote countersigned.zip: the dossier of the claim stepped-header"),
+        "{said:?}"
+    );
+    assert!(said.out.contains("not when, and not that"), "{said:?}");
+    let json = [&words("signed.zip", "../key-2", "again.zip")[..], &["--json"]].concat();
+    let answer = checked("dossier-countersigned", &bench.run_in(far, &json, "").done().out);
+    assert_eq!((&answer["answer"], &answer["file"]), (&"countersign".into(), &"again.zip".into()));
+    let refused = bench.run_in(far, &words("signers-1", "../key-2", "nothing.zip"), "");
+    assert!(refused.code == 4 && refused.error.contains("zip file"), "{refused:?}");
+    let proven = bench.run_in(far, &["verify", "countersigned.zip", "--signers", "signers"], "");
+    assert!(proven.code == 0 && proven.out.contains("countersigned by the key SHA256:"), "{proven:?}");
+}
+
+/// The book's page names the key; what is no key is not kept, and where nobody holds it nothing is committed.
+#[test]
+fn the_page_names_a_key_that_commits_are_signed_with() {
+    let bench = Bench::demo();
+    keys(&bench);
+    let page = bench.read("book.yaml");
+    bench.put("book/book.yaml", &format!("{page}signers:\n  - {{who: mk, key: \"../key-1\"}}\n"));
+    sealed!(bench, &bench.book(), "page-names-no-key", &["keep"]);
+    let list = fs::read_to_string(bench.path().join("signers-1")).expect("a list");
+    let key = list.trim().split_once(' ').expect("a name and a key").1;
+    bench.put("book/book.yaml", &format!("{page}signers:\n  - {{who: mk, key: \"{key}\"}}\n"));
+    bench.run(&["keep"]).done();
+    sealed!(bench, &bench.book(), "page-names-another", &["dossier", "--receipt", "--key", "../key-2"]);
+    sealed!(bench, &bench.book(), "page-names-one-not-here", &["dossier", "--receipt"]);
+    bench.run(&["dossier", "--receipt", "--key", "../key-1"]).done();
 }
 
 #[test]

@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test program uses its own part of it")]
 
 pub(crate) mod raw_zip;
+pub(crate) mod twins;
 
 use std::collections::BTreeMap;
 use std::io::Cursor;

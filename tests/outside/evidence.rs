@@ -8,6 +8,9 @@
     reason = "starts other programs and lays out files for them; says what is left out where one is missing"
 )]
 
+#[path = "dossiers_of_books.rs"]
+mod books;
+
 use crate::dossier_fixture;
 use crate::outside;
 
@@ -142,6 +145,16 @@ fn the_recipe_of_the_sponsors_page_passes_a_good_dossier_and_catches_each_change
     let countersigned = opened_by(&dossier_fixture::zipped(&files), &both).expect("whole");
     assert!(countersigned.findings.is_empty() && countersigned.signatures.len() == 2);
     assert_eq!(WITNESS_NAMESPACE, "witness@mulebook.example");
+    // And the line for receipts.
+    fs::write(folder.join("receipts.txt"), "mulebook-receipt 1 …\n").expect("written");
+    let sign = block("ssh-keygen -Y sign -n witness@mulebook.example -f MY_KEY < receipts.txt");
+    let signed = bash(&folder, &sign.replace("MY_KEY", "../MY_KEY"));
+    assert!(signed.status.success(), "{}", said(&signed));
+    fs::write(outer.path().join("witnesses"), line(2, "")).expect("written");
+    let check = "ssh-keygen -Y verify -f ../witnesses -I shop@test.example -n witness@mulebook.example -s receipts.txt.sig < receipts.txt";
+    assert!(bash(&folder, check).status.success());
+    fs::write(folder.join("receipts.txt"), "mulebook-receipt 2 …\n").expect("written");
+    assert!(!bash(&folder, check).status.success());
 }
 
 fn private_key(path: &Path, number: u8) {
@@ -410,6 +423,45 @@ fn git_agrees_with_the_signature_of_a_commit() {
             .output()
             .expect("ssh-agent runs");
         assert!(kept.status.success(), "{}", said(&kept));
+        git(&book, &["-c", "gpg.format=ssh", "-c", &allowed, "verify-commit", "HEAD"]);
+
+        // The key that the book's page names, and nothing named by the person: the agent alone is asked.
+        private_key(&key_file, 1);
+        let page = fs::read_to_string(book.join("book.yaml")).expect("the page");
+        fs::write(book.join("book.yaml"), format!("{page}signers:\n  - {{who: mk, key: \"{public}\"}}\n"))
+            .expect("written");
+        let kept = mulebook(&["--book", "book", "keep"], &key_file);
+        assert!(kept.status.success(), "{}", said(&kept));
+        fs::write(book.join("people.yaml"), format!("{people}\n# as the page wants\n")).expect("written");
+        let by_page = |script: &str| {
+            Command::new("ssh-agent")
+                .args([
+                    "bash",
+                    "-c",
+                    &format!("{script} {} --book book keep", env!("CARGO_BIN_EXE_mulebook")),
+                ])
+                .current_dir(folder.path())
+                .env("MULEBOOK_NOW", "2026-05-24T11:00:00+02:00")
+                .env("MULEBOOK_PERSON", "mk")
+                .env_remove("MULEBOOK_SIGNING_KEY")
+                .output()
+                .expect("ssh-agent runs")
+        };
+        // Where the agent does not hold it nothing is kept, though the private key lies about beside the book and in it.
+        let before = git(&book, &["rev-parse", "HEAD"]);
+        for name in ["signer", "id_ed25519", ".git/signer", ".git/mulebook/signer"] {
+            private_key(&book.join(name), 1);
+        }
+        let refused = by_page("");
+        assert_eq!(refused.status.code(), Some(1), "{}", said(&refused));
+        assert!(said(&refused).contains("the SSH agent"), "{}", said(&refused));
+        assert_eq!(git(&book, &["rev-parse", "HEAD"]), before);
+        for name in ["signer", "id_ed25519", ".git/signer", ".git/mulebook/signer"] {
+            fs::remove_file(book.join(name)).expect("it was there");
+        }
+        let kept = by_page("ssh-add -q key && rm key &&");
+        assert!(kept.status.success(), "{}", said(&kept));
+        assert_ne!(git(&book, &["rev-parse", "HEAD"]), before);
         git(&book, &["-c", "gpg.format=ssh", "-c", &allowed, "verify-commit", "HEAD"]);
     }
 

@@ -8,6 +8,7 @@ use crate::manifest::bind::Bound;
 use crate::manifest::bind::figure::Signed;
 use crate::manifest::node::Node;
 use crate::record::BookPage;
+use crate::record::BookSigner;
 use crate::record::Calibration;
 use crate::record::Cell;
 use crate::record::Doubted;
@@ -100,6 +101,7 @@ impl Binder<'_> {
         };
         let units = root.get("units").map(Node::entries).unwrap_or_default();
         let demands = root.get("documented").map(Node::items).unwrap_or_default();
+        let signers = root.get("signers").map(Node::items).unwrap_or_default();
         Some(BookPage {
             format: format?,
             name: self.needs(root, "name")?,
@@ -111,6 +113,17 @@ impl Binder<'_> {
                 .filter_map(|(key, value)| Some((key.text()?.to_owned(), self.text(value, "units")?)))
                 .collect(),
             demands: demands.iter().filter_map(|item| self.text(item, "documented")).collect(),
+            signers: signers
+                .iter()
+                .filter_map(|item| {
+                    Some(BookSigner {
+                        who: self.needs(item, "who")?,
+                        key: self.needs(item, "key")?,
+                        from: self.may_moment(item, "from"),
+                        until: self.may_moment(item, "until"),
+                    })
+                })
+                .collect(),
         })
     }
 
