@@ -8,8 +8,6 @@ mod case;
 mod dossier_fixture;
 #[path = "support/gallery.rs"]
 mod gallery;
-#[path = "support/left_out.rs"]
-mod left_out;
 #[path = "support/outside.rs"]
 mod outside;
 #[path = "support/shop.rs"]

@@ -12,7 +12,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::left_out::left_out;
+use crate::outside::left_out;
 use crate::shop::{assert_whole, done, files, git, git_command, program, pull_arguments, raw, said, shop};
 
 const MEASURE: [&str; 6] = ["measure", "h1/a", "inlet-port-volume", "170 cc", "--with", "burette-1"];
