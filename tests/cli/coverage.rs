@@ -58,6 +58,7 @@ const NOT_MET: &[(&str, &str)] = &[
         "a pull without a loaded sweep; every pull of the demo has one, and diff says the same in a line",
     ),
     ("no-interval", "every figure that the relations let through is finite, and so is its interval"),
+    ("no-last-build", "every pull lies in the folder of a build"),
     ("no-file", "the parser of the command line asks for a file first"),
     ("no-folder", "the current folder was deleted under the program"),
     ("no-rows", "a table without rows is refused as no table before"),

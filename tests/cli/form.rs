@@ -109,6 +109,8 @@ fn the_same_as_last() {
     shown!(bench, "as-last-nothing", &["measure", "h2/a", "deck-flatness", "0.02 mm", "--as-last"]);
     shown!(bench, "as-last-session", &["session", "0413a", "--as-last"]);
     shown!(bench, "as-last-build", &["build", "b9", "--as-last", "--set", "spacer=none"]);
+    let sheet = ["flow", "-", "--part", "h2", "--port", "inlet:2", "--as-last"];
+    shown!(bench, "as-last-no-sheet", &sheet);
     let empty = Bench::new();
     shown!(empty, "as-last-no-session", &["session", "0413a", "--as-last"]);
 }

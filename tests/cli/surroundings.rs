@@ -46,6 +46,19 @@ fn help_of_every_command() {
         "diff",
         "audit",
         "mend",
+        "flow",
+        "form",
+        "doubt",
+        "sheet",
+        "trail",
+        "find",
+        "weigh",
+        "combos",
+        "page",
+        "table",
+        "claim",
+        "dossier",
+        "verify",
     ] {
         shown.push_str(&format!("\n==== {command}\n\n"));
         shown.push_str(&bench.run_in(bench.path(), &[command, "--help"], "").done().out);
