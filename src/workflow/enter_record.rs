@@ -30,8 +30,6 @@ use crate::workflow::take_in;
 use crate::workflow::take_in::Kept;
 use crate::workflow::take_in::Table;
 
-/// The code of runs that the console counted and nobody entered.
-const RUNS_SKIPPED: &str = "runs-skipped";
 /// The condition that a barometer gives.
 const STATION_PRESSURE: &str = "station-pressure";
 
@@ -184,7 +182,7 @@ pub(super) fn put(
     let mut shown: Vec<Finding> = reduced.into_iter().collect();
     if !missing.is_empty() && request.skipped.is_none() {
         shown.push(
-            Finding::doubt(RUNS_SKIPPED, "the console counted runs that the session has no pull of")
+            Finding::doubt("runs-skipped", "the console counted runs that the session has no pull of")
                 .found(missing.join(", "))
                 .next(format!(
                     "enter them, or say why there is none: `mulebook correct {} --set skipped={} --because \"scrapped, of another session, no file\"`",
@@ -393,7 +391,7 @@ fn doubts(
     if !missing.is_empty() && request.skipped.is_none() {
         let words =
             format!("the session has no pull of {}, which comes before this file", missing.join(", "));
-        doubts.push((RUNS_SKIPPED, words));
+        doubts.push(("runs-skipped", words));
     }
     doubts
 }
