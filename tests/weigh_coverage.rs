@@ -470,7 +470,8 @@ impl Curves {
             let band = ahead_and_behind(&differences).expect("a band");
             let found: Vec<_> = crossings(&band).into_iter().filter(|crossing| crossing.is_told()).collect();
             let Some(true_rpm) = self.crossing_rpm() else {
-                told += usize::from(!found.is_empty());
+                // With each rpm alone limits are given, and no crossing is said.
+                told += usize::from(band.factor.is_some() && !found.is_empty());
                 continue;
             };
             if let [only] = found[..] {

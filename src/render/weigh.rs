@@ -312,11 +312,13 @@ pub(super) fn crossing_words(crossing: &CrossingLine, rows: &[BandRow]) -> Strin
     let verb = match crossing.upward {
         Some(true) => "the test curve comes to lie above the base's",
         Some(false) => "the test curve comes to lie below the base's",
-        None => "the curves cross",
+        None => "the curves meet",
     };
     match (crossing.lower, crossing.upper) {
         (Some(lower), Some(upper)) => {
-            format!("{verb} at {:.0} rpm (95 %: {lower:.0} to {upper:.0} rpm)", crossing.rpm)
+            // With each rpm alone, one speed in twenty is off zero by noise: that the curves cross is then not said.
+            let alone = if crossing.upward.is_none() { "each rpm alone, " } else { "" };
+            format!("{verb} at {:.0} rpm ({alone}95 %: {lower:.0} to {upper:.0} rpm)", crossing.rpm)
         }
         (lower, upper) => format!(
             "the curves meet at {:.0} rpm, and whether they cross is not told: zero stays possible from {} to {}",
