@@ -163,6 +163,10 @@ impl Book {
             if let Some(stage) = &stage {
                 sync::remove(stage)?;
             }
+            // Here and not where the file goes, so that a second try finds its folder too.
+            if still_ours && file.new_id().is_none() {
+                self.remove_empty_folders(path::folder_of(&file.path));
+            }
             reached(Step::FilePlaced)?;
         }
         sync_those_left(touched)?;
@@ -200,8 +204,6 @@ impl Book {
         }
         let Some(id) = file.new_id() else {
             sync::remove(place)?;
-            stage.map_or(Ok(()), sync::remove)?;
-            self.remove_empty_folders(path::folder_of(&file.path));
             return Ok(true);
         };
         let ready = match stage {
