@@ -1,5 +1,7 @@
 //! What differs between two sides that passed the check, in groups a person reads from the top.
 
+use std::sync::Arc;
+
 use crate::check::Group;
 use crate::check::Item;
 use crate::check::Shown;
@@ -113,7 +115,7 @@ fn agree(base_side: &Side, base: &Shown, test_side: &Side, test: &Shown) -> bool
     let shared = base.with.is_some() && base.with == test.with && same_calibration(base_side, base, test);
     let u = |side: &Side, shown: &Shown, reading: &Reading| {
         let instrument = shown.with.as_ref().and_then(|tag| side.instruments.get(tag));
-        standard_uncertainty(reading, instrument, shared)
+        standard_uncertainty(reading, instrument.map(Arc::as_ref), shared)
     };
     let (ua, ub) = (u(base_side, base, a), u(test_side, test, b));
     (a.mean().si() - b.mean().si()).abs() <= 2.0 * (ua * ua + ub * ub).sqrt()

@@ -36,7 +36,7 @@ impl Side {
             kinds,
             effective: &self.effective,
             parts: &self.parts,
-            engine: self.engine.as_ref(),
+            engine: self.engine.as_deref(),
             instruments: &self.instruments,
             moment: self.moment(),
             channels: &self.channel_means,

@@ -55,96 +55,123 @@ pub struct Sheet {
 
 /// Lays a side out as a sheet.
 pub fn sheet_of(side: &Side, kinds: &Kinds) -> Sheet {
-    let asked = |demand: &Demand| match demand {
-        Demand::Always => true,
-        Demand::WhenRole(role) => side.part_in(role, kinds).is_some(),
-        Demand::Welcome => false,
-    };
-    // What nobody wrote and nobody asks for says nothing; what was written and no longer stands is shown.
-    let shown = |told: &Told, demand: &Demand| match told.gap() {
-        None => true,
-        Some(Why::Absent | Why::NoBuild) => asked(demand),
-        Some(_) => true,
-    };
-    let item = |group: Group, role: Option<&str>, name: &str, title: &str| Item {
-        group,
-        role: role.map(str::to_owned),
-        name: name.to_owned(),
-        title: title.to_owned(),
-    };
-    let mut roles = Vec::new();
-    let mut seen: BTreeSet<PartState> = BTreeSet::new();
-    for role in &kinds.roles {
-        let answer = side.answer(&role.name, kinds);
-        let told = told_role(side, &role.name, answer.as_ref());
-        if !shown(&told, &role.demand) {
-            continue;
+    let laying = Laying { side, kinds };
+    let (settings, fits) = (laying.settings(), laying.fits());
+    Sheet { roles: laying.roles(), settings, fits, conditions: laying.conditions(), run: laying.run() }
+}
+
+/// What a sheet has of the configuration: its roles with their figures, and its settings.
+pub fn configuration_of(side: &Side, kinds: &Kinds) -> (Vec<SheetRole>, Vec<SheetItem>) {
+    let laying = Laying { side, kinds };
+    (laying.roles(), laying.settings())
+}
+
+/// The conditions alone.
+pub fn conditions_of(side: &Side, kinds: &Kinds) -> Vec<SheetItem> {
+    Laying { side, kinds }.conditions()
+}
+
+/// What a sheet has of the pull alone: its conditions, and how it was run.
+pub fn running_of(side: &Side, kinds: &Kinds) -> (Vec<SheetItem>, Vec<SheetItem>) {
+    let laying = Laying { side, kinds };
+    (laying.conditions(), laying.run())
+}
+
+/// A side that is laid out.
+struct Laying<'a> {
+    side: &'a Side,
+    kinds: &'a Kinds,
+}
+
+impl Laying<'_> {
+    fn asks(&self, demand: &Demand) -> bool {
+        match demand {
+            Demand::Always => true,
+            Demand::WhenRole(role) => self.side.part_in(role, self.kinds).is_some(),
+            Demand::Welcome => false,
         }
-        let part = part_of(answer.as_ref()).cloned();
-        let told_above = matches!(answer, Some(RoleAnswer::Within(_)));
-        let mut figures = Vec::new();
-        if let Some(part) = part.as_ref().filter(|part| seen.insert((*part).clone()))
-            && let Some(kind) = side.parts.get(&part.tag).and_then(|record| kinds.part(&record.kind))
-        {
-            for spec in &kind.figures {
-                let told = side.figure(part, spec, kinds);
-                if shown(&told, &spec.demand) {
-                    let item = item(Group::Figure, Some(&role.name), &spec.name, &spec.title);
-                    figures.push(SheetItem { item, told, asked: asked(&spec.demand) });
-                }
-            }
-        }
-        let asked = asked(&role.demand);
-        let role = SheetItem { item: item(Group::Role, None, &role.name, &role.title), told, asked };
-        roles.push(SheetRole { role, part, told_above, figures });
     }
-    let settings = kinds
-        .settings
-        .iter()
-        .map(|spec| (spec, side.setting(spec, kinds)))
-        .filter(|(spec, told)| shown(told, &spec.demand))
-        .map(|(spec, told)| SheetItem {
-            item: item(Group::Setting, spec.role.as_deref(), &spec.name, &spec.title),
-            told,
-            asked: asked(&spec.demand),
-        })
-        .collect();
-    let fits = kinds
-        .fits
-        .iter()
-        .filter(|fit| {
+
+    /// What nobody wrote and nobody asks for says nothing; what was written and no longer stands is shown.
+    fn shows(&self, told: &Told, demand: &Demand) -> bool {
+        match told.gap() {
+            None => true,
+            Some(Why::Absent | Why::NoBuild) => self.asks(demand),
+            Some(_) => true,
+        }
+    }
+
+    /// An item that is shown; none where it is not.
+    fn item(&self, item: impl FnOnce() -> Item, told: Told, demand: &Demand) -> Option<SheetItem> {
+        self.shows(&told, demand).then(|| SheetItem { item: item(), told, asked: self.asks(demand) })
+    }
+
+    fn roles(&self) -> Vec<SheetRole> {
+        let (side, kinds) = (self.side, self.kinds);
+        let mut roles = Vec::new();
+        let mut seen: BTreeSet<PartState> = BTreeSet::new();
+        for role in &kinds.roles {
+            let answer = side.answer(&role.name, kinds);
+            let told = told_role(side, &role.name, answer.as_ref());
+            let own = || item(Group::Role, None, &role.name, &role.title);
+            let Some(told) = self.item(own, told, &role.demand) else { continue };
+            let part = part_of(answer.as_ref()).cloned();
+            let told_above = matches!(answer, Some(RoleAnswer::Within(_)));
+            let mut figures = Vec::new();
+            if let Some(part) = part.as_ref().filter(|part| seen.insert((*part).clone()))
+                && let Some(kind) = side.parts.get(&part.tag).and_then(|record| kinds.part(&record.kind))
+            {
+                figures.extend(kind.figures.iter().filter_map(|spec| {
+                    let own = || item(Group::Figure, Some(&role.name), &spec.name, &spec.title);
+                    self.item(own, side.figure(part, spec, kinds), &spec.demand)
+                }));
+            }
+            roles.push(SheetRole { role: told, part, told_above, figures });
+        }
+        roles
+    }
+
+    fn settings(&self) -> Vec<SheetItem> {
+        let settings = self.kinds.settings.iter().filter_map(|spec| {
+            let own = || item(Group::Setting, spec.role.as_deref(), &spec.name, &spec.title);
+            self.item(own, self.side.setting(spec, self.kinds), &spec.demand)
+        });
+        settings.collect()
+    }
+
+    fn fits(&self) -> Vec<SheetItem> {
+        let (side, kinds) = (self.side, self.kinds);
+        let fitted = kinds.fits.iter().filter(|fit| {
             let (a, b) = fit.roles();
             side.part_in(a, kinds).is_some() && side.part_in(b, kinds).is_some()
-        })
-        .flat_map(|fit| fit.fields.iter().map(move |spec| (fit, spec)))
-        .map(|(fit, spec)| (fit, spec, side.fit(&fit.pair, spec, kinds)))
-        .filter(|(_, spec, told)| shown(told, &spec.demand))
-        .map(|(fit, spec, told)| SheetItem {
-            item: item(Group::Fit, None, &format!("{}.{}", fit.pair, spec.name), &spec.title),
-            told,
-            asked: asked(&spec.demand),
-        })
-        .collect();
-    let mut sheet = Sheet { roles, settings, fits, conditions: Vec::new(), run: Vec::new() };
-    if side.pull.is_some() {
-        let conditions = kinds.conditions.iter().map(|spec| (spec, side.condition(spec, kinds)));
-        sheet.conditions = conditions
-            .filter(|(spec, told)| shown(told, &spec.demand))
-            .map(|(spec, told)| SheetItem {
-                item: item(Group::Condition, None, &spec.name, &spec.title),
-                told,
-                asked: asked(&spec.demand),
-            })
-            .collect();
-        let run = kinds.run.iter().map(|spec| (spec, side.run(spec)));
-        sheet.run = run
-            .filter(|(spec, told)| shown(told, &spec.demand))
-            .map(|(spec, told)| SheetItem {
-                item: item(Group::Run, None, &spec.name, &spec.title),
-                told,
-                asked: asked(&spec.demand),
-            })
-            .collect();
+        });
+        let fields = fitted.flat_map(|fit| fit.fields.iter().map(move |spec| (fit, spec)));
+        let fits = fields.filter_map(|(fit, spec)| {
+            let own = || item(Group::Fit, None, &format!("{}.{}", fit.pair, spec.name), &spec.title);
+            self.item(own, side.fit(&fit.pair, spec, kinds), &spec.demand)
+        });
+        fits.collect()
     }
-    sheet
+
+    /// None of a build, which was not run.
+    fn conditions(&self) -> Vec<SheetItem> {
+        let conditions = self.side.pull.iter().flat_map(|_| &self.kinds.conditions).filter_map(|spec| {
+            let own = || item(Group::Condition, None, &spec.name, &spec.title);
+            self.item(own, self.side.condition(spec, self.kinds), &spec.demand)
+        });
+        conditions.collect()
+    }
+
+    /// None of a build, which was not run.
+    fn run(&self) -> Vec<SheetItem> {
+        let run = self.side.pull.iter().flat_map(|_| &self.kinds.run).filter_map(|spec| {
+            let own = || item(Group::Run, None, &spec.name, &spec.title);
+            self.item(own, self.side.run(spec), &spec.demand)
+        });
+        run.collect()
+    }
+}
+
+fn item(group: Group, role: Option<&str>, name: &str, title: &str) -> Item {
+    Item { group, role: role.map(str::to_owned), name: name.to_owned(), title: title.to_owned() }
 }

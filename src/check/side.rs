@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use crate::check::ChannelDoubts;
 use crate::derive::Asked;
@@ -35,7 +36,7 @@ pub struct Side {
     /// What it is called: the pull's id or the build's name.
     pub name: String,
     /// The build, unless the pull has none yet.
-    pub build: Option<Build>,
+    pub build: Option<Arc<Build>>,
     /// The pull, unless the side is a build alone.
     pub pull: Option<Pull>,
     /// Its session.
@@ -45,11 +46,11 @@ pub struct Side {
     /// What was really on the engine.
     pub effective: Effective,
     /// Every part that a role names, by tag.
-    pub parts: BTreeMap<String, Part>,
+    pub parts: BTreeMap<String, Arc<Part>>,
     /// The engine's own part record.
-    pub engine: Option<Part>,
+    pub engine: Option<Arc<Part>>,
     /// The instruments that its figures name, by tag.
-    pub instruments: BTreeMap<String, Instrument>,
+    pub instruments: BTreeMap<String, Arc<Instrument>>,
     /// The channels that its raw files carry, by quantity word.
     pub channels: BTreeSet<String>,
     /// Their means over the sweep, by quantity word, and what torque and power follow from them.

@@ -63,13 +63,24 @@ pub(super) fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
     all.push(separation(ground));
     all.push(advance(ground));
     all.extend([Valve::Inlet, Valve::Exhaust].into_iter().flat_map(|valve| of_events(ground, valve)));
-    all.push(left_compression(ground, At::FiftyThou));
-    let advertised = |valve: Valve| ground.input(&duration_means(valve, At::Advertised)).is_ok();
-    if advertised(Valve::Inlet) || advertised(Valve::Exhaust) {
+    let mut ratios = ratios(ground).into_iter();
+    all.extend(ratios.next());
+    if is_advertised(ground) {
         all.extend(at_lift(ground, At::Advertised));
-        all.push(left_compression(ground, At::Advertised));
     }
+    all.extend(ratios);
     all
+}
+
+/// The compression ratios from where the inlet valve closes.
+pub(super) fn ratios(ground: &Ground<'_>) -> Vec<Outcome> {
+    let advertised = is_advertised(ground).then_some(At::Advertised);
+    [At::FiftyThou].into_iter().chain(advertised).map(|at| left_compression(ground, at)).collect()
+}
+
+fn is_advertised(ground: &Ground<'_>) -> bool {
+    let given = |valve: Valve| ground.input(&duration_means(valve, At::Advertised)).is_ok();
+    given(Valve::Inlet) || given(Valve::Exhaust)
 }
 
 fn at_lift(ground: &Ground<'_>, at: At) -> Vec<Outcome> {

@@ -94,6 +94,15 @@ pub fn figures(ground: &Ground<'_>) -> Vec<Outcome> {
     GROUPS.iter().flat_map(|(group, figures)| in_group(group, figures(ground))).collect()
 }
 
+/// The compression ratios alone: as built, and from where the inlet valve closes.
+pub fn ratios(ground: &Ground<'_>) -> Vec<Outcome> {
+    let mut all = in_group("geometry", geometry::ratios(ground));
+    if ground.has_camshaft() {
+        all.extend(in_group("camshaft", camshaft::ratios(ground)));
+    }
+    all
+}
+
 /// The figures of a side, by what they are figures of.
 type Figures = fn(&Ground<'_>) -> Vec<Outcome>;
 

@@ -148,7 +148,7 @@ fn clearances(ground: &Ground<'_>) -> Vec<Outcome> {
     by_cylinder(&gathering, &label, &each, found, |all| Ok(sum(all)?))
 }
 
-fn ratios(ground: &Ground<'_>) -> Vec<Outcome> {
+pub(super) fn ratios(ground: &Ground<'_>) -> Vec<Outcome> {
     let label = Label::new("compression-ratio", "compression ratio", QuantityKind::Ratio, "");
     let mut gathering = Gathering::new(ground);
     let clearance = clearance(&mut gathering);

@@ -1,6 +1,7 @@
 //! What one side's records give to stand on.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::derive::Input;
 use crate::derive::Missing;
@@ -67,11 +68,11 @@ pub struct Ground<'a> {
     /// What was on the engine.
     pub effective: &'a Effective,
     /// Every part that a role names, by tag.
-    pub parts: &'a BTreeMap<String, Part>,
+    pub parts: &'a BTreeMap<String, Arc<Part>>,
     /// The engine's own part record.
     pub engine: Option<&'a Part>,
     /// The instruments that figures name, by tag.
-    pub instruments: &'a BTreeMap<String, Instrument>,
+    pub instruments: &'a BTreeMap<String, Arc<Instrument>>,
     /// The moment that figures are asked for.
     pub moment: Option<&'a Moment>,
     /// Means over the sweep, by the channel's word.

@@ -1,5 +1,7 @@
 //! Where an input stands in one side's records: a setting, a condition, a channel, the run, the cell, a part in its state.
 
+use std::sync::Arc;
+
 use crate::derive::ChannelMean;
 use crate::derive::Grade;
 use crate::derive::Ground;
@@ -236,7 +238,7 @@ impl<'a> Ground<'a> {
 
     fn of_channel(&self, word: &str, mean: &ChannelMean) -> Input {
         let instrument = mean.instrument.as_ref().and_then(|tag| self.instruments.get(tag));
-        let (off, stated) = budget::of_channel(mean, instrument, self.session, self.moment);
+        let (off, stated) = budget::of_channel(mean, instrument.map(Arc::as_ref), self.session, self.moment);
         Input {
             means: format!("{CHANNEL}{word}"),
             path: format!("channel {word}"),
@@ -372,7 +374,7 @@ impl<'a> Ground<'a> {
         let (off, last_digit) = match kind {
             // A count is known or it is wrong.
             QuantityKind::Count => (Off::default(), false),
-            _ => budget::of_reading(reading, instrument, session, taken.as_ref()),
+            _ => budget::of_reading(reading, instrument.map(Arc::as_ref), session, taken.as_ref()),
         };
         let no_instrument = grade == Grade::Measured && spec.instrument && entry.with.is_none();
         Ok(Input {

@@ -40,6 +40,7 @@ pub use figure::Label;
 pub use figure::Outcome;
 pub use figure::figures;
 pub use figure::moved_by;
+pub use figure::ratios;
 pub use flow::FlowBench;
 pub use flow::common_range;
 pub use flow::exhaust_to_inlet;

@@ -114,12 +114,18 @@ impl<'a> TextStream<'a> {
     }
 }
 
+/// Bytes that are asked for at first.
+const FIRST: usize = 16 << 10;
+
 /// Reads until `want` bytes have come or the input ends, and says how many came.
 fn read_up_to(input: &mut dyn Read, out: &mut Vec<u8>, want: usize) -> std::io::Result<usize> {
     let before = out.len();
-    out.resize(before + want, 0);
     let mut got = 0;
     while got < want {
+        // Room for what a small file has; more only where more comes.
+        if out.len() == before + got {
+            out.resize(before + want.min((got * 4).max(FIRST)), 0);
+        }
         match input.read(&mut out[before + got..]) {
             Ok(0) => break,
             Ok(count) => got += count,

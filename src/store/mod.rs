@@ -85,7 +85,7 @@ pub use outward::Outward;
 pub use pending::{Edit, Pending};
 pub use recovery::{Outcome, Recovery};
 pub use scratch::Scratch;
-pub use snapshot::{Entry, EntryKind, Snapshot};
+pub use snapshot::{Elsewhere, Entry, EntryKind, Snapshot};
 pub use source::Source;
 pub use temporary::Temporary;
 pub use vault::{DEFAULT_IN_GIT, RawCheck, RawFile, RawPlace, RawReader, Vault, digest};

@@ -3,6 +3,7 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt;
+use std::path::PathBuf;
 use std::rc::Rc;
 
 use gix::ObjectId;
@@ -47,6 +48,23 @@ pub struct Snapshot {
     folders: RefCell<BTreeMap<ObjectId, Folder>>,
 }
 
+/// From which a snapshot can be read on other threads.
+#[derive(Debug)]
+pub struct Elsewhere {
+    git_folder: PathBuf,
+    commit: CommitId,
+}
+
+impl Elsewhere {
+    /// The same book at the same commit, for this thread.
+    ///
+    /// # Errors
+    /// The repository or the commit cannot be read.
+    pub fn open(&self) -> Result<Snapshot, Error> {
+        Snapshot::open(&super::Book::open_repository(&self.git_folder)?, self.commit)
+    }
+}
+
 impl fmt::Debug for Snapshot {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("Snapshot")
@@ -69,6 +87,11 @@ impl Snapshot {
             tree,
             folders: RefCell::default(),
         })
+    }
+
+    /// What other threads open it from.
+    pub fn elsewhere(&self) -> Elsewhere {
+        Elsewhere { git_folder: self.git_folder().to_owned(), commit: self.commit }
     }
 
     /// The commit.

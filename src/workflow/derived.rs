@@ -74,10 +74,20 @@ pub(super) fn add_channel_means(
     which: Channels,
 ) -> Result<(), Failure> {
     // Compression ignition is corrected by its fuel, whatever else is asked.
-    let which = match derive::ignites_by_compression(&side.ground(library.kinds())) {
-        true => Channels::All,
-        false => which,
-    };
+    let by_compression = derive::ignites_by_compression(&side.ground(library.kinds()));
+    add_means(book, library, side, if by_compression { Channels::All } else { which })
+}
+
+/// Adds the means of these channels.
+///
+/// # Errors
+/// As [`add_channel_means`].
+pub(super) fn add_means(
+    book: &Book,
+    library: &Library,
+    side: &mut Side,
+    which: Channels,
+) -> Result<(), Failure> {
     read_once(book, library, side, sweep::Wanted { step_rpm: None, means: Some(which) }).map(drop)
 }
 

@@ -1,6 +1,7 @@
 //! Brings what proved doubtful to a side that was gathered: marks and offsets on its figures, doubts on its channels.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::check;
 use crate::check::Side;
@@ -23,7 +24,12 @@ pub(super) fn apply(library: &Library, side: &mut Side) -> Result<(), Failure> {
         |figure: &crate::record::Figure| figure.entries.iter().any(|entry| entry.doubted.is_some());
     let quiet = doubts.0.is_empty();
     for part in side.parts.values_mut().chain(side.engine.as_mut()) {
-        for figure in part.states.iter_mut().flat_map(|state| state.figures.values_mut()) {
+        let mut figures = part.states.iter().flat_map(|state| state.figures.values());
+        if quiet && !figures.any(own_marks) {
+            continue;
+        }
+        let states = &mut Arc::make_mut(part).states;
+        for figure in states.iter_mut().flat_map(|state| state.figures.values_mut()) {
             if !quiet || own_marks(figure) {
                 doubts.apply(figure, None);
             }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use crate::answer::BarredLine;
 use crate::answer::BarsLine;
@@ -66,8 +67,8 @@ pub(super) struct Bench {
     sheet: FlowSheet,
     kinds: Kinds,
     effective: Effective,
-    parts: BTreeMap<String, Part>,
-    instruments: BTreeMap<String, Instrument>,
+    parts: BTreeMap<String, Arc<Part>>,
+    instruments: BTreeMap<String, Arc<Instrument>>,
     at: Moment,
     none: Means,
     no_speeds: BTreeMap<u32, Means>,
@@ -96,9 +97,9 @@ impl Bench {
             let held = Held { figure: figure.clone(), origin: Origin::Pull };
             effective.conditions.insert(name.clone(), held);
         }
-        let (mut parts, mut instruments) = (BTreeMap::new(), BTreeMap::new());
+        let (mut parts, mut instruments) = (BTreeMap::<String, Arc<Part>>::new(), BTreeMap::new());
         for named in std::iter::once(&sheet.part).chain(&sheet.with_part) {
-            let Some(part) = library.part(&named.tag)? else { continue };
+            let Some(part) = library.shared_part(&named.tag)? else { continue };
             let role = kinds.roles.iter().find(|role| role.kinds.contains(&part.kind));
             if let Some(role) = role {
                 let held = RoleHeld { answer: Answer::Part(named.clone()), origin: Origin::Pull };
@@ -111,7 +112,7 @@ impl Bench {
         let named: Vec<&String> =
             entries.filter_map(|entry| entry.with.as_ref()).chain(&sheet.bench).collect();
         for tag in named {
-            if let Some(instrument) = library.instrument(tag)? {
+            if let Some(instrument) = library.shared_instrument(tag)? {
                 instruments.insert(tag.clone(), instrument);
             }
         }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use crate::check::ChannelDoubts;
 use crate::check::Side;
@@ -31,8 +32,8 @@ pub(super) fn side(library: &Library, named: &Named) -> Result<Side, Failure> {
             pull_side(library, pull)
         }
         Named::Build(name) => {
-            let build = library.build(name)?.ok_or_else(|| missing("build", name))?;
-            build_side(library, &build)
+            let build = library.shared_build(name)?.ok_or_else(|| missing("build", name))?;
+            shared_build_side(library, build)
         }
         other => Err(Failure::usage(
             Finding::error("not-a-side", "only pulls and builds are compared").found(format!("{other:?}")),
@@ -45,16 +46,25 @@ pub(super) fn side(library: &Library, named: &Named) -> Result<Side, Failure> {
 /// # Errors
 /// A record is missing or does not hold.
 pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failure> {
-    let effective = Effective::of_build(build);
+    shared_build_side(library, Arc::new(build.clone()))
+}
+
+/// The side of a build alone.
+///
+/// # Errors
+/// A record is missing or does not hold.
+pub(super) fn shared_build_side(library: &Library, build: Arc<Build>) -> Result<Side, Failure> {
+    let effective = Effective::of_build(&build);
+    let engine = library.shared_part(&build.engine)?;
     let mut side = Side {
         name: build.name.clone(),
-        build: Some(build.clone()),
+        build: Some(build),
         pull: None,
         session: None,
         cell: None,
         effective,
         parts: BTreeMap::new(),
-        engine: library.part(&build.engine)?,
+        engine,
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
         channel_means: BTreeMap::new(),
@@ -81,7 +91,7 @@ pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
         session: None,
         cell: None,
         effective: Effective::empty(),
-        parts: BTreeMap::from([(part.tag.clone(), part.clone())]),
+        parts: BTreeMap::from([(part.tag.clone(), Arc::new(part.clone()))]),
         engine: None,
         instruments: BTreeMap::new(),
         channels: BTreeSet::new(),
@@ -103,7 +113,7 @@ pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
 /// A record is missing or does not hold.
 pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> {
     let build = match pull.effective_build() {
-        Some(name) => Some(library.build(name)?.ok_or_else(|| missing("build", name))?),
+        Some(name) => Some(library.shared_build(name)?.ok_or_else(|| missing("build", name))?),
         None => None,
     };
     let session = library.session(&pull.session)?;
@@ -112,7 +122,7 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         None => None,
     };
     let engine = match &build {
-        Some(build) => library.part(&build.engine)?,
+        Some(build) => library.shared_part(&build.engine)?,
         None => None,
     };
     let refit_after = match &pull.refit_after {
@@ -133,20 +143,20 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
         if let Some(columns) = library.columns(name)? {
             channels.extend(columns.channels.iter().map(|column| column.quantity.word().to_owned()));
             for tag in columns.channels.iter().filter_map(|column| column.instrument.as_ref()) {
-                if let Some(instrument) = library.instrument(tag)? {
+                if let Some(instrument) = library.shared_instrument(tag)? {
                     instruments.insert(tag.clone(), instrument);
                 }
             }
         }
     }
     for tag in cell.iter().flat_map(|cell| cell.instruments.values()) {
-        if let Some(instrument) = library.instrument(tag)? {
+        if let Some(instrument) = library.shared_instrument(tag)? {
             instruments.insert(tag.clone(), instrument);
         }
     }
     let mut side = Side {
         name: pull.id.clone(),
-        effective: Effective::of_pull(&pull, build.as_ref()),
+        effective: Effective::of_pull(&pull, build.as_deref()),
         build,
         pull: Some(pull),
         session,
@@ -178,7 +188,7 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
         })
         .collect();
     for tag in tags {
-        if let Some(part) = library.part(&tag)? {
+        if let Some(part) = library.shared_part(&tag)? {
             side.parts.insert(tag, part);
         }
     }
@@ -195,7 +205,7 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
     }
     for tag in instruments {
         if !side.instruments.contains_key(&tag)
-            && let Some(instrument) = library.instrument(&tag)?
+            && let Some(instrument) = library.shared_instrument(&tag)?
         {
             side.instruments.insert(tag, instrument);
         }

@@ -86,6 +86,7 @@ mod sought;
 mod sweep;
 pub mod table;
 pub mod take_in;
+mod threads;
 mod touched;
 pub mod trail;
 mod trail_events;

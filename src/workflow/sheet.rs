@@ -243,7 +243,7 @@ fn pulls(book: &Book, library: &Library, side: &Side) -> Result<Vec<SheetPull>, 
         side.build.iter().map(|build| library.pulls_of(&build.name)).collect::<Result<Vec<_>, _>>()?.concat()
     {
         if let Some(pull) = library.pull(&id)? {
-            lines.push(pull_line(book, &pull, &Effective::of_pull(&pull, side.build.as_ref()))?);
+            lines.push(pull_line(book, &pull, &Effective::of_pull(&pull, side.build.as_deref()))?);
         }
     }
     Ok(lines)

@@ -1,6 +1,7 @@
 //! What to bolt on to repeat what a sheet tells of, and the instruments that its figures rest on.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::answer::InstrumentUse;
 use crate::answer::RepeatLine;
@@ -136,7 +137,7 @@ pub(super) fn instruments(side: &Side, sheet: &Sheet) -> Vec<SheetInstrument> {
                     .flat_map(|record| &record.uncertainty)
                     .map(|stated| format!("{} {} for each {}", stated.of, stated.is, stated.scope.word()))
                     .collect(),
-                uses: by_calibration(record, uses),
+                uses: by_calibration(record.map(Arc::as_ref), uses),
                 instrument: tag,
             }
         })

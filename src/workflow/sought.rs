@@ -10,6 +10,7 @@ use crate::check::Told;
 use crate::derive;
 use crate::derive::ChannelMean;
 use crate::derive::Derived;
+use crate::derive::Outcome;
 use crate::finding::Finding;
 use crate::quantity::QuantityKind;
 use crate::quantity::Unit;
@@ -95,10 +96,10 @@ impl Sought {
             }
         }
         match found[..] {
-            [] if role.is_none() && is_derived(word) => {
-                Ok(Self { name: word.to_owned(), quantity: None, what: What::Derived })
-            }
-            [] => Err(unknown(kinds, word)),
+            [] => match derived_name(word).filter(|_| role.is_none()) {
+                Some(name) => Ok(Self { name: name.to_owned(), quantity: None, what: What::Derived }),
+                None => Err(unknown(kinds, word)),
+            },
             [(_, spec)] => Ok(Self::figure(role, spec)),
             [(_, spec), ..] if role.is_some() => Ok(Self::figure(role, spec)),
             _ => {
@@ -157,26 +158,10 @@ impl Sought {
     pub(super) fn words(&self, side: &Side, library: &Library) -> Result<Option<String>, Failure> {
         let kinds = library.kinds();
         if self.what == What::Derived {
-            let lines =
-                self.derived(side, kinds).into_iter().map(|found| workflow::derived::line(library, &found));
-            let words: Vec<String> = lines
-                .map(|line| {
-                    line.map(|line| format!("{} (no better than {})", line.interval.text, line.worst_input))
-                })
-                .collect::<Result<_, _>>()?;
-            return Ok((!words.is_empty()).then(|| words.join(", ")));
+            return derived_words(library, &named(derive::ratios(&side.ground(kinds)), &self.name));
         }
         let Some(told) = self.item(side, kinds).map(|item| item.told) else { return Ok(None) };
         Ok(told_words(&told, self.mean(side, kinds)))
-    }
-
-    /// The figure worked out: of the engine, else of each cylinder.
-    fn derived(&self, side: &Side, kinds: &Kinds) -> Vec<Derived> {
-        let all = derive::figures(&side.ground(kinds)).into_iter().filter_map(Result::ok);
-        let own: Vec<Derived> = all.filter(|found| found.label.name == self.name).collect();
-        let (engine, cylinders): (Vec<_>, Vec<_>) =
-            own.into_iter().partition(|found| found.label.cylinder.is_none());
-        if engine.is_empty() { cylinders } else { engine }
     }
 
     /// Where a side's sheet tells of it.
@@ -196,11 +181,10 @@ impl Sought {
     /// What a side says of it, with the roles and settings that say so.
     pub(super) fn said(&self, side: &Side, kinds: &Kinds) -> (Said, Vec<String>) {
         if self.what == What::Derived {
-            let own = self.derived(side, kinds);
-            let values: Vec<f64> = own.iter().map(|found| found.value.value()).collect();
+            let own = named(derive::ratios(&side.ground(kinds)), &self.name);
             let inputs = own.iter().flat_map(|found| &found.inputs);
             let roles = inputs.filter_map(|input| Some(input.path.split_once('.')?.0.to_owned())).collect();
-            return (mean(&values).map_or(Said::Nothing, Said::Number), roles);
+            return (derived_said(&own), roles);
         }
         let Some(item) = self.item(side, kinds) else { return (Said::Nothing, Vec::new()) };
         let by = match (&self.what, &item.item.role) {
@@ -286,12 +270,24 @@ fn key(group: Group, role: Option<&str>, name: &str) -> String {
     }
 }
 
-/// Everything that can be asked of a side but derived figures, by [`Sought::key`]; what is not there says nothing. What
-/// a channel tells is named as such.
-pub(super) fn sayings(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+/// Everything that can be asked of a side's configuration but derived figures, by [`Sought::key`]; what is not there says
+/// nothing.
+pub(super) fn of_configuration(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+    let (roles, settings) = check::configuration_of(side, kinds);
+    let of_parts = roles.into_iter().flat_map(|role| std::iter::once(role.role).chain(role.figures));
+    sayings(of_parts.chain(settings))
+}
+
+/// Everything that can be asked of a pull alone, in the same form. What a channel tells is named as such.
+pub(super) fn of_running(side: &Side, kinds: &Kinds) -> Vec<(String, Saying<String>)> {
+    let (conditions, run) = check::running_of(side, kinds);
+    sayings(conditions.into_iter().chain(run))
+}
+
+fn sayings(items: impl Iterator<Item = SheetItem>) -> Vec<(String, Saying<String>)> {
     let mut seen = BTreeSet::new();
     let mut found = Vec::new();
-    for SheetItem { item, told, .. } in items(side, kinds) {
+    for SheetItem { item, told, .. } in items {
         let role = item.role.as_deref().filter(|_| item.group == Group::Figure);
         let names = [
             role.map(|role| key(item.group, Some(role), &item.name)),
@@ -330,8 +326,9 @@ fn of_channels(
     kinds: &Kinds,
     saying: impl Fn(&Told, Option<&ChannelMean>) -> Saying<String>,
 ) -> Vec<(String, Saying<String>)> {
-    items(side, kinds)
-        .filter(|item| item.item.group == Group::Condition && is_of_channel(&item.told))
+    let conditions = check::conditions_of(side, kinds).into_iter();
+    conditions
+        .filter(|item| is_of_channel(&item.told))
         .map(|SheetItem { item, told, .. }| {
             let mean = mean_of(&item.name, side, kinds);
             (key(item.group, None, &item.name), saying(&told, mean))
@@ -341,26 +338,47 @@ fn of_channels(
 
 /// The derived figures that can be asked of a side.
 pub(super) fn ratios(side: &Side, library: &Library) -> Vec<(String, Saying<String>)> {
-    let kinds = library.kinds();
+    let all = derive::ratios(&side.ground(library.kinds()));
     let found = DERIVED.map(|name| {
-        let sought = Sought { name: name.to_owned(), quantity: None, what: What::Derived };
-        let said = Word::of(sought.said(side, kinds).0);
-        let saying = match sought.words(side, library) {
+        let own = named(all.iter().cloned(), name);
+        let said = Word::of(derived_said(&own));
+        let saying = match derived_words(library, &own) {
             Ok(words) => Saying { said, words },
             Err(_) => Saying { said: Word::Live, words: None },
         };
-        (sought.key(), saying)
+        (format!("{RATIO}{name}"), saying)
     });
     found.into_iter().filter(|(_, saying)| saying.said != Word::Nothing || saying.words.is_some()).collect()
 }
 
 /// Derived figures that are plain ratios have no unit to be asked for in; others stand as fields already.
-fn is_derived(word: &str) -> bool {
-    DERIVED.contains(&word)
+fn derived_name(word: &str) -> Option<&'static str> {
+    let word = if word == "dynamic-compression-ratio" { "compression-ratio-at-inlet-closing" } else { word };
+    DERIVED.into_iter().find(|name| *name == word)
 }
 
 /// Figures worked out from the records by which pulls can be told apart.
-const DERIVED: [&str; 2] = ["compression-ratio", "dynamic-compression-ratio"];
+const DERIVED: [&str; 2] = ["compression-ratio", "compression-ratio-at-inlet-closing"];
+
+/// The figures of a name: of the engine, else of each cylinder.
+fn named(all: impl IntoIterator<Item = Outcome>, name: &str) -> Vec<Derived> {
+    let own = all.into_iter().filter_map(Result::ok).filter(|found| found.label.name == name);
+    let (engine, cylinders): (Vec<_>, Vec<_>) = own.partition(|found| found.label.cylinder.is_none());
+    if engine.is_empty() { cylinders } else { engine }
+}
+
+fn derived_said(own: &[Derived]) -> Said {
+    let values: Vec<f64> = own.iter().map(|found| found.value.value()).collect();
+    mean(&values).map_or(Said::Nothing, Said::Number)
+}
+
+fn derived_words(library: &Library, own: &[Derived]) -> Result<Option<String>, Failure> {
+    let lines = own.iter().map(|found| workflow::derived::line(library, found));
+    let words = lines
+        .map(|line| line.map(|line| format!("{} (no better than {})", line.interval.text, line.worst_input)));
+    let words: Vec<String> = words.collect::<Result<_, _>>()?;
+    Ok((!words.is_empty()).then(|| words.join(", ")))
+}
 
 fn plainly(told: &Told) -> Said {
     let Told::Known(shown) = told else { return Said::Nothing };

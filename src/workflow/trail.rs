@@ -16,6 +16,7 @@ use crate::finding::Finding;
 use crate::manifest::bind;
 use crate::manifest::yaml;
 use crate::record::Build;
+use crate::record::Effective;
 use crate::record::Moment;
 use crate::store::Book;
 use crate::store::Change;
@@ -264,7 +265,7 @@ fn read(library: &Library, path: &str, bytes: &[u8]) -> Vec<Event> {
         Sort::Pull(_) => bind::pull(path, &root, kinds).0.map(|pull| {
             let build: Option<Build> =
                 pull.effective_build().and_then(|build| library.build(build).ok().flatten());
-            events::of_pull(&pull, build.as_ref())
+            events::of_pull(&pull, &Effective::of_pull(&pull, build.as_ref()))
         }),
         Sort::Instrument => bind::instrument(path, &root, kinds).0.map(|found| events::of_instrument(&found)),
         Sort::Claim => bind::claim(path, &root, kinds).0.map(|claim| events::of_claim(&claim)),

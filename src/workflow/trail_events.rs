@@ -314,9 +314,8 @@ pub(super) fn of_build(build: &Build, kinds: &Kinds) -> Vec<Event> {
 }
 
 /// What a pull's manifest tells; `build` is the one it stands on.
-pub(super) fn of_pull(pull: &Pull, build: Option<&Build>) -> Vec<Event> {
+pub(super) fn of_pull(pull: &Pull, effective: &Effective) -> Vec<Event> {
     let here = Touch::Pull(pull.id.clone());
-    let effective = Effective::of_pull(pull, build);
     let mut touches = vec![here.clone(), Touch::Session(pull.session.clone())];
     touches.extend(pull.effective_build().map(|build| Touch::Build(build.to_owned())));
     touches.extend(effective.roles.values().filter_map(|held| match &held.answer {

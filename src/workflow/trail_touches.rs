@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use crate::record::Effective;
+use crate::record::Pull;
 use crate::store::Book;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -11,6 +13,7 @@ use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
 use crate::workflow::library::build_path;
 use crate::workflow::trail;
+use crate::workflow::trail_events;
 use crate::workflow::trail_events::Touch;
 
 /// What the events of a record touch beyond the record itself, in words that may be looked up.
@@ -22,6 +25,12 @@ pub(super) fn of(library: &Library, path: &str) -> Result<BTreeSet<String>, Fail
     let events = trail::events_of(library, path)?;
     let touches = events.iter().flat_map(|event| &event.touches);
     Ok(touches.filter(|touch| !is_own(touch, path, own)).filter_map(word).collect())
+}
+
+/// The same of a pull that was read.
+pub(super) fn of_pull(pull: &Pull, effective: &Effective) -> BTreeSet<String> {
+    let events = trail_events::of_pull(pull, effective);
+    events.iter().flat_map(|event| &event.touches).filter_map(word).collect()
 }
 
 /// Whether a touch is of the record itself.

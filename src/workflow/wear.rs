@@ -13,10 +13,14 @@ use crate::check::Side;
 use crate::check::Wear;
 use crate::record::Answer;
 use crate::record::Effective;
+use crate::record::Pull;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::Whole;
 use crate::workflow::names::order_of;
+use crate::workflow::threads;
+use crate::workflow::threads::MANY;
 
 /// The kept file; the number goes up when its form changes.
 const CACHE: &str = "wear-3";
@@ -106,20 +110,28 @@ impl Counts {
         for entry in library.snapshot().list("builds")? {
             committed.insert(entry.name, entry.id.to_string());
         }
-        let (mut parts, mut sessions) = (Numbers::default(), Numbers::default());
-        let mut folders = Vec::new();
-        let mut whole = true;
+        // By name: git's name for the folder's content, none where something is laid over it.
+        let mut names = Vec::new();
         for name in library.names("builds")? {
             let own = own_reading || library.covers(&format!("builds/{name}/"));
             let content = committed.get(&name).filter(|_| !own).cloned().unwrap_or_default();
-            folders.push(match known.get(&(name.as_str(), content.as_str())) {
-                Some(folder) if !content.is_empty() => kept.renumbered(folder, &mut parts, &mut sessions),
-                _ => {
-                    let counted = count(library, &name, content, &mut parts, &mut sessions)?;
-                    whole &= counted.1 == Whole::Yes;
-                    counted.0
-                }
-            });
+            names.push((name, content));
+        }
+        let known =
+            |name: &str, content: &str| known.get(&(name, content)).filter(|_| !content.is_empty()).copied();
+        let new = names.iter().filter(|(name, content)| known(name, content).is_none()).cloned().collect();
+        let mut new = count_all(library, new)?.into_iter();
+        let (mut parts, mut sessions) = (Numbers::default(), Numbers::default());
+        let mut folders = Vec::new();
+        let mut whole = true;
+        for (name, content) in &names {
+            if let Some(folder) = known(name, content) {
+                folders.push(kept.renumbered(folder, &mut parts, &mut sessions));
+            } else if let Some((counts, of_folder)) = new.next() {
+                whole &= of_folder == Whole::Yes;
+                let counted = counts.folders.iter();
+                folders.extend(counted.map(|folder| counts.renumbered(folder, &mut parts, &mut sessions)));
+            }
         }
         let counts = Self { read_by, content, parts: parts.names, sessions: sessions.names, folders };
         if whole
@@ -129,6 +141,30 @@ impl Counts {
             cache.keep(CACHE, &bytes);
         }
         Ok(counts)
+    }
+
+    /// Keeps what was counted of every folder of a commit, while the catalog was made, for the next that asks.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn keep_all(library: &Library, folders: &[Self]) -> Result<(), Failure> {
+        let cache = library.snapshot().cache();
+        if cache.read(CACHE).is_some() {
+            return Ok(());
+        }
+        let (mut parts, mut sessions) = (Numbers::default(), Numbers::default());
+        let mut again = |counts: &Self| -> Vec<Folder> {
+            let folders = counts.folders.iter();
+            folders.map(|folder| counts.renumbered(folder, &mut parts, &mut sessions)).collect()
+        };
+        let folders = folders.iter().flat_map(&mut again).collect();
+        let content = library.snapshot().id_of("builds")?.map(|id| id.to_string()).unwrap_or_default();
+        let read_by = library.read_by()?;
+        let counts = Self { read_by, content, parts: parts.names, sessions: sessions.names, folders };
+        if let Ok(bytes) = postcard::to_stdvec(&counts) {
+            cache.keep(CACHE, &bytes);
+        }
+        Ok(())
     }
 
     /// A folder of these counts with the numbers that its parts and sessions have elsewhere.
@@ -234,45 +270,94 @@ fn seconds(ran: Option<&str>) -> f64 {
     .map_or(0.0, |reading| reading.mean().si())
 }
 
+/// Counts the pulls in folders of builds, each by itself.
+fn count_all(library: &Library, folders: Vec<(String, String)>) -> Result<Vec<(Counts, Whole)>, Failure> {
+    if folders.len() < MANY || !library.overlay().is_empty() {
+        return folders.into_iter().map(|(name, content)| count(library, &name, content)).collect();
+    }
+    let elsewhere = library.snapshot().elsewhere();
+    let begin = || Library::new(elsewhere.open()?, BTreeMap::new());
+    threads::share(folders, begin, |library, (name, content)| count(library, &name, content), &|_| ())
+}
+
 /// Counts the pulls in a build's folder.
-fn count(
-    library: &Library,
-    name: &str,
-    content: String,
-    parts: &mut Numbers,
-    sessions: &mut Numbers,
-) -> Result<(Folder, Whole), Failure> {
+fn count(library: &Library, name: &str, content: String) -> Result<(Counts, Whole), Failure> {
     let build = library.build(name).ok().flatten();
     let mut whole = match build {
         Some(_) => Whole::Yes,
         None => Whole::of(library, &crate::workflow::library::build_path(name)),
     };
-    let mut folder = Folder { name: name.to_owned(), content, ..Folder::default() };
+    let mut tally = Tally::of(name, content);
     for id in library.pulls_of(name)? {
         let path = format!("builds/{name}/pulls/{id}.yaml");
-        let Ok(Some(pull)) = library.pull_at(&path) else {
-            if Whole::of(library, &path) == Whole::No {
-                whole = Whole::No;
-            }
-            continue;
-        };
-        let ran = seconds(pull.ran.as_deref());
-        let on: Vec<u32> = parts_of(&Effective::of_pull(&pull, build.as_ref()))
-            .iter()
-            .map(|part| parts.number(part))
-            .collect();
+        match library.pull_at(&path) {
+            Ok(Some(pull)) => tally.add(&Ran::with(&pull, &Effective::of_pull(&pull, build.as_ref()))),
+            _ if Whole::of(library, &path) == Whole::No => whole = Whole::No,
+            _ => {}
+        }
+    }
+    Ok((tally.counts(), whole))
+}
+
+/// What a pull wears, and how long.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Ran {
+    session: String,
+    /// As `tag/state`.
+    parts: Vec<String>,
+    seconds: f64,
+}
+
+impl Ran {
+    /// Of a pull on the build whose folder it lies in; none of any other.
+    pub(super) fn of(side: &Side, folder: &str) -> Option<Self> {
+        let at_home = side.build.as_ref().map_or(folder == UNASSIGNED, |build| build.name == folder);
+        Some(Self::with(side.pull.as_ref().filter(|_| at_home)?, &side.effective))
+    }
+
+    fn with(pull: &Pull, effective: &Effective) -> Self {
+        Self {
+            session: pull.session.clone(),
+            parts: parts_of(effective),
+            seconds: seconds(pull.ran.as_deref()),
+        }
+    }
+}
+
+/// What the pulls of one folder wear, summed up in the order of their names.
+#[derive(Debug)]
+pub(super) struct Tally {
+    folder: Folder,
+    parts: Numbers,
+    sessions: Numbers,
+}
+
+impl Tally {
+    /// None yet, of a folder by its name and git's name for its content.
+    pub(super) fn of(name: &str, content: String) -> Self {
+        let folder = Folder { name: name.to_owned(), content, ..Folder::default() };
+        Self { folder, parts: Numbers::default(), sessions: Numbers::default() }
+    }
+
+    pub(super) fn add(&mut self, ran: &Ran) {
+        let on: Vec<u32> = ran.parts.iter().map(|part| self.parts.number(part)).collect();
+        let folder = &mut self.folder;
         let set = folder.sets.iter().position(|set| *set == on).unwrap_or_else(|| {
             folder.sets.push(on);
             folder.sets.len() - 1
         });
-        let (session, set) = (sessions.number(&pull.session), u32::try_from(set).unwrap_or(u32::MAX));
+        let (session, set) = (self.sessions.number(&ran.session), u32::try_from(set).unwrap_or(u32::MAX));
         match folder.rows.iter_mut().find(|row| row.session == session && row.set == set) {
             Some(row) => {
                 row.pulls += 1;
-                row.seconds += ran;
+                row.seconds += ran.seconds;
             }
-            None => folder.rows.push(Row { session, set, pulls: 1, seconds: ran }),
+            None => folder.rows.push(Row { session, set, pulls: 1, seconds: ran.seconds }),
         }
     }
-    Ok((folder, whole))
+
+    pub(super) fn counts(self) -> Counts {
+        let Self { folder, parts, sessions } = self;
+        Counts { parts: parts.names, sessions: sessions.names, folders: vec![folder], ..Counts::default() }
+    }
 }

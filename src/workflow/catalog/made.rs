@@ -1,31 +1,46 @@
 //! Chunks made from records, on as many threads as there are processors when there is much to do.
 
 use std::collections::BTreeSet;
-use std::sync::Mutex;
-use std::sync::mpsc;
 
 use crate::store::Book;
+use crate::store::ContentId;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::Shelf;
 use crate::workflow::catalog::Told;
+use crate::workflow::catalog::alike::Alike;
 use crate::workflow::catalog::chunk::Chunk;
 use crate::workflow::catalog::chunk::Row;
 use crate::workflow::catalog::chunk::Source;
 use crate::workflow::catalog::chunk::decode;
 use crate::workflow::catalog::chunk::encode;
 use crate::workflow::catalog::rows;
+use crate::workflow::catalog::rows::Found;
+use crate::workflow::catalog::rows::Rows;
 use crate::workflow::library::pull_key;
+use crate::workflow::threads;
+use crate::workflow::threads::MANY;
+use crate::workflow::wear::Counts;
+use crate::workflow::wear::Tally;
 
 /// A chunk to be made.
 pub(super) struct Work {
     pub(super) name: String,
     /// Git's name for the folder's content.
     pub(super) content: Vec<u8>,
-    /// The chunk as it was, when rows of records that are as they were still stand.
+    /// The chunk as it was, when rows of records that are as they were still stand; of one shelf alone.
     pub(super) before: Option<Vec<u8>>,
     /// What those rest on.
     pub(super) needs: BTreeSet<String>,
+}
+
+/// What was made of a folder.
+pub(super) struct Chunks {
+    pub(super) name: String,
+    /// Shelf by shelf as they were asked for.
+    pub(super) made: Vec<Made>,
+    /// What its pulls wear, where each of them was read.
+    pub(super) worn: Option<Counts>,
 }
 
 /// A chunk made.
@@ -39,96 +54,92 @@ pub(super) struct Made {
     pub(super) read: usize,
 }
 
-/// From how many chunks on it pays to open the book once more for each further thread.
-const MANY: usize = 8;
-
-/// Makes chunks.
+/// Makes the chunks of shelves that hold records of one sort.
 ///
 /// # Errors
 /// The store's.
 pub(super) fn all(
     book: &Book,
     library: &Library,
-    shelf: Shelf,
+    shelves: &[Shelf],
     work: Vec<Work>,
     told: Told<'_>,
-) -> Result<Vec<(String, Made)>, Failure> {
-    let whole = work.len() as u64;
-    let threads = match work.len() {
-        0..MANY => 1,
-        _ => std::thread::available_parallelism().map_or(1, usize::from),
-    };
-    let mut made = Vec::new();
-    if threads == 1 {
-        for (done, work) in work.into_iter().enumerate() {
-            told("cataloguing", done as u64, Some(whole));
-            made.push(one(book, library, shelf, work)?);
-        }
-        return Ok(made);
+) -> Result<Vec<Chunks>, Failure> {
+    let whole = Some(work.len() as u64);
+    let done = |count| told("cataloguing", count, whole);
+    if work.len() < MANY {
+        let work = (0..).zip(work).map(|(count, work)| {
+            done(count);
+            one(book, library, shelves, work)
+        });
+        return work.collect();
     }
     let (root, commit) = (book.root().to_owned(), library.commit());
-    let waiting = Mutex::new(work.into_iter());
-    let (send, receive) = mpsc::channel();
-    std::thread::scope(|scope| {
-        for _ in 0..threads {
-            let (send, waiting, root) = (send.clone(), &waiting, &root);
-            scope.spawn(move || {
-                let outcome = (|| -> Result<(), Failure> {
-                    let book = Book::discover(root)?;
-                    let library = Library::at(&book, commit)?.remembering();
-                    // Many pulls are looked up quicker in a map.
-                    library.pull_paths()?;
-                    loop {
-                        let next = waiting.lock().map(|mut waiting| waiting.next()).unwrap_or_default();
-                        let Some(work) = next else { return Ok(()) };
-                        if send.send(one(&book, &library, shelf, work)).is_err() {
-                            return Ok(());
-                        }
-                    }
-                })();
-                if let Err(failure) = outcome {
-                    let _ = send.send(Err(failure));
-                }
-            });
-        }
-        drop(send);
-        for (done, found) in receive.into_iter().enumerate() {
-            told("cataloguing", done as u64, Some(whole));
-            made.push(found?);
-        }
-        Ok(made)
-    })
+    let begin = || {
+        let book = Book::discover(&root)?;
+        let library = Library::at(&book, commit)?.remembering();
+        // Many pulls are looked up quicker in a map.
+        library.pull_paths()?;
+        Ok((book, library))
+    };
+    threads::share(work, begin, |(book, library), work| one(book, library, shelves, work), &done)
 }
 
-fn one(book: &Book, library: &Library, shelf: Shelf, work: Work) -> Result<(String, Made), Failure> {
+fn one(book: &Book, library: &Library, shelves: &[Shelf], work: Work) -> Result<Chunks, Failure> {
     let before: Option<Chunk<&str>> = work.before.as_deref().and_then(decode);
-    let mut made = Made { body: Vec::new(), needs: work.needs, faulty: false, read: 0 };
-    let mut found: Vec<(Source<String>, Row)> = Vec::new();
-    let sources = rows::sources(library, shelf, &work.name)?;
-    made.needs.extend(sources.hidden);
+    let sources = match shelves.first() {
+        Some(shelf) => rows::sources(library, *shelf, &work.name)?,
+        None => return Ok(Chunks { name: work.name, made: Vec::new(), worn: None }),
+    };
+    let mut needs = work.needs;
+    let all_here = sources.hidden.is_empty();
+    needs.extend(sources.hidden);
+    let made = || Made { body: Vec::new(), needs: needs.clone(), faulty: false, read: 0 };
+    let mut made: Vec<Made> = shelves.iter().map(|_| made()).collect();
+    let mut found: Vec<Vec<(Source<String>, Row)>> = shelves.iter().map(|_| Vec::new()).collect();
+    let mut alike = Alike::default();
+    // What neighbours rest on is mostly the same.
+    let mut last = BTreeSet::new();
+    let content = ContentId::from_bytes(&work.content).map(|id| id.to_string());
+    let mut tally = content.filter(|_| all_here).map(|content| Tally::of(&work.name, content));
     for (path, content) in sources.files {
         let known = before.as_ref().and_then(|before| {
             let at = before.sources.iter().position(|old| old.path == path && old.content == content)?;
             before.row(at)
         });
-        let row = match known {
-            Some(row) => Some(row),
+        let own = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml")).map(pull_key);
+        let rows = match known {
+            Some(row) => Rows {
+                found: vec![Found { row: Some(row), faulty: false, relied: BTreeSet::new() }],
+                relied: BTreeSet::new(),
+                ran: None,
+            },
             None => {
-                made.read += 1;
-                let (row, relied) = library.relying(|| rows::of(book, library, shelf, &path));
-                let own = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml"));
-                let own = own.map(pull_key);
-                made.needs.extend(relied.into_iter().filter(|key| *key != path && Some(key) != own.as_ref()));
-                row.unwrap_or_else(|_| {
-                    made.faulty = true;
-                    None
-                })
+                made.iter_mut().for_each(|made| made.read += 1);
+                rows::of(book, library, shelves, &path, &mut alike)
             }
         };
-        found.extend(row.map(|row| (Source { path, content }, row)));
+        match (&mut tally, &rows.ran) {
+            (Some(tally), Some(ran)) => tally.add(ran),
+            _ => tally = None,
+        }
+        let is_other = |key: &String| *key != path && Some(key) != own.as_ref();
+        let shared: BTreeSet<String> = rows.relied.into_iter().filter(is_other).collect();
+        if shared != last {
+            made.iter_mut().for_each(|made| made.needs.extend(shared.iter().cloned()));
+            last = shared;
+        }
+        for (of_shelf, (made, found)) in rows.found.into_iter().zip(made.iter_mut().zip(&mut found)) {
+            made.needs.extend(of_shelf.relied.into_iter().filter(is_other));
+            made.faulty |= of_shelf.faulty;
+            let source = || Source { path: path.clone(), content: content.clone() };
+            found.extend(of_shelf.row.map(|row| (source(), row)));
+        }
     }
-    let body = Chunk::of(work.content, found).and_then(|chunk| encode(&chunk));
-    made.faulty |= body.is_none();
-    made.body = body.unwrap_or_default();
-    Ok((work.name, made))
+    for (made, found) in made.iter_mut().zip(found) {
+        let body = Chunk::of(work.content.clone(), found).and_then(|chunk| encode(&chunk));
+        made.faulty |= body.is_none();
+        made.body = body.unwrap_or_default();
+    }
+    Ok(Chunks { name: work.name, made, worn: tally.map(Tally::counts) })
 }

@@ -6,8 +6,10 @@
 //! changed is looked into, and only records that are not as they were are read again. What cannot be kept, or cannot be
 //! told from a row (a record that does not hold), is answered from the records.
 
+mod alike;
 pub(crate) mod chunk;
 mod made;
+mod pull_rows;
 pub(crate) mod rows;
 
 use std::collections::BTreeMap;
@@ -30,9 +32,11 @@ use crate::workflow::Library;
 use crate::workflow::catalog::chunk::Chunk;
 use crate::workflow::catalog::chunk::decode;
 use crate::workflow::catalog::chunk::encode;
+use crate::workflow::catalog::made::Chunks;
 use crate::workflow::catalog::made::Made;
 use crate::workflow::library::part_key;
 use crate::workflow::library::pull_key;
+use crate::workflow::wear::Counts;
 
 /// Goes up when rows are made otherwise from the same records, or are kept in another form.
 const FORM: u32 = 3;
@@ -77,6 +81,17 @@ impl Shelf {
             Self::BuildEvents => "build-events",
             Self::PartEvents => "part-events",
         }
+    }
+
+    /// Whether its rows are of pulls.
+    fn is_of_pulls(self) -> bool {
+        matches!(self, Self::Pulls | Self::Means | Self::Ratios | Self::PullEvents)
+    }
+
+    /// The shelves that are made with it when there is nothing of either: what they say comes from the same reading.
+    fn company(self) -> impl Iterator<Item = Self> {
+        let together = [Self::Pulls, Self::Ratios, Self::PullEvents, Self::Means];
+        together.into_iter().filter(move |other| self.is_of_pulls() && *other != self)
     }
 
     /// The folder whose entries are its chunks.
@@ -189,11 +204,40 @@ impl Rows {
         }
         let mut read = Read { rows: 0, chunks: work.len() };
         let mut changes = Vec::new();
-        for (name, made) in made::all(book, library, shelf, work, told)? {
-            read.rows += made.read;
-            let body = Some(made.body.clone());
-            changes.push(RowChange { shelf: shelf.name().to_owned(), key: name.clone(), body });
-            stands.insert(name, made);
+        let mut shelves = vec![shelf];
+        if kept.commit.is_none() {
+            let is_bare =
+                |other: &Shelf| Kept::load(&catalog, library, *other).is_ok_and(|kept| kept.commit.is_none());
+            shelves.extend(shelf.company().filter(is_bare));
+        }
+        let mut beside: Vec<BTreeMap<String, Made>> =
+            shelves.iter().skip(1).map(|_| BTreeMap::new()).collect();
+        let mut worn = Vec::new();
+        let folders = work.len();
+        for Chunks { name, made, worn: of_folder } in made::all(book, library, &shelves, work, told)? {
+            worn.extend(of_folder);
+            let mut chunks = made.into_iter();
+            if let Some(own) = chunks.next() {
+                read.rows += own.read;
+                changes.push(put(shelf, &name, own.body.clone()));
+                stands.insert(name.clone(), own);
+            }
+            beside.iter_mut().zip(chunks).for_each(|(shelf, made)| drop(shelf.insert(name.clone(), made)));
+        }
+        if shelf.is_of_pulls()
+            && kept.commit.is_none()
+            && worn.len() == folders
+            && library.overlay().is_empty()
+        {
+            Counts::keep_all(library, &worn)?;
+        }
+        for (shelf, chunks) in shelves.iter().skip(1).zip(beside) {
+            // Long logs wait until somebody asks for what is in them.
+            if *shelf == Shelf::Means && chunks.values().any(|made| made.faulty) {
+                continue;
+            }
+            changes.extend(chunks.iter().map(|(name, made)| put(*shelf, name, made.body.clone())));
+            changes.extend(Kept::of(commit, chunks).changes(library, *shelf)?);
         }
         let gone = old.keys().filter(|name| !stands.contains_key(**name));
         changes.extend(gone.map(|name| RowChange {
@@ -371,6 +415,10 @@ impl Needs {
 fn content_of(body: &[u8]) -> Option<&[u8]> {
     let (length, rest) = body.split_first()?;
     rest.get(..usize::from(*length))
+}
+
+fn put(shelf: Shelf, name: &str, body: Vec<u8>) -> RowChange {
+    RowChange { shelf: shelf.name().to_owned(), key: name.to_owned(), body: Some(body) }
 }
 
 /// What decides how records are read and told.

@@ -1,5 +1,7 @@
 //! Records to finished rows: everything that can be asked of a pull, a build or a part, as `find` would find it.
 
+use std::collections::BTreeSet;
+
 use crate::check;
 use crate::check::Side;
 use crate::record::Answer;
@@ -10,17 +12,16 @@ use crate::record::Part;
 use crate::record::Value;
 use crate::record::Whereabouts;
 use crate::store::Book;
-use crate::store::EntryKind;
-use crate::store::RawPlace;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::Shelf;
+use crate::workflow::catalog::alike::Alike;
 use crate::workflow::catalog::chunk::Fitted;
 use crate::workflow::catalog::chunk::Plain;
 use crate::workflow::catalog::chunk::Row;
 use crate::workflow::catalog::chunk::Saying;
 use crate::workflow::catalog::chunk::Word;
-use crate::workflow::derived;
+use crate::workflow::catalog::pull_rows;
 use crate::workflow::gather;
 use crate::workflow::library::UNASSIGNED;
 use crate::workflow::library::build_path;
@@ -28,54 +29,84 @@ use crate::workflow::library::part_key;
 use crate::workflow::library::pull_key;
 use crate::workflow::sought;
 use crate::workflow::sought::Said;
-use crate::workflow::sweep::Channels;
 use crate::workflow::trail_touches;
+use crate::workflow::wear::Ran;
 
-/// The row of the record at a path; none where it has no row.
-///
-/// # Errors
-/// The record, or one that it rests on, does not hold.
-pub(super) fn of(book: &Book, library: &Library, shelf: Shelf, path: &str) -> Result<Option<Row>, Failure> {
-    match shelf {
-        Shelf::Builds => {
-            let name = path.split('/').nth(1).unwrap_or_default();
-            let Some(build) = library.build(name)? else { return Ok(None) };
-            let side = gather::build_side(library, &build)?;
-            let mut said = sought::sayings(&side, library.kinds());
-            said.extend(sought::ratios(&side, library));
-            Ok(Some(Row { plain: plain(&side, library.kinds()), fitted: fitted(&side), said }))
-        }
-        Shelf::Parts => Ok(library.part_at(path)?.and_then(|part| of_part(library, &part))),
-        Shelf::PullEvents | Shelf::BuildEvents | Shelf::PartEvents => {
-            let nothing = || Saying { said: Word::Nothing, words: None };
-            let touched = trail_touches::of(library, path)?.into_iter().map(|key| (key, nothing()));
-            let plain = Plain {
-                name: path.to_owned(),
-                on: None,
-                by: None,
-                session: None,
-                cell: None,
-                of: None,
-                remark: None,
-                doubted: false,
-            };
-            Ok(Some(Row { plain, fitted: Vec::new(), said: touched.collect() }))
-        }
-        Shelf::Pulls | Shelf::Means | Shelf::Ratios => {
-            let Some(pull) = library.pull_at(path)? else { return Ok(None) };
-            let mut side = gather::pull_side(library, pull)?;
-            let (fitted, said) = match shelf {
-                Shelf::Means => (Vec::new(), means(book, library, &mut side)?),
-                Shelf::Ratios => (Vec::new(), sought::ratios(&side, library)),
-                _ => (fitted(&side), sought::sayings(&side, library.kinds())),
-            };
-            Ok(Some(Row { plain: plain(&side, library.kinds()), fitted, said }))
-        }
+/// What a shelf has of a record.
+pub(super) struct Found {
+    /// None where it has no row.
+    pub(super) row: Option<Row>,
+    /// The record, or one that it rests on, does not hold.
+    pub(super) faulty: bool,
+    /// What it alone rests on, as [`Library::relying`] tells.
+    pub(super) relied: BTreeSet<String>,
+}
+
+/// What shelves have of a record.
+pub(super) struct Rows {
+    /// Shelf by shelf as they were asked for.
+    pub(super) found: Vec<Found>,
+    /// What all of them rest on.
+    pub(super) relied: BTreeSet<String>,
+    /// What a pull wears.
+    pub(super) ran: Option<Ran>,
+}
+
+impl Found {
+    pub(super) fn of((row, relied): (Result<Option<Row>, Failure>, BTreeSet<String>)) -> Self {
+        let faulty = row.is_err();
+        Self { row: row.unwrap_or_default(), faulty, relied }
     }
+}
+
+/// The rows of the record at a path, on shelves of records of its sort.
+pub(super) fn of(book: &Book, library: &Library, shelves: &[Shelf], path: &str, alike: &mut Alike) -> Rows {
+    if shelves.iter().all(|shelf| shelf.is_of_pulls()) {
+        return pull_rows::of(book, library, shelves, path, alike);
+    }
+    let rows = shelves.iter().map(|shelf| {
+        let row = || match shelf {
+            Shelf::Builds => of_build(library, path),
+            Shelf::Parts => Ok(library.part_at(path)?.and_then(|part| of_part(library, &part))),
+            _ => Ok(Some(touching(path, trail_touches::of(library, path)?))),
+        };
+        Found::of(library.relying(row))
+    });
+    Rows { found: rows.collect(), relied: BTreeSet::new(), ran: None }
+}
+
+fn of_build(library: &Library, path: &str) -> Result<Option<Row>, Failure> {
+    let name = path.split('/').nth(1).unwrap_or_default();
+    let Some(build) = library.shared_build(name)? else { return Ok(None) };
+    let side = gather::shared_build_side(library, build)?;
+    let mut said = sought::of_configuration(&side, library.kinds());
+    said.extend(sought::ratios(&side, library));
+    Ok(Some(Row { plain: plain(&side, library.kinds()), fitted: fitted(&side), said }))
+}
+
+/// The row of a record whose events touch these.
+pub(super) fn touching(path: &str, touched: BTreeSet<String>) -> Row {
+    let nothing = || Saying { said: Word::Nothing, words: None };
+    let plain = Plain {
+        name: path.to_owned(),
+        on: None,
+        by: None,
+        session: None,
+        cell: None,
+        of: None,
+        remark: None,
+        doubted: false,
+    };
+    let said = touched.into_iter().map(|key| (key, nothing()));
+    Row { plain, fitted: Vec::new(), said: said.collect() }
 }
 
 /// What every row has, of a side.
 pub(crate) fn plain(side: &Side, kinds: &Kinds) -> Plain<String> {
+    plainly(side, !check::doubts_of(side, kinds).is_empty())
+}
+
+pub(super) fn plainly(side: &Side, doubted: bool) -> Plain<String> {
     let (build, pull) = (side.build.as_ref(), side.pull.as_ref());
     let on = match pull {
         Some(_) => side.moment(),
@@ -99,7 +130,7 @@ pub(crate) fn plain(side: &Side, kinds: &Kinds) -> Plain<String> {
             None => build.map(|build| build.engine.clone()),
         },
         remark: aside,
-        doubted: !check::doubts_of(side, kinds).is_empty(),
+        doubted,
     }
 }
 
@@ -111,22 +142,6 @@ pub(crate) fn fitted(side: &Side) -> Vec<(String, Fitted<String>)> {
         Answer::Unknown(_) => Fitted::Unknown,
     };
     side.effective.roles.iter().map(|(role, held)| (role.clone(), of(&held.answer))).collect()
-}
-
-/// The conditions that channels of a pull's raw files tell.
-fn means(book: &Book, library: &Library, side: &mut Side) -> Result<Vec<(String, Saying<String>)>, Failure> {
-    let raw: Vec<String> =
-        side.pull.iter().flat_map(|pull| &pull.raw).map(|raw| raw.sha256.clone()).collect();
-    for sha256 in raw {
-        let path = RawPlace::InGit.path(&sha256);
-        let here = library.snapshot().entry(&path).ok().flatten();
-        // A file that git does not hold may be here today and not tomorrow.
-        if here.is_none_or(|entry| entry.kind == EntryKind::Folder) {
-            return Ok(sought::live_channels(side, library.kinds()));
-        }
-    }
-    derived::add_channel_means(book, library, side, Channels::OfConditions)?;
-    Ok(sought::channels(side, library.kinds()))
 }
 
 /// The row of a part in its newest state; none where it has no state.

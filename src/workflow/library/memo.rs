@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::record::Build;
 use crate::record::Cell;
@@ -18,13 +19,13 @@ pub(super) type Shelf<T> = RefCell<BTreeMap<String, Option<T>>>;
 /// Records once read; nothing of pulls, which nothing shares.
 #[derive(Debug, Default)]
 pub(super) struct Memo {
-    pub(super) parts: Shelf<Part>,
+    pub(super) parts: Shelf<Arc<Part>>,
     /// Where the part of a tag lies.
     pub(super) part_paths: RefCell<BTreeMap<String, Option<String>>>,
-    pub(super) builds: Shelf<Build>,
+    pub(super) builds: Shelf<Arc<Build>>,
     pub(super) sessions: Shelf<Session>,
     pub(super) cells: Shelf<Cell>,
-    pub(super) instruments: Shelf<Instrument>,
+    pub(super) instruments: Shelf<Arc<Instrument>>,
     pub(super) columns: Shelf<Columns>,
 }
 

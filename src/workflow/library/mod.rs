@@ -186,6 +186,13 @@ impl Library {
         (outcome, relied)
     }
 
+    /// Counts what something that is remembered rests on.
+    pub(super) fn rely_on(&self, keys: &BTreeSet<String>) {
+        if let Some(relied) = self.relied.borrow_mut().as_mut() {
+            relied.extend(keys.iter().cloned());
+        }
+    }
+
     fn rely(&self, key: impl FnOnce() -> String) {
         if let Some(relied) = self.relied.borrow_mut().as_mut() {
             relied.insert(key());
@@ -213,7 +220,10 @@ impl Library {
     }
 
     pub(super) fn touch(&self, path: &str) {
-        self.touched.borrow_mut().insert(path.to_owned());
+        let mut touched = self.touched.borrow_mut();
+        if !touched.contains(path) {
+            touched.insert(path.to_owned());
+        }
     }
 
     /// Whether something is laid over the commit at or below a path.

@@ -1,6 +1,7 @@
 //! The records of a book by name.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::manifest::bind;
 use crate::record::Build;
@@ -79,11 +80,18 @@ impl Library {
     /// # Errors
     /// Its manifest does not hold.
     pub fn part(&self, tag: &str) -> Result<Option<Part>, Failure> {
+        Ok(self.shared_part(tag)?.map(Arc::unwrap_or_clone))
+    }
+
+    /// A part that is not altered; where records are remembered, the same one each time.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(in crate::workflow) fn shared_part(&self, tag: &str) -> Result<Option<Arc<Part>>, Failure> {
         self.rely(|| part_key(tag));
-        match self.part_path(tag)? {
-            Some(path) => self.once(&path, |memo| &memo.parts, || self.record(&path, bind::part)),
-            None => Ok(None),
-        }
+        let Some(path) = self.part_path(tag)? else { return Ok(None) };
+        let read = || Ok(self.record(&path, bind::part)?.map(Arc::new));
+        self.once(&path, |memo| &memo.parts, read)
     }
 
     /// The part whose manifest is at a path.
@@ -114,9 +122,18 @@ impl Library {
     /// # Errors
     /// Its manifest does not hold.
     pub fn build(&self, name: &str) -> Result<Option<Build>, Failure> {
+        Ok(self.shared_build(name)?.map(Arc::unwrap_or_clone))
+    }
+
+    /// A build that is not altered; where records are remembered, the same one each time.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(in crate::workflow) fn shared_build(&self, name: &str) -> Result<Option<Arc<Build>>, Failure> {
         let path = build_path(name);
         self.rely(|| path.clone());
-        self.once(&path, |memo| &memo.builds, || self.record(&path, bind::build))
+        let read = || Ok(self.record(&path, bind::build)?.map(Arc::new));
+        self.once(&path, |memo| &memo.builds, read)
     }
 
     /// The names of all builds.
@@ -187,9 +204,21 @@ impl Library {
     /// # Errors
     /// Its manifest does not hold.
     pub fn instrument(&self, tag: &str) -> Result<Option<Instrument>, Failure> {
+        Ok(self.shared_instrument(tag)?.map(Arc::unwrap_or_clone))
+    }
+
+    /// An instrument that is not altered; where records are remembered, the same one each time.
+    ///
+    /// # Errors
+    /// Its manifest does not hold.
+    pub(in crate::workflow) fn shared_instrument(
+        &self,
+        tag: &str,
+    ) -> Result<Option<Arc<Instrument>>, Failure> {
         let path = format!("instruments/{tag}.yaml");
         self.rely(|| path.clone());
-        self.once(&path, |memo| &memo.instruments, || self.record(&path, bind::instrument))
+        let read = || Ok(self.record(&path, bind::instrument)?.map(Arc::new));
+        self.once(&path, |memo| &memo.instruments, read)
     }
 
     /// A claim.
