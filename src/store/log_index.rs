@@ -3,19 +3,24 @@
 //! Records' files alone are kept (`*.yaml`), each in one of a fixed number of rows by the digest of its path, so that a row
 //! that is missing is damage and not a file without a history.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 use gix::ObjectId;
 use sha2::{Digest, Sha256};
 
-use super::snapshot::read_folder;
-use super::{Book, Catalog, CatalogTrouble, CommitId, ContentId, EntryKind, Error, RowChange};
+use super::{Book, Catalog, CatalogTrouble, CommitId, ContentId, Error, RowChange};
 
 const SHELF: &str = "log";
 /// The row of the commits themselves, from the first on.
 const LINE: &str = "line";
 /// Rows of files.
 const ROWS: usize = 256;
+/// Commits from which on a share of the line is worth a thread of its own.
+const LONG: usize = 256;
+/// Folders that are remembered.
+const MOST: usize = 64;
 /// Bytes of a name that git gives.
 const NAME: usize = 20;
 /// Bytes of one change: the commit's place on the line, and the content it left.
@@ -114,43 +119,130 @@ impl Book {
         Ok((newer.into_iter().rev().collect(), 0))
     }
 
-    /// What the commits from a place on left.
+    /// What the commits from a place on left. A long line is shared out to as many threads as there are processors.
     fn changed_by(&self, line: &[CommitId], from: usize) -> Result<Files, Error> {
-        let tree_of = |commit: &CommitId| -> Result<ObjectId, Error> {
-            let found = self.repo().find_commit(commit.0).map_err(Error::git("walk the history"))?;
-            Ok(found.tree_id().map_err(Error::git("read a commit"))?.detach())
-        };
-        let before = from.checked_sub(1).and_then(|place| line.get(place));
-        let mut before = before.map(&tree_of).transpose()?;
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        let share = (line.len() - from).div_ceil(cores);
+        if share < LONG {
+            return changed_on(self.repo(), line, from, line.len());
+        }
+        let git = self.repo().git_dir();
+        let shares = (from..line.len()).step_by(share).map(|begin| (begin, line.len().min(begin + share)));
+        let found: Vec<Result<Files, Error>> = std::thread::scope(|scope| {
+            let work = |(begin, end): (usize, usize)| {
+                scope.spawn(move || changed_on(&Self::open_repository(git)?, line, begin, end))
+            };
+            let working: Vec<_> = shares.map(work).collect();
+            let outcome = |thread: std::thread::ScopedJoinHandle<'_, _>| {
+                thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            };
+            working.into_iter().map(outcome).collect()
+        });
         let mut files = Files::new();
-        for (place, commit) in line.iter().enumerate().skip(from) {
-            let tree = tree_of(commit)?;
-            if before != Some(tree) {
-                self.unlike(before, Some(tree), &mut |path, content| {
-                    files.entry(path).or_default().push((place, content));
-                })?;
+        for later in found {
+            for (path, lefts) in later? {
+                files.entry(path).or_default().extend(lefts);
             }
-            before = Some(tree);
         }
         Ok(files)
+    }
+}
+
+/// What the commits between two places on the line left.
+fn changed_on(repo: &gix::Repository, line: &[CommitId], from: usize, end: usize) -> Result<Files, Error> {
+    let tree_of = |commit: &CommitId| -> Result<ObjectId, Error> {
+        let found = repo.find_commit(commit.0).map_err(Error::git("walk the history"))?;
+        Ok(found.tree_id().map_err(Error::git("read a commit"))?.detach())
+    };
+    let before = from.checked_sub(1).and_then(|place| line.get(place));
+    let mut before = before.map(&tree_of).transpose()?;
+    let mut trees = Trees { repo, read: BTreeMap::new() };
+    let mut files = Files::new();
+    for (place, commit) in line.iter().enumerate().take(end).skip(from) {
+        let tree = tree_of(commit)?;
+        if before != Some(tree) {
+            trees.unlike(before, Some(tree), &mut |path, content| {
+                files.entry(path).or_default().push((place, content));
+            })?;
+        }
+        before = Some(tree);
+    }
+    Ok(files)
+}
+
+/// Folders as they were read: what a commit left is what the next one is compared with.
+struct Trees<'r> {
+    repo: &'r gix::Repository,
+    read: BTreeMap<ObjectId, Rc<Vec<u8>>>,
+}
+
+/// Entries of a folder by name: git's name for the content, and whether it is a folder.
+type Entries = BTreeMap<String, (ContentId, bool)>;
+
+impl Trees<'_> {
+    fn bytes(&mut self, tree: Option<ObjectId>) -> Result<Rc<Vec<u8>>, Error> {
+        let Some(tree) = tree.filter(|tree| *tree != ObjectId::empty_tree(tree.kind())) else {
+            return Ok(Rc::default());
+        };
+        if let Some(known) = self.read.get(&tree) {
+            return Ok(Rc::clone(known));
+        }
+        if self.read.len() >= MOST {
+            self.read.clear();
+        }
+        let mut found = self.repo.find_tree(tree).map_err(Error::git("read a folder"))?;
+        let bytes = Rc::new(std::mem::take(&mut found.data));
+        self.read.insert(tree, Rc::clone(&bytes));
+        Ok(bytes)
+    }
+
+    /// The entries that only one of two folders has so.
+    fn differing(
+        &mut self,
+        before: Option<ObjectId>,
+        after: Option<ObjectId>,
+    ) -> Result<[Entries; 2], Error> {
+        let bytes = [self.bytes(before)?, self.bytes(after)?];
+        let hash = self.repo.object_hash();
+        let [old, new] = [&bytes[0], &bytes[1]].map(|bytes| {
+            gix::objs::TreeRef::from_bytes(bytes, hash).map_err(Error::git("read a folder"))
+        });
+        let (old, new) = (old?.entries, new?.entries);
+        let (mut old, mut new) = (old.iter().peekable(), new.iter().peekable());
+        let mut found = [Entries::new(), Entries::new()];
+        let of = |entry: &gix::objs::tree::EntryRef<'_>| {
+            (entry.filename.to_string(), (ContentId(entry.oid.to_owned()), entry.mode.is_tree()))
+        };
+        // Both are in git's order; what is not is found on both sides, and told to be the same by the caller.
+        loop {
+            let order = match (old.peek(), new.peek()) {
+                (None, None) => return Ok(found),
+                (Some(_), None) => Ordering::Less,
+                (None, Some(_)) => Ordering::Greater,
+                (Some(old), Some(new)) => old.cmp(new),
+            };
+            let (gone, come) = match order {
+                Ordering::Less => (old.next(), None),
+                Ordering::Greater => (None, new.next()),
+                Ordering::Equal => (old.next(), new.next()),
+            };
+            if gone != come {
+                found[0].extend(gone.map(of));
+                found[1].extend(come.map(of));
+            }
+        }
     }
 
     /// The kept paths at which two folders differ, with what the second has there.
     fn unlike(
-        &self,
+        &mut self,
         before: Option<ObjectId>,
         after: Option<ObjectId>,
         found: &mut dyn FnMut(String, Option<ContentId>),
     ) -> Result<(), Error> {
         let mut open = vec![(String::new(), before, after)];
         while let Some((inside, before, after)) = open.pop() {
-            let entries = |tree: Option<ObjectId>| -> Result<BTreeMap<String, (ContentId, bool)>, Error> {
-                let entries =
-                    tree.map(|tree| read_folder(self.repo(), tree)).transpose()?.unwrap_or_default();
-                let of = |entry: super::Entry| (entry.name, (entry.id, entry.kind == EntryKind::Folder));
-                Ok(entries.into_iter().map(of).collect())
-            };
-            let (before, after) = (entries(before)?, entries(after)?);
+            let [before, after] = self.differing(before, after)?;
             let names: BTreeSet<&String> = before.keys().chain(after.keys()).collect();
             for name in names {
                 let (old, new) = (before.get(name), after.get(name));
