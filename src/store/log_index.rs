@@ -204,9 +204,8 @@ impl Trees<'_> {
     ) -> Result<[Entries; 2], Error> {
         let bytes = [self.bytes(before)?, self.bytes(after)?];
         let hash = self.repo.object_hash();
-        let [old, new] = [&bytes[0], &bytes[1]].map(|bytes| {
-            gix::objs::TreeRef::from_bytes(bytes, hash).map_err(Error::git("read a folder"))
-        });
+        let [old, new] = [&bytes[0], &bytes[1]]
+            .map(|bytes| gix::objs::TreeRef::from_bytes(bytes, hash).map_err(Error::git("read a folder")));
         let (old, new) = (old?.entries, new?.entries);
         let (mut old, mut new) = (old.iter().peekable(), new.iter().peekable());
         let mut found = [Entries::new(), Entries::new()];

@@ -85,9 +85,14 @@ pub(super) fn catalogued(
     }
     for shelf in [Shelf::PartEvents, Shelf::BuildEvents, Shelf::PullEvents] {
         let Some(rows) = Rows::of(book, library, shelf, &|_, _, _| ())? else { return Ok(None) };
-        let Some(chunks) = rows.chunks() else { return Ok(None) };
-        for chunk in &chunks {
-            for touch in wanted {
+        for touch in wanted {
+            let name = match touch {
+                Touch::Part { tag, .. } => Some(tag.clone()),
+                other => word(other),
+            };
+            let Some(name) = name else { continue };
+            let Some(chunks) = rows.chunks_with(&[&name]) else { return Ok(None) };
+            for (_, chunk) in &chunks {
                 let keys: Vec<&str> = match touch {
                     // In any state, where none is named.
                     Touch::Part { tag, letter: None } => {

@@ -241,6 +241,13 @@ pub(crate) fn encode<T: Serialize>(what: &T) -> Option<Vec<u8>> {
     postcard::to_stdvec(what).ok()
 }
 
+/// The sources of a chunk alone, from its kept form.
+pub(crate) fn sources_of(bytes: &[u8]) -> Option<Vec<Source<&str>>> {
+    // The first two fields of a chunk.
+    let (head, _) = postcard::take_from_bytes::<(Vec<u8>, Vec<Source<&str>>)>(bytes).ok()?;
+    Some(head.1)
+}
+
 /// From the kept form; `None` when it is of another.
 pub(crate) fn decode<'b, T: Deserialize<'b>>(bytes: &'b [u8]) -> Option<T> {
     postcard::from_bytes(bytes).ok()
@@ -280,6 +287,7 @@ mod tests {
         for (at, (source, row)) in rows.iter().enumerate() {
             assert_eq!(back.row(at).as_ref(), Some(row));
             assert_eq!(back.sources[at].path, source.path);
+            assert_eq!(sources_of(&bytes).expect("sources")[at], back.sources[at]);
         }
         assert_eq!(back.said("setting:ignition-timing").expect("a column").values.len(), 1);
         for end in 0..bytes.len() {

@@ -15,6 +15,7 @@ pub(crate) mod rows;
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
+use memchr::memmem::Finder;
 use serde::Deserialize;
 use serde::Serialize;
 
@@ -30,8 +31,10 @@ use crate::store::row_check;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::chunk::Chunk;
+use crate::workflow::catalog::chunk::Source;
 use crate::workflow::catalog::chunk::decode;
 use crate::workflow::catalog::chunk::encode;
+use crate::workflow::catalog::chunk::sources_of;
 use crate::workflow::catalog::made::Chunks;
 use crate::workflow::catalog::made::Made;
 use crate::workflow::library::part_key;
@@ -236,8 +239,11 @@ impl Rows {
             if *shelf == Shelf::Means && chunks.values().any(|made| made.faulty) {
                 continue;
             }
-            changes.extend(chunks.iter().map(|(name, made)| put(*shelf, name, made.body.clone())));
-            changes.extend(Kept::of(commit, chunks).changes(library, *shelf)?);
+            // A shelf at a time: together they take much room.
+            let kept = Kept::of(commit, chunks);
+            let mut whole = kept.changes(library, *shelf)?;
+            whole.extend(kept.chunks.into_iter().map(|(name, body, _)| put(*shelf, &name, body)));
+            catalog.change(&whole);
         }
         let gone = old.keys().filter(|name| !stands.contains_key(**name));
         changes.extend(gone.map(|name| RowChange {
@@ -251,26 +257,45 @@ impl Rows {
         Ok(kept.rows().map(|rows| Self { read, ..rows }))
     }
 
-    /// The chunks; none where one is of another form, which only a program of the same version but other rows can have
-    /// kept. Shelves of the same records have theirs at the same places.
-    pub(crate) fn chunks(&self) -> Option<Vec<Chunk<&str>>> {
-        self.bodies.iter().map(|body| decode::<Chunk<&str>>(body).filter(Chunk::is_whole)).collect()
+    /// The chunks that may have a row with each of these words, with their places; none where one is of another form,
+    /// which only a program of the same version but other rows can have kept. Shelves of the same records have theirs at
+    /// the same places.
+    pub(crate) fn chunks_with(&self, words: &[&str]) -> Option<Vec<(usize, Chunk<&str>)>> {
+        let words: Vec<Finder<'_>> = words.iter().map(Finder::new).collect();
+        // Words stand in a row as they are written.
+        let may_have = |body: &Vec<u8>| words.iter().all(|word| word.find(body).is_some());
+        let places = self.bodies.iter().enumerate().filter(|(_, body)| may_have(body));
+        places.map(|(place, _)| Some((place, self.chunk(place)?))).collect()
     }
 
-    /// The files that would be read without the catalog, sorted, with git's names for their content.
+    /// The chunk at a place; none where it is of another form.
+    pub(crate) fn chunk(&self, place: usize) -> Option<Chunk<&str>> {
+        decode::<Chunk<&str>>(self.bodies.get(place)?).filter(Chunk::is_whole)
+    }
+
+    /// How many chunks there are.
+    pub(crate) fn count(&self) -> usize {
+        self.bodies.len()
+    }
+
+    /// The files that would be read without the catalog, sorted, with git's names for their content; none where a chunk
+    /// is of another form.
     ///
     /// # Errors
     /// The store's.
     pub(crate) fn files(
         &self,
         library: &Library,
-        chunks: &[Chunk<&str>],
-    ) -> Result<Vec<(String, Option<ContentId>)>, Failure> {
-        let sources = chunks.iter().flat_map(|chunk| &chunk.sources);
-        let mut files: Vec<(String, Option<ContentId>)> =
-            sources.map(|source| (source.path.to_owned(), ContentId::from_bytes(&source.content))).collect();
+    ) -> Result<Option<Vec<(String, Option<ContentId>)>>, Failure> {
+        let mut files: Vec<(String, Option<ContentId>)> = Vec::new();
+        for body in &self.bodies {
+            let Some(sources) = sources_of(body) else { return Ok(None) };
+            let of = |source: Source<&str>| (source.path.to_owned(), ContentId::from_bytes(&source.content));
+            files.extend(sources.into_iter().map(of));
+        }
+        let parts = library.part_paths()?;
         let further = self.needs.names.iter().map(|name| match name.split_once(':') {
-            Some(("part", tag)) => library.part_path(tag),
+            Some(("part", tag)) => Ok(parts.get(tag).cloned()),
             Some(("pull", id)) => library.pull_path(id),
             _ => Ok(Some(name.clone())),
         });
@@ -283,7 +308,7 @@ impl Rows {
         // Chunks and the folders in them are in order, so there is little to sort.
         files.sort();
         files.dedup();
-        Ok(files)
+        Ok(Some(files))
     }
 }
 

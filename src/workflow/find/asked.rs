@@ -163,6 +163,15 @@ impl Asked {
         words
     }
 
+    /// Words that every row that is asked for has, as they are written.
+    pub(super) fn words_of_rows(&self) -> Vec<&str> {
+        let request = &self.request;
+        let tags = self.with.iter().map(|with| with.tag.as_str()).filter(|tag| *tag != "none");
+        let plain = [&request.by, &request.session, &request.cell].into_iter().flatten();
+        let kind = request.kind.iter().filter(|_| request.sort == Sort::Parts);
+        tags.chain(plain.chain(kind).map(String::as_str)).collect()
+    }
+
     /// Whether a day lies between those that were asked for; a record without one does not.
     pub(super) fn in_time(&self, day: Option<&str>) -> bool {
         let (since, until) = (&self.request.since, &self.request.until);

@@ -53,22 +53,45 @@ pub(super) fn find(
             None => return Ok(None),
         }
     }
-    let Some(chunks) = shelves.iter().map(Rows::chunks).collect::<Option<Vec<_>>>() else { return Ok(None) };
-    let [own, beside @ ..] = chunks.as_slice() else { return Ok(None) };
-    // A shelf made from the same commit has the same records at the same places.
-    if beside.iter().any(|other| !other.iter().map(names).eq(own.iter().map(names))) {
-        return Ok(None);
-    }
-    let files = shelves[0].files(library, own)?;
+    let [own, beside @ ..] = shelves.as_slice() else { return Ok(None) };
+    let Some(files) = own.files(library)? else { return Ok(None) };
     // The work tree is looked at while the rows are.
     let (taken, pending) = std::thread::scope(|scope| {
         let looking = book.looking(&files);
         let looking = scope.spawn(move || looking.pending());
-        let taken = take(book, library, asked, own, beside);
+        let taken = take_from(book, library, asked, own, beside);
         (taken, looking.join())
     });
     let pending = pending.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-    Ok(Some((taken?, pending)))
+    Ok(taken?.map(|taken| (taken, pending)))
+}
+
+/// Takes from those chunks that may have what is asked for; none where the records themselves must be asked.
+fn take_from(
+    book: &Book,
+    library: &Library,
+    asked: &Asked,
+    own: &Rows,
+    beside: &[Rows],
+) -> Result<Option<Taken>, Failure> {
+    let Some(chunks) = own.chunks_with(&asked.words_of_rows()) else { return Ok(None) };
+    if beside.iter().any(|rows| rows.count() != own.count()) {
+        return Ok(None);
+    }
+    let mut others = Vec::new();
+    for rows in beside {
+        let Some(same) = chunks.iter().map(|(place, _)| rows.chunk(*place)).collect::<Option<Vec<_>>>()
+        else {
+            return Ok(None);
+        };
+        others.push(same);
+    }
+    let own: Vec<Chunk<&str>> = chunks.into_iter().map(|(_, chunk)| chunk).collect();
+    // A shelf made from the same commit has the same records at the same places.
+    if others.iter().any(|other| !other.iter().map(names).eq(own.iter().map(names))) {
+        return Ok(None);
+    }
+    take(book, library, asked, &own, &others).map(Some)
 }
 
 fn names<'c>(chunk: &Chunk<&'c str>) -> Vec<&'c str> {

@@ -57,6 +57,23 @@ impl Library {
         Ok(found)
     }
 
+    /// Where each part's manifest is, by tag.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(in crate::workflow) fn part_paths(&self) -> Result<BTreeMap<String, String>, Failure> {
+        let mut paths = BTreeMap::new();
+        for kind in self.names("parts")? {
+            let folder = format!("parts/{kind}");
+            for tag in self.tags(&folder)? {
+                let path = format!("{folder}/{tag}.yaml");
+                // Of two files of one name the first one is meant, as in `part_path`.
+                paths.entry(tag).or_insert(path);
+            }
+        }
+        Ok(paths)
+    }
+
     /// The folders of `parts/` in which a part of that tag lies, where there is more than one.
     ///
     /// # Errors
