@@ -55,6 +55,8 @@ mod new;
 mod page;
 #[path = "cli/part.rs"]
 mod part;
+#[path = "cli/photo.rs"]
+mod photo;
 #[path = "cli/place.rs"]
 mod place;
 #[path = "cli/pull.rs"]

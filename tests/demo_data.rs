@@ -9,6 +9,8 @@
 
 #[path = "demo_data/listing.rs"]
 mod listing;
+#[path = "demo_data/photo.rs"]
+mod photo;
 #[path = "demo_data/program.rs"]
 mod program;
 #[path = "demo_data/random.rs"]
@@ -46,6 +48,7 @@ fn generated() -> BTreeMap<String, Vec<u8>> {
     }
     let mut files: BTreeMap<String, Vec<u8>> =
         by_file.into_iter().map(|(file, pulls)| (format!("raw/{file}"), shape::bytes(&pulls))).collect();
+    files.insert("photos/burette-h2-b.png".to_string(), photo::png());
     files.insert("pulls.yaml".to_string(), listing::pulls_yaml().into_bytes());
     files.insert("truth.json".to_string(), listing::truth_json().into_bytes());
     files
@@ -207,6 +210,7 @@ fn list_of_pulls_reads_as_yaml() {
 #[ignore = "writes into demo-data/"]
 fn regenerate() {
     fs::create_dir_all(folder().join("raw")).unwrap();
+    fs::create_dir_all(folder().join("photos")).unwrap();
     for (place, bytes) in generated() {
         fs::write(folder().join(place), bytes).unwrap();
     }

@@ -14,6 +14,7 @@ use std::fs;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::os::unix::fs::PermissionsExt;
 
+use mulebook::finding::Place;
 use mulebook::store::Book;
 use mulebook::store::Error;
 use mulebook::store::RawCheck;
@@ -159,8 +160,8 @@ fn a_whole_book_verifies_and_each_damage_is_named() {
     let large = take(&book, b"abcd", 3).sha256;
     put(&book, 2, &[("parts/cylinder-head/h2.yaml", "part: h2\nname: x\n")]);
     git(&root, &["tag", "-a", "-m", "v", "v1"]);
-    let named = BTreeMap::from([(large.clone(), "builds/b1/pulls/p-1.yaml".to_owned())]);
-    let codes = |named: &BTreeMap<String, String>| -> Vec<&'static str> {
+    let named = BTreeMap::from([(large.clone(), Place::file("builds/b1/pulls/p-1.yaml"))]);
+    let codes = |named: &BTreeMap<String, Place>| -> Vec<&'static str> {
         let book = Book::discover(&root).unwrap();
         let found = book.verify(named, &mut |_| {}).unwrap();
         let mut codes: Vec<_> = found.findings.iter().map(|finding| finding.code).collect();

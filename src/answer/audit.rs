@@ -44,6 +44,8 @@ pub struct TouchedLine {
     pub flow: Vec<String>,
     /// Claims.
     pub claims: Vec<String>,
+    /// Figures that it shows: they stand, and what shows them is damaged.
+    pub figures: Vec<String>,
     /// Whether everything in the book rests on it.
     pub whole_book: bool,
 }

@@ -6,6 +6,7 @@ use crate::answer::BarsLine;
 use crate::answer::DerivedLine;
 use crate::answer::FigureLine;
 use crate::answer::GapLine;
+use crate::answer::HashCheck;
 use crate::answer::Interval;
 use crate::answer::Refused;
 use crate::answer::SheetLine;
@@ -171,6 +172,13 @@ pub struct FlowSheetAnswer {
     pub commit: String,
     /// What to do next.
     pub next: String,
+}
+
+impl FlowSheetAnswer {
+    /// Whether a file that shows a condition does not hash to its name.
+    pub fn is_damaged(&self) -> bool {
+        self.conditions.iter().flat_map(|line| &line.files).any(|file| file.check == HashCheck::Damaged)
+    }
 }
 
 /// Two flow sheets that may be compared.

@@ -39,9 +39,13 @@ pub struct SheetLine {
     /// Mean and spread, where it holds several values.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spread: Option<String>,
+    /// Photos, scans and the like that show it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub files: Vec<SheetFile>,
 }
 
 impl From<&SheetItem> for SheetLine {
+    /// Without the files that show it: whether their bytes hold is looked at beside this.
     fn from(item: &SheetItem) -> Self {
         let (said, gap) = match &item.told {
             Told::Known(shown) => (Some(SideLine::from(shown)), None),
@@ -51,7 +55,7 @@ impl From<&SheetItem> for SheetLine {
             Some(Value::Quantity(reading)) => spread_words(reading),
             _ => None,
         });
-        Self { item: item.item.path(), title: item.item.title.clone(), said, gap, spread }
+        Self { item: item.item.path(), title: item.item.title.clone(), said, gap, spread, files: Vec::new() }
     }
 }
 
@@ -162,18 +166,13 @@ pub struct SheetRoleLine {
 }
 
 impl SheetRoleLine {
-    /// A role with its part.
-    pub fn of(role: &SheetRole, part: Option<SheetPart>) -> Self {
-        Self {
-            role: SheetLine::from(&role.role),
-            part,
-            within: role.told_above,
-            figures: role.figures.iter().map(SheetLine::from).collect(),
-        }
+    /// A role with its part and the lines of its figures.
+    pub fn of(role: &SheetRole, part: Option<SheetPart>, figures: Vec<SheetLine>) -> Self {
+        Self { role: SheetLine::from(&role.role), part, within: role.told_above, figures }
     }
 }
 
-/// A raw file behind a pull.
+/// A raw file behind a pull, or beside a figure.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct SheetFile {
     /// The name it came under.
@@ -297,6 +296,10 @@ pub struct SheetAnswer {
 impl SheetAnswer {
     /// Whether a raw file behind it does not hash to its name.
     pub fn is_damaged(&self) -> bool {
-        self.pulls.iter().flat_map(|pull| &pull.raw).any(|raw| raw.check == HashCheck::Damaged)
+        let raw = self.pulls.iter().flat_map(|pull| &pull.raw);
+        let roles = self.roles.iter().flat_map(|role| &role.figures);
+        let lines = [&self.settings, &self.fits, &self.conditions].into_iter().flatten();
+        let shown = roles.chain(lines).flat_map(|line| &line.files);
+        raw.chain(shown).any(|file| file.check == HashCheck::Damaged)
     }
 }

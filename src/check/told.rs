@@ -12,6 +12,7 @@ use crate::record::Kinds;
 use crate::record::Known;
 use crate::record::Moment;
 use crate::record::PartState;
+use crate::record::RawFile;
 use crate::record::Resolved;
 use crate::record::Standing;
 use crate::record::Value;
@@ -87,6 +88,8 @@ pub struct Shown {
     pub carried_over: bool,
     /// Why the record was corrected, where it was.
     pub corrected: Option<String>,
+    /// Photos, scans and the like that show it.
+    pub files: Vec<RawFile>,
 }
 
 impl Shown {
@@ -104,6 +107,7 @@ impl Shown {
             afterwards: false,
             carried_over: false,
             corrected: None,
+            files: Vec::new(),
         }
     }
 
@@ -149,6 +153,7 @@ impl Shown {
             afterwards: standing.afterwards,
             carried_over,
             corrected: corrected.map(str::to_owned).or_else(|| entry.corrects.and(entry.because.clone())),
+            files: entry.files.clone(),
         }
     }
 }

@@ -1,5 +1,7 @@
 //! `measure` and `rework`.
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use crate::cli::Said;
@@ -10,12 +12,13 @@ use crate::workflow::Failure;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Way;
 use crate::workflow::measure;
+use crate::workflow::photo;
 use crate::workflow::rework;
 
 /// Enter a figure: a measurement, or another way of knowing it
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a inlet-port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\"\n  mulebook measure b3 valve-lash-inlet \"0.25 0.25 0.24 0.25 mm\" --as-last    with the gauge of last time, cold as then"
+    after_help = "Examples:\n  mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1\n  mulebook measure h2/a inlet-port-volume --unknown \"no stand for this head here\"\n  mulebook measure b3 ignition-timing \"31 deg BTDC\" --with lamp-1 --at \"6000 rpm\"\n  mulebook measure h2/a chamber-volume \"52.0 cc\" --with burette-1 --corrects 1 --because \"plate leaked\"\n  mulebook measure b3 valve-lash-inlet \"0.25 0.25 0.24 0.25 mm\" --as-last    with the gauge of last time, cold as then\n  mulebook measure h2/b chamber-volume \"43.6 cc\" --with burette-1 --photo burette.jpg     the photo stays beside the figure\n  mulebook measure h2/b chamber-volume --photo scan.png     a photo found later, beside the entry that stands"
 )]
 pub(super) struct Measure {
     /// A part in a state (h2/b), a build, or a pull
@@ -23,8 +26,15 @@ pub(super) struct Measure {
     /// The figure's name
     field: String,
     /// The value with its unit; several values side by side, one per cylinder
-    #[arg(required_unless_present = "unknown", allow_hyphen_values = true)]
+    #[arg(required_unless_present_any = ["unknown", "photo"], allow_hyphen_values = true)]
     value: Option<String>,
+    /// A photo, scan or the like that shows the reading: kept in the book beside it (may be given several times). Without a
+    /// value it goes beside the entry that stands already
+    #[arg(long, value_name = "FILE")]
+    photo: Vec<PathBuf>,
+    /// The entry that a photo without a value shows, by its number; the one that stands unless said
+    #[arg(long, value_name = "N", requires = "photo", conflicts_with_all = ["value", "unknown"])]
+    entry: Option<usize>,
     /// The instrument
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
@@ -67,6 +77,11 @@ impl Measure {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("measure", Some(&book))?;
+        if self.value.is_none() && self.unknown.is_none() && !self.photo.is_empty() {
+            self.nothing_beside_a_photo()?;
+            let added = photo::add(&book, &context, &self.at, &self.field, self.entry, &self.photo)?;
+            return Ok(entered(&added, surroundings));
+        }
         let (way, value) = match (self.unknown, self.listed, self.assumed, self.calculated) {
             (Some(why), _, _, _) => (Way::Unknown, Some(why)),
             (_, Some(source), _, _) => (Way::Listed(source), self.value),
@@ -94,7 +109,38 @@ impl Measure {
             ..plain
         };
         let told = plain.or(None, surroundings.person().as_deref(), None);
-        Ok(entered(&measure::measure(&book, &context, &self.at, &self.field, &told)?, surroundings))
+        let done = measure::measure_shown(&book, &context, &self.at, &self.field, &told, &self.photo)?;
+        Ok(entered(&done, surroundings))
+    }
+
+    /// A photo that comes later changes nothing of the reading: what would belongs to a reading of its own.
+    fn nothing_beside_a_photo(&self) -> Result<(), Failure> {
+        let said = [
+            ("--with", self.with.is_some()),
+            ("--as-last", self.as_last),
+            ("--taken", self.taken.is_some()),
+            ("--condition", self.condition.is_some()),
+            ("--at", self.at_which.is_some()),
+            ("--listed", self.listed.is_some()),
+            ("--assumed", self.assumed.is_some()),
+            ("--calculated", self.calculated.is_some()),
+            ("--corrects", self.corrects.is_some()),
+            ("--because", self.because.is_some()),
+            ("--note", self.note.is_some()),
+        ];
+        let said: Vec<&str> = said.into_iter().filter_map(|(word, is)| is.then_some(word)).collect();
+        if said.is_empty() {
+            return Ok(());
+        }
+        Err(Failure::usage(
+            Finding::error(
+                "value-missing",
+                "the value is missing, and what is said beside it belongs to a reading",
+            )
+            .found(said.join(", "))
+            .expected("a value, or `--photo` alone for the reading that stands")
+            .next("say the value behind the figure's name"),
+        ))
     }
 }
 

@@ -76,7 +76,9 @@ impl Sheet {
                 said.ending(if answer.is_damaged() { DAMAGED } else { 0 })
             }
             Laid::Flow(answer) => {
-                Said::known(known, look, &render::flow_sheet(&answer, look), ("flow-sheet", &*answer))
+                let said =
+                    Said::known(known, look, &render::flow_sheet(&answer, look), ("flow-sheet", &*answer));
+                said.ending(if answer.is_damaged() { DAMAGED } else { 0 })
             }
         })
     }

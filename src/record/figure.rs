@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use crate::quantity::Reading;
 use crate::record::Doubted;
 use crate::record::Moment;
+use crate::record::RawFile;
 
 /// What an entry says: a quantity as people write it, or text (part numbers, jets, makes).
 #[derive(Debug, Clone, PartialEq)]
@@ -105,6 +106,8 @@ pub struct Entry {
     pub doubted: Option<Doubted>,
     /// The doubt whose offset was added to what was read.
     pub shifted: Option<Doubted>,
+    /// Photos, scans and the like that show it.
+    pub files: Vec<RawFile>,
     /// Line in its manifest, from 1; 0 when it was never written.
     pub line: usize,
 }
@@ -123,6 +126,7 @@ impl Entry {
             note: None,
             doubted: None,
             shifted: None,
+            files: Vec::new(),
             line: 0,
         }
     }

@@ -99,8 +99,11 @@ fn verdict(page: &mut Page, damaged: usize) {
 fn damage(page: &mut Page, damage: &[Finding], touched: &[TouchedLine]) {
     for found in damage {
         finding(page, 0, found);
-        let file = found.place.as_ref().map(|place| place.file.as_str());
-        for line in touched.iter().filter(|line| Some(line.file.as_str()) == file) {
+        let Some(place) = &found.place else { continue };
+        // A file beside a figure is told at the figure, which only its own line speaks of.
+        let figure = place.field.as_ref().filter(|_| found.code == "raw-missing");
+        let of_figure = |line: &TouchedLine| figure.is_none_or(|figure| line.figures.contains(figure));
+        for line in touched.iter().filter(|line| line.file == place.file && of_figure(line)) {
             page.pair(2, "touches", 8, &touched_words(line));
         }
     }
@@ -112,6 +115,7 @@ fn touched_words(line: &TouchedLine) -> String {
         ("build", "builds", &line.builds),
         ("flow sheet", "flow sheets", &line.flow),
         ("claim", "claims", &line.claims),
+        ("what shows", "what shows", &line.figures),
     ];
     let mut words: Vec<String> = Vec::new();
     if line.whole_book {

@@ -2,6 +2,7 @@
 
 use crate::answer::HashCheck;
 use crate::answer::SheetAnswer;
+use crate::answer::SheetFile;
 use crate::answer::SheetLine;
 use crate::answer::SheetPart;
 use crate::answer::SheetPull;
@@ -163,6 +164,19 @@ pub(super) fn item(page: &mut Page, indent: usize, line: &SheetLine) {
         }
         (None, None) => page.line(indent, Tone::Bad, &format!("{}: NOT DOCUMENTED", line.title)),
     }
+    for file in &line.files {
+        let (tone, words) = file_words(file);
+        page.line(indent + 4, tone, &format!("shown by {words}"));
+    }
+}
+
+/// A file with what looking at its bytes gave.
+fn file_words(file: &SheetFile) -> (Tone, String) {
+    let hash = file.sha256.get(..HASH_DIGITS).unwrap_or(&file.sha256);
+    let segment = file.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
+    let columns = file.columns.as_ref().map(|columns| format!(", columns {columns}")).unwrap_or_default();
+    let (tone, check) = check_words(file.check);
+    (tone, format!("{}{segment}, {} bytes, SHA-256 {hash}… {check}{columns}", file.file, file.bytes))
 }
 
 fn pull_lines(page: &mut Page, pull: &SheetPull) {
@@ -173,14 +187,7 @@ fn pull_lines(page: &mut Page, pull: &SheetPull) {
     words.push_str(&format!(", {}", pull.outcome));
     page.line(2, Tone::Plain, &words);
     for raw in &pull.raw {
-        let hash = raw.sha256.get(..HASH_DIGITS).unwrap_or(&raw.sha256);
-        let segment = raw.segment.map(|segment| format!(", segment {segment}")).unwrap_or_default();
-        let columns = raw.columns.as_ref().map(|columns| format!(", columns {columns}")).unwrap_or_default();
-        let (tone, check) = check_words(raw.check);
-        page.line(
-            6,
-            tone,
-            &format!("{}{segment}, {} bytes, SHA-256 {hash}… {check}{columns}", raw.file, raw.bytes),
-        );
+        let (tone, words) = file_words(raw);
+        page.line(6, tone, &words);
     }
 }

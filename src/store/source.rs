@@ -1,6 +1,6 @@
 //! Files from outside the book, the work tree as it stands, and raw files that are taken but not yet committed.
 
-use std::fs::File;
+use std::fs::{self, File, Metadata};
 use std::io::{self, Cursor, Read, Seek, SeekFrom};
 use std::path::Path;
 
@@ -27,15 +27,19 @@ impl Source {
     ///
     /// [`Error::Io`]; [`Error::NotPlain`] for anything but a plain file.
     pub fn open(path: &Path) -> Result<Self, Error> {
-        let file = File::open(path).map_err(Error::io("open", path))?;
-        let metadata = file.metadata().map_err(Error::io("read", path))?;
-        if !metadata.is_file() {
-            return Err(Error::NotPlain {
+        let plain = |metadata: &Metadata| match metadata.is_file() {
+            true => Ok(()),
+            false => Err(Error::NotPlain {
                 path: path.display().to_string(),
                 found: if metadata.is_dir() { "a folder" } else { "a device" },
                 expected: "a plain file",
-            });
-        }
+            }),
+        };
+        // Looked at before it is opened as well: to open a pipe is to wait for whoever writes into it.
+        plain(&fs::metadata(path).map_err(Error::io("open", path))?)?;
+        let file = File::open(path).map_err(Error::io("open", path))?;
+        let metadata = file.metadata().map_err(Error::io("read", path))?;
+        plain(&metadata)?;
         Ok(Self { from: Behind::File(file), length: metadata.len() })
     }
 

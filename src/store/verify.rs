@@ -42,7 +42,7 @@ impl Book {
     /// [`Error`] only when the reading itself fails; damage is a finding.
     pub fn verify(
         &self,
-        named: &BTreeMap<String, String>,
+        named: &BTreeMap<String, Place>,
         progress: &mut dyn FnMut(&Verification),
     ) -> Result<Verification, Error> {
         let mut state = Verification::default();
@@ -119,7 +119,7 @@ impl Book {
 
     fn verify_raw(
         &self,
-        named: &BTreeMap<String, String>,
+        named: &BTreeMap<String, Place>,
         once_in_git: &BTreeSet<String>,
         state: &mut Verification,
         progress: &mut dyn FnMut(&Verification),
@@ -171,8 +171,7 @@ impl Book {
                         Finding::note("raw-not-here", format!("the large raw file {name} is not here"))
                             .next(said)
                     };
-                    let named_by = named.get(&name).cloned().unwrap_or_default();
-                    state.findings.push(finding.at(Place::file(named_by)));
+                    state.findings.push(finding.at(named.get(&name).cloned().unwrap_or_default()));
                 }
                 Err(error @ (Error::NotPlain { .. } | Error::Git { .. })) => {
                     state.findings.push(Finding::error("raw-damaged", error.to_string()));

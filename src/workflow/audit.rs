@@ -6,11 +6,13 @@ use std::collections::BTreeSet;
 use crate::answer::AuditAnswer;
 use crate::answer::TouchedLine;
 use crate::finding::Finding;
+use crate::finding::Place;
 use crate::record::Pull;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::figure_files;
 use crate::workflow::gate;
 use crate::workflow::touched::Relations;
 
@@ -76,14 +78,22 @@ pub fn audit(book: &Book, context: &Context) -> Result<AuditAnswer, Failure> {
 
 /// What rests on each file that is damaged, as far as the last commit can be read.
 fn touched_by(book: &Book, damage: &[Finding]) -> Vec<TouchedLine> {
-    let files: BTreeSet<&str> =
-        damage.iter().filter_map(|finding| finding.place.as_ref()).map(|place| place.file.as_str()).collect();
+    // A file beside a figure that is missing is told at the figure: its record is whole.
+    let files: BTreeSet<(&str, Option<&str>)> = damage
+        .iter()
+        .filter_map(|finding| Some((finding.place.as_ref()?, finding.code == "raw-missing")))
+        .map(|(place, missing)| (place.file.as_str(), place.field.as_deref().filter(|_| missing)))
+        .collect();
     if files.is_empty() {
         return Vec::new();
     }
     let Ok(library) = Library::at_head(book) else { return Vec::new() };
     let relations = Relations::read(&library);
-    files.into_iter().filter_map(|file| relations.resting_on(file)).collect()
+    let touched = files.into_iter().filter_map(|(file, figure)| match figure {
+        Some(figure) => relations.resting_on_figure(file, figure),
+        None => relations.resting_on(file),
+    });
+    touched.collect()
 }
 
 /// Every record through the gate; returns how many there are.
@@ -91,7 +101,7 @@ fn check_records(
     book: &Book,
     context: &Context,
     library: &Library,
-    named: &mut BTreeMap<String, String>,
+    named: &mut BTreeMap<String, Place>,
     damage: &mut Vec<Finding>,
     doubts: &mut Vec<Finding>,
 ) -> Result<usize, Failure> {
@@ -119,13 +129,11 @@ fn check_records(
             ),
             Err(failure) => damage.extend(failure.findings),
         }
+        named.extend(figure_files::named_in(library, path).unwrap_or_default());
         if let gate::Sort::Pull(_) = gate::sort_of(path)
             && let Some(id) = path.rsplit('/').next().and_then(|file| file.strip_suffix(".yaml"))
             && let Ok(Some(pull)) = library.pull(id)
         {
-            for raw in &pull.raw {
-                named.insert(raw.sha256.clone(), path.clone());
-            }
             backwards(&pull, last_times.get(&pull.session), doubts);
             last_times.insert(pull.session.clone(), pull);
         }

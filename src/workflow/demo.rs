@@ -239,12 +239,24 @@ fn close_gaps(book: &Book, context: &Context, steps: &mut Vec<DemoStep>) -> Resu
         with: Some("burette-1".to_owned()),
         ..FigureInput::measured("43.6 43.6 43.5 43.6 ±0.2 cc")
     };
+    let (name, bytes) = demo_files::PHOTO;
+    let spool = Spool::new(book)?;
+    let photo = spool.folder.put(name, bytes)?;
     steps.push(DemoStep {
-        what: "Five weeks later jo takes the burette to the skimmed head. Nothing was done to it since, so the figure \
-               documents those pulls too."
+        what: "Five weeks later jo takes the burette to the skimmed head, and a photo of the reading. Nothing was done to \
+               the head since, so the figure documents those pulls too."
             .to_owned(),
-        command: Some("mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1".to_owned()),
-        shown: DemoShown::Entered(measure::measure(book, &present, "h2/b", "chamber-volume", &told)?),
+        command: Some(format!(
+            "mulebook measure h2/b chamber-volume \"43.6 43.6 43.5 43.6 ±0.2 cc\" --with burette-1 --photo {name}"
+        )),
+        shown: DemoShown::Entered(measure::measure_shown(
+            book,
+            &present,
+            "h2/b",
+            "chamber-volume",
+            &told,
+            &[photo],
+        )?),
     });
     let corrections = [
         ("0418a-05..06", "spacer=sp-12/a", "the photograph of 18 April shows the 12 mm plates"),

@@ -83,5 +83,9 @@ pub(super) const RAW_FILES: &[(&str, &[u8])] = &[
     ("tarnbeck-0418-10.txt", include_bytes!("../../demo-data/raw/tarnbeck-0418-10.txt")),
 ];
 
+/// The photo of the burette when the skimmed head was measured, as name and bytes.
+pub(super) const PHOTO: (&str, &[u8]) =
+    ("burette-h2-b.png", include_bytes!("../../demo-data/photos/burette-h2-b.png"));
+
 /// The pulls in the order of entry.
 pub(super) const PULLS: &str = include_str!("../../demo-data/pulls.yaml");

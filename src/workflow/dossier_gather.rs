@@ -22,6 +22,7 @@ use crate::workflow::claim_standing;
 use crate::workflow::claim_standing::Version;
 use crate::workflow::dossier_index::RawStanding;
 use crate::workflow::dossier_index::SCHEMA_COPIES;
+use crate::workflow::figure_files;
 use crate::workflow::gate;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
@@ -37,6 +38,8 @@ pub(super) struct RawPiece {
     pub(super) name: String,
     pub(super) bytes: u64,
     pub(super) standing: RawStanding,
+    /// The records whose figures it shows, where nothing but figures names it.
+    pub(super) shows: BTreeSet<String>,
 }
 
 /// What goes into a dossier.
@@ -201,37 +204,59 @@ fn raw_files(
         }
     }
     let mut found: BTreeMap<String, RawPiece> = BTreeMap::new();
-    let mut take = |file: &RawFile, needed: bool| -> Result<(), Failure> {
-        let standing = if !needed {
-            RawStanding::NotNeeded
-        } else if book.raw().open(&file.sha256)?.is_some() {
-            RawStanding::Inside
-        } else {
-            RawStanding::NotHere
+    let take =
+        |found: &mut BTreeMap<String, RawPiece>, file: &RawFile, needed: bool| -> Result<(), Failure> {
+            let standing = if !needed {
+                RawStanding::NotNeeded
+            } else if book.raw().open(&file.sha256)?.is_some() {
+                RawStanding::Inside
+            } else {
+                RawStanding::NotHere
+            };
+            let piece =
+                RawPiece { name: file.file.clone(), bytes: file.bytes, standing, shows: BTreeSet::new() };
+            let entry = found.entry(file.sha256.clone()).or_insert_with(|| piece.clone());
+            if entry.standing == RawStanding::NotNeeded {
+                *entry = RawPiece { shows: std::mem::take(&mut entry.shows), ..piece };
+            }
+            Ok(())
         };
-        let piece = RawPiece { name: file.file.clone(), bytes: file.bytes, standing };
-        let entry = found.entry(file.sha256.clone()).or_insert_with(|| piece.clone());
-        if entry.standing == RawStanding::NotNeeded {
-            *entry = piece;
-        }
-        Ok(())
-    };
     for path in records.keys() {
         match sort_of(path) {
             Sort::Pull(_) => {
                 let Some(pull) = library.pull_at(path)? else { continue };
                 let needed = engine(&pull)?.is_some_and(|engine| engines.contains(&engine));
                 for file in &pull.raw {
-                    take(file, needed)?;
+                    take(&mut found, file, needed)?;
                 }
             }
             Sort::Flow => {
                 let tag = path.trim_start_matches("flow/").trim_end_matches(".yaml");
                 for file in library.flow(tag)?.iter().flat_map(|sheet| &sheet.raw) {
-                    take(file, true)?;
+                    take(&mut found, file, true)?;
                 }
             }
             _ => {}
+        }
+    }
+    // What shows a figure goes with its record.
+    let measured: BTreeSet<String> = found.keys().cloned().collect();
+    for path in records.keys() {
+        let needed = match sort_of(path) {
+            Sort::Pull(_) => match library.pull_at(path)? {
+                Some(pull) => engine(&pull)?.is_some_and(|engine| engines.contains(&engine)),
+                None => false,
+            },
+            Sort::Build(name) => library.build(&name)?.is_some_and(|build| engines.contains(&build.engine)),
+            _ => true,
+        };
+        for shown in figure_files::of_record(library, path)? {
+            take(&mut found, &shown.file, needed)?;
+            if let Some(piece) = found.get_mut(&shown.file.sha256)
+                && !measured.contains(&shown.file.sha256)
+            {
+                piece.shows.insert(path.clone());
+            }
         }
     }
     Ok(found)
@@ -247,6 +272,16 @@ fn keep_back(gathered: &mut Gathered, name: &str) -> Result<(), Failure> {
             ));
         }
         record.withheld = true;
+        // What shows nothing but figures of records that are kept back is kept back with them.
+        let withheld = |path: &String| gathered.records.get(path).is_some_and(|record| record.withheld);
+        for piece in gathered.raw.values_mut() {
+            if piece.standing == RawStanding::Inside
+                && !piece.shows.is_empty()
+                && piece.shows.iter().all(withheld)
+            {
+                piece.standing = RawStanding::Withheld;
+            }
+        }
         return Ok(());
     }
     let by_hash = name.len() >= SHORTEST_HASH && name.bytes().all(|byte| byte.is_ascii_hexdigit());

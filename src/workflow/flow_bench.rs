@@ -12,7 +12,6 @@ use crate::answer::FlowLift;
 use crate::answer::FlowMeaning;
 use crate::answer::FlowSheetAnswer;
 use crate::answer::Interval;
-use crate::answer::SheetLine;
 use crate::check::FlowSide;
 use crate::check::Side;
 use crate::check::flow_gaps;
@@ -47,6 +46,7 @@ use crate::workflow::compare;
 use crate::workflow::derived;
 use crate::workflow::flow_points;
 use crate::workflow::flow_points::FlowReading;
+use crate::workflow::sheet_files;
 
 /// Lifts closer than this are one lift, in m: no dial shows less.
 pub(super) const SAME_LIFT_M: f64 = 1e-6;
@@ -345,7 +345,7 @@ pub(super) fn laid_out(
         bench: sheet.bench.clone(),
         on: sheet.moment().to_string(),
         by: sheet.by.clone(),
-        conditions: conditions.iter().map(SheetLine::from).collect(),
+        conditions: sheet_files::lines(book, &conditions)?,
         brought_to: None,
         meaning: None,
         no_readings: None,

@@ -179,6 +179,7 @@ impl Gate<'_> {
                 if let Some(record) = self.take(bind::cell(path, root, kinds)) {
                     self.named_as(path, root, "cell", &record.tag, stem);
                     self.figures(path, record.figures.values())?;
+                    self.files_shown(path, &record.all_figures())?;
                 }
             }
             Sort::Session => {
@@ -193,6 +194,7 @@ impl Gate<'_> {
                         "`mulebook cell`",
                     )?;
                     self.person(path, record.by.as_deref())?;
+                    self.files_shown(path, &record.all_figures())?;
                 }
             }
             Sort::Part(kind) => {
@@ -200,12 +202,14 @@ impl Gate<'_> {
                     self.named_as(path, root, "part", &record.tag, stem);
                     self.named_as(path, root, "kind", &record.kind, kind);
                     self.part(path, &record)?;
+                    self.files_shown(path, &record.all_figures())?;
                 }
             }
             Sort::Build(name) => {
                 if let Some(record) = self.take(bind::build(path, root, kinds)) {
                     self.named_as(path, root, "build", &record.name, name);
                     self.build(path, root, &record)?;
+                    self.files_shown(path, &record.all_figures())?;
                     self.findings.extend(fit_alarms::of_build(self.library, path, &record));
                 }
             }
@@ -213,6 +217,7 @@ impl Gate<'_> {
                 if let Some(record) = self.take(bind::pull(path, root, kinds)) {
                     self.named_as(path, root, "pull", &record.id, stem);
                     self.pull(path, root, folder, &record)?;
+                    self.files_shown(path, &record.all_figures())?;
                 }
             }
             Sort::Columns => match columns_of(path, root) {
@@ -223,6 +228,7 @@ impl Gate<'_> {
                 if let Some(record) = self.take(bind::flow(path, root, kinds)) {
                     self.named_as(path, root, "flow", &record.tag, stem);
                     self.flow(path, root, &record)?;
+                    self.files_shown(path, &record.all_figures())?;
                 }
             }
             Sort::Claim => {

@@ -4,7 +4,9 @@
 use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::node::Node;
+use crate::record::NamedFigure;
 use crate::record::RawFile;
+use crate::store::RawCheck;
 use crate::store::RawPlace;
 use crate::store::digest;
 use crate::workflow::Failure;
@@ -12,6 +14,52 @@ use crate::workflow::Library;
 use crate::workflow::gate::Gate;
 
 impl Gate<'_> {
+    /// The photos and scans that show a record's figures.
+    pub(super) fn files_shown(&mut self, path: &str, figures: &[NamedFigure<'_>]) -> Result<(), Failure> {
+        for entry in figures.iter().flat_map(|(_, figure)| &figure.entries) {
+            for file in &entry.files {
+                self.file_shown(path, entry.line, file)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// One that an edit names anew is in the book, with the bytes that are said; one that was named before may be missing
+    /// in this copy of the book, as any large raw file may. Bytes that do not hold are told by those who read them.
+    fn file_shown(&mut self, path: &str, line: usize, file: &RawFile) -> Result<(), Failure> {
+        let here = self.book.raw().open(&file.sha256)?.map(|reader| reader.length());
+        if here == Some(file.bytes) || self.taken.contains(&file.sha256) {
+            return Ok(());
+        }
+        let place = Place::file(path).line(line.max(1)).field("files");
+        let before = self.library.snapshot().read(path)?.unwrap_or_default();
+        let known = memchr::memmem::find(&before, file.sha256.as_bytes()).is_some();
+        let finding = match self.book.raw().check(&file.sha256)? {
+            RawCheck::Damaged { .. } => return Ok(()),
+            RawCheck::Good { bytes } => {
+                Finding::error("file-length", "the file beside this figure is not as long as is said here")
+                    .found(format!("`bytes: {}`", file.bytes))
+                    .expected(format!("{bytes} bytes, as the book has {}", file.file))
+                    .next("mend `bytes:` in the record")
+            }
+            RawCheck::Missing if known => {
+                Finding::note("raw-not-here", "this file beside a figure is not in this copy of the book")
+                    .found(format!("{} (SHA-256 {})", file.file, file.sha256))
+            }
+            RawCheck::Missing => Finding::error(
+                "file-not-kept",
+                "the file beside this figure is not in the book",
+            )
+            .found(format!("no bytes of SHA-256 {}", file.sha256))
+            .expected(format!("those of {}", file.file))
+            .next(
+                "`mulebook measure TARGET FIGURE --photo FILE` takes a file in and writes this line itself",
+            ),
+        };
+        self.findings.push(finding.at(place));
+        Ok(())
+    }
+
     /// The raw files that a record names, with their columns records.
     pub(super) fn raw_files(&mut self, path: &str, root: &Node, files: &[RawFile]) -> Result<(), Failure> {
         for raw in files {

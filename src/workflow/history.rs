@@ -233,7 +233,8 @@ fn grown(before: &Node, after: &Node) -> bool {
     }
 }
 
-/// Whether an entry is the same but for a mark of doubt.
+/// Whether an entry is the same but for a mark of doubt, and for files that show it: those may be added, none is taken
+/// away.
 fn unless_doubted(before: &Node, after: &Node) -> bool {
     if before.same_data(after) {
         return true;
@@ -247,9 +248,16 @@ fn unless_doubted(before: &Node, after: &Node) -> bool {
             now.entries().iter().filter_map(|(key, _)| key.text()).filter(|key| was.get(key).is_none());
         key == "doubted" && same && more.into_iter().all(|key| key == "cleared")
     };
+    let more_files = |key: &str, was: &Node, now: &Node| {
+        key == "files"
+            && was.items().len() <= now.items().len()
+            && was.items().iter().zip(now.items()).all(|(was, now)| was.same_data(now))
+    };
     let kept = before.entries().iter().all(|(key, value)| {
         let key = key.text().unwrap_or_default();
-        after.get(key).is_some_and(|now| now.same_data(value) || settled(key, value, now))
+        after.get(key).is_some_and(|now| {
+            now.same_data(value) || settled(key, value, now) || more_files(key, value, now)
+        })
     });
     let added: Vec<_> = after
         .entries()
@@ -257,7 +265,7 @@ fn unless_doubted(before: &Node, after: &Node) -> bool {
         .filter_map(|(key, _)| key.text())
         .filter(|key| before.get(key).is_none())
         .collect();
-    !before.entries().is_empty() && kept && added.iter().all(|key| *key == "doubted")
+    !before.entries().is_empty() && kept && added.iter().all(|key| matches!(*key, "doubted" | "files"))
 }
 
 /// The states of a part whose figures were altered or went away: letter, field, line.

@@ -1,5 +1,7 @@
 //! Enter a figure of a part, build, pull, flow sheet or cell, with how it is known.
 
+use std::path::PathBuf;
+
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
@@ -11,6 +13,7 @@ use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::figure_files;
 use crate::workflow::flow_conditions;
 use crate::workflow::history;
 use crate::workflow::input;
@@ -32,8 +35,23 @@ pub fn measure(
     field: &str,
     told: &FigureInput,
 ) -> Result<Entered, Failure> {
+    measure_shown(book, context, target, field, told, &[])
+}
+
+/// The same, with photos that show the reading.
+///
+/// # Errors
+/// As [`measure`]; a photo cannot be taken in.
+pub fn measure_shown(
+    book: &Book,
+    context: &Context,
+    target: &str,
+    field: &str,
+    told: &FigureInput,
+    photos: &[PathBuf],
+) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
-    let place = put(&mut draft, context, target, field, told)?;
+    let place = put(&mut draft, context, target, field, told, photos)?;
     let written = draft.commit(context, &format!("Enter {} of {}", place.name, place.of))?;
     let did = format!("Entered {} of {}.", place.name, place.of);
     Ok(Entered { did, notes: place.notes, written, next: place.next })
@@ -52,7 +70,7 @@ pub fn measure_all(
     let mut draft = Draft::open(book, context)?;
     let (mut names, mut notes, mut last) = (Vec::new(), Vec::new(), None);
     for (field, told) in figures {
-        let place = put(&mut draft, context, target, field, told)?;
+        let place = put(&mut draft, context, target, field, told, &[])?;
         names.push(place.name.clone());
         for note in &place.notes {
             if !notes.contains(note) {
@@ -77,6 +95,7 @@ fn put(
     target: &str,
     field: &str,
     told: &FigureInput,
+    photos: &[PathBuf],
 ) -> Result<Where, Failure> {
     let named = names::any(draft.library(), target)?;
     let (path, steps, mut place) = place_of(draft.library(), &named, field)?;
@@ -86,7 +105,16 @@ fn put(
     if told.as_last {
         notes.push(as_last(document.root(), &steps, &place, &mut told)?);
     }
-    let piece = input::figure_piece(draft.library(), context, place.spec.as_ref(), &told)?;
+    let mut piece = input::figure_piece(draft.library(), context, place.spec.as_ref(), &told)?;
+    let said = echoed(&piece);
+    if !photos.is_empty() {
+        let (files, left_out) = figure_files::take(draft, context, photos, &[])?;
+        notes.extend(left_out);
+        notes.push(format!("Kept beside it: {}", figure_files::words(&files)));
+        if let Piece::Line(entries) = &mut piece {
+            entries.push(("files".to_owned(), Piece::Row(figure_files::pieces(&files))));
+        }
+    }
     let steps: Vec<&str> = steps.iter().map(String::as_str).collect();
     let had = document.root().at(&steps).is_some_and(|node| !node.is_null());
     if had {
@@ -95,7 +123,7 @@ fn put(
         document.set(&steps, &piece)?;
     }
     draft.put(&path, document.text())?;
-    notes.push(format!("Wrote {}: {}", place.name, echoed(&piece)));
+    notes.push(format!("Wrote {}: {}", place.name, said));
     if had {
         notes.push(
             "The earlier entry stays; the newest that is neither doubted nor corrected stands.".to_owned(),

@@ -14,6 +14,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::audit;
 use crate::workflow::draft::recovered_words;
+use crate::workflow::figure_files;
 
 /// Mends the book that a folder lies in, from itself and from another copy where one is given, and audits it.
 ///
@@ -94,20 +95,13 @@ pub fn mend(
     })
 }
 
-/// The raw files that the last commit's pulls and flow sheets name, by SHA-256, and where; of what can be read.
+/// The raw files that the last commit's records name, by SHA-256, and where; of what can be read.
 fn raw_files_named(book: &Book) -> BTreeMap<String, String> {
     let mut named = BTreeMap::new();
     let Ok(library) = Library::at_head(book) else { return named };
-    for (id, path) in library.pull_paths().cloned().unwrap_or_default() {
-        if let Ok(Some(pull)) = library.pull(&id) {
-            named.extend(pull.raw.into_iter().map(|raw| (raw.sha256, path.clone())));
-        }
-    }
-    for tag in library.tags("flow").unwrap_or_default() {
-        if let Ok(Some(sheet)) = library.flow(&tag) {
-            let path = crate::workflow::library::flow_path(&tag);
-            named.extend(sheet.raw.into_iter().map(|raw| (raw.sha256, path.clone())));
-        }
+    for path in figure_files::records(&library).unwrap_or_default() {
+        let found = figure_files::named_in(&library, &path).unwrap_or_default();
+        named.extend(found.into_iter().map(|(sha256, place)| (sha256, place.file)));
     }
     named
 }

@@ -3,9 +3,7 @@
 use crate::answer::AlarmLine;
 use crate::answer::BarsLine;
 use crate::answer::FlowSheetAnswer;
-use crate::answer::HashCheck;
 use crate::answer::SheetAnswer;
-use crate::answer::SheetFile;
 use crate::answer::SheetLine;
 use crate::answer::SheetPart;
 use crate::answer::SheetPull;
@@ -21,10 +19,8 @@ use crate::quantity::Unit;
 use crate::quantity::parse_reading;
 use crate::record::Effective;
 use crate::record::Pull;
-use crate::record::RawFile;
 use crate::record::Work;
 use crate::store::Book;
-use crate::store::RawCheck;
 use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
@@ -33,6 +29,7 @@ use crate::workflow::flow_bench;
 use crate::workflow::gather;
 use crate::workflow::names;
 use crate::workflow::sheet_curve;
+use crate::workflow::sheet_files;
 use crate::workflow::sheet_learned;
 use crate::workflow::sheet_repeat;
 
@@ -117,7 +114,7 @@ pub(super) fn of_library(
         None => (None, None),
     };
     let gaps = check::gaps_of(&side, kinds).len();
-    let lines = |items: &[check::SheetItem]| items.iter().map(SheetLine::from).collect::<Vec<_>>();
+    let lines = |items: &[check::SheetItem]| sheet_files::lines(book, items);
     let build = side.build.as_ref();
     let notes = build.and_then(|build| build.note.clone()).into_iter();
     let of_pull = side.pull.as_ref();
@@ -135,11 +132,15 @@ pub(super) fn of_library(
             None => build.and_then(|build| build.by.clone()),
         },
         notes: notes.chain(of_pull.and_then(|pull| pull.note.clone())).collect(),
-        roles: sheet.roles.iter().map(|role| role_line(library, &side, role)).collect(),
-        settings: lines(&sheet.settings),
-        fits: lines(&sheet.fits),
-        conditions: lines(&sheet.conditions),
-        run: lines(&sheet.run),
+        roles: sheet
+            .roles
+            .iter()
+            .map(|role| Ok(role_line(library, &side, role, lines(&role.figures)?)))
+            .collect::<Result<_, Failure>>()?,
+        settings: lines(&sheet.settings)?,
+        fits: lines(&sheet.fits)?,
+        conditions: lines(&sheet.conditions)?,
+        run: lines(&sheet.run)?,
         derived: figures,
         by_speed: derived::by_speed(library, &side, request.step_rpm)?,
         curve,
@@ -220,7 +221,7 @@ fn asked(request: &SheetRequest) -> Result<Asked, Failure> {
     Ok(Asked { speed_rpm, crank_deg: request.crank_deg.clone() })
 }
 
-fn role_line(library: &Library, side: &Side, role: &SheetRole) -> SheetRoleLine {
+fn role_line(library: &Library, side: &Side, role: &SheetRole, figures: Vec<SheetLine>) -> SheetRoleLine {
     let record = role.part.as_ref().filter(|_| !role.told_above).and_then(|part| side.parts.get(&part.tag));
     let part = record.zip(role.part.as_ref()).map(|(record, part)| {
         let kind = library.kinds().part(&record.kind);
@@ -230,7 +231,7 @@ fn role_line(library: &Library, side: &Side, role: &SheetRole) -> SheetRoleLine 
         };
         SheetPart::of(record, &part.letter, &titled)
     });
-    SheetRoleLine::of(role, part)
+    SheetRoleLine::of(role, part, figures)
 }
 
 /// The pull itself, or every pull of the build.
@@ -250,29 +251,12 @@ fn pulls(book: &Book, library: &Library, side: &Side) -> Result<Vec<SheetPull>, 
 }
 
 fn pull_line(book: &Book, pull: &Pull, effective: &Effective) -> Result<SheetPull, Failure> {
-    let checked = |raw: &RawFile| -> Result<HashCheck, Failure> {
-        Ok(match book.raw().check(&raw.sha256)? {
-            RawCheck::Good { bytes } if bytes == raw.bytes => HashCheck::Holds,
-            RawCheck::Good { .. } | RawCheck::Damaged { .. } => HashCheck::Damaged,
-            RawCheck::Missing => HashCheck::NotHere,
-        })
-    };
-    let file = |raw: &RawFile| -> Result<SheetFile, Failure> {
-        Ok(SheetFile {
-            file: raw.file.clone(),
-            sha256: raw.sha256.clone(),
-            bytes: raw.bytes,
-            segment: raw.segment,
-            columns: raw.columns.clone(),
-            check: checked(raw)?,
-        })
-    };
     Ok(SheetPull {
         pull: pull.id.clone(),
         at: pull.at.as_ref().map(ToString::to_string),
         fit_up: pull.fit_up,
         outcome: effective.outcome.to_string(),
         correction: effective.correction.as_ref().map(ToString::to_string),
-        raw: pull.raw.iter().map(file).collect::<Result<_, _>>()?,
+        raw: pull.raw.iter().map(|raw| sheet_files::looked_at(book, raw)).collect::<Result<_, _>>()?,
     })
 }

@@ -12,6 +12,8 @@ use crate::record::Answer;
 use crate::record::Change;
 use crate::record::Pull;
 use crate::workflow::Library;
+use crate::workflow::figure_files;
+use crate::workflow::figure_files::FigureFile;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
 use crate::workflow::library::UNASSIGNED;
@@ -23,6 +25,7 @@ struct Touched {
     builds: BTreeSet<String>,
     flow: BTreeSet<String>,
     claims: BTreeSet<String>,
+    figures: BTreeSet<String>,
     all: bool,
 }
 
@@ -34,6 +37,8 @@ pub(super) struct Relations<'l> {
     parts: BTreeMap<String, BTreeSet<String>>,
     /// Every text that a claim holds.
     claims: BTreeMap<String, BTreeSet<String>>,
+    /// Files beside figures, with the record that names each.
+    shown: Vec<(String, FigureFile)>,
 }
 
 impl<'l> Relations<'l> {
@@ -60,7 +65,12 @@ impl<'l> Relations<'l> {
             }
             claims.insert(tag, words);
         }
-        Self { library, pulls, parts, claims }
+        let mut shown = Vec::new();
+        for path in figure_files::records(library).unwrap_or_default() {
+            let files = figure_files::of_record(library, &path).unwrap_or_default();
+            shown.extend(files.into_iter().map(|file| (path.clone(), file)));
+        }
+        Self { library, pulls, parts, claims, shown }
     }
 
     /// What rests on a file or folder; none where nothing does.
@@ -128,6 +138,9 @@ impl<'l> Relations<'l> {
                 ["raw" | "raw-large", _, sha256] => {
                     self.of_pulls(&mut touched, |pull| pull.raw.iter().any(|raw| raw.sha256 == *sha256));
                     self.of_flow(&mut touched, "sha256", |value| value == *sha256);
+                    for (path, shown) in self.shown.iter().filter(|(_, shown)| shown.file.sha256 == *sha256) {
+                        touched.figure(path, &shown.figure);
+                    }
                 }
                 // A folder: what lies in it cannot be told one by one.
                 ["builds", build, ..] => {
@@ -139,6 +152,14 @@ impl<'l> Relations<'l> {
                 _ => return None,
             },
         }
+        self.claims_on(&mut touched);
+        touched.line(path)
+    }
+
+    /// What rests on a file beside a figure: the figure itself stands.
+    pub(super) fn resting_on_figure(&self, path: &str, figure: &str) -> Option<TouchedLine> {
+        let mut touched = Touched::default();
+        touched.figure(path, figure);
         self.claims_on(&mut touched);
         touched.line(path)
     }
@@ -207,11 +228,23 @@ const RECORDS: [&str; 10] =
     ["builds", "parts", "sessions", "cells", "instruments", "columns", "flow", "claims", "raw", "schema"];
 
 impl Touched {
+    /// A figure by what shows it, and the record it stands in where results rest on that whole.
+    fn figure(&mut self, path: &str, figure: &str) {
+        self.figures.insert(figure.to_owned());
+        match sort_of(path) {
+            Sort::Pull(_) => drop(self.pulls.insert(stem(path))),
+            Sort::Build(name) => drop(self.builds.insert(name)),
+            Sort::Flow => drop(self.flow.insert(stem(path))),
+            _ => {}
+        }
+    }
+
     fn line(self, path: &str) -> Option<TouchedLine> {
         let nothing = self.pulls.is_empty()
             && self.builds.is_empty()
             && self.flow.is_empty()
             && self.claims.is_empty()
+            && self.figures.is_empty()
             && !self.all;
         (!nothing).then(|| TouchedLine {
             file: path.to_owned(),
@@ -219,6 +252,7 @@ impl Touched {
             builds: self.builds.into_iter().collect(),
             flow: self.flow.into_iter().collect(),
             claims: self.claims.into_iter().collect(),
+            figures: self.figures.into_iter().collect(),
             whole_book: self.all,
         })
     }

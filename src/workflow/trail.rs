@@ -22,6 +22,7 @@ use crate::store::Change;
 use crate::workflow::AsOf;
 use crate::workflow::Failure;
 use crate::workflow::Library;
+use crate::workflow::figure_files;
 use crate::workflow::find::From;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
@@ -171,12 +172,21 @@ impl Subject {
         }
         let hash = about.len() >= SHORTEST_HASH && about.bytes().all(|byte| byte.is_ascii_hexdigit());
         let mut found = BTreeMap::new();
-        for path in library.pull_paths()?.values() {
-            if !library.read(path)?.is_some_and(|bytes| holds(&bytes, about)) {
+        let lower = about.to_lowercase();
+        for path in figure_files::records(library)? {
+            if !library
+                .read(&path)?
+                .is_some_and(|bytes| holds(&bytes, about) || (hash && holds(&bytes, &lower)))
+            {
                 continue;
             }
-            for raw in library.pull_at(path)?.into_iter().flat_map(|pull| pull.raw) {
-                if raw.file == about || (hash && raw.sha256.starts_with(&about.to_lowercase())) {
+            let raw = match sort_of(&path) {
+                Sort::Pull(_) => library.pull_at(&path)?.into_iter().flat_map(|pull| pull.raw).collect(),
+                _ => Vec::new(),
+            };
+            let shown = figure_files::of_record(library, &path)?.into_iter().map(|shown| shown.file);
+            for raw in raw.into_iter().chain(shown) {
+                if raw.file == about || (hash && raw.sha256.starts_with(&lower)) {
                     found.insert(raw.sha256, raw.file);
                 }
             }
@@ -268,7 +278,13 @@ fn read(library: &Library, path: &str, bytes: &[u8]) -> Vec<Event> {
         }),
         Sort::Instrument => bind::instrument(path, &root, kinds).0.map(|found| events::of_instrument(&found)),
         Sort::Claim => bind::claim(path, &root, kinds).0.map(|claim| events::of_claim(&claim)),
-        Sort::Session => bind::session(path, &root, kinds).0.map(|found| events::of_session(&found)),
+        Sort::Session => bind::session(path, &root, kinds).0.map(|found| {
+            let mut told = events::of_session(&found);
+            told.extend(events::of_files(&found.all_figures()));
+            told
+        }),
+        Sort::Cell => bind::cell(path, &root, kinds).0.map(|found| events::of_files(&found.all_figures())),
+        Sort::Flow => bind::flow(path, &root, kinds).0.map(|found| events::of_files(&found.all_figures())),
         _ => None,
     }
     .unwrap_or_default()

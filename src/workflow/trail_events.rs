@@ -14,6 +14,7 @@ use crate::record::Instrument;
 use crate::record::Kinds;
 use crate::record::Known;
 use crate::record::Moment;
+use crate::record::NamedFigure;
 use crate::record::Part;
 use crate::record::PartState;
 use crate::record::Pull;
@@ -91,7 +92,30 @@ pub(super) fn entry_words(figure: &Figure, entry: &Entry) -> String {
     }
     words.extend(entry.because.iter().map(|because| format!(": {because}")));
     words.extend(entry.note.iter().map(|note| format!(" ({note})")));
+    if !entry.files.is_empty() {
+        let files: Vec<&str> = entry.files.iter().map(|file| file.file.as_str()).collect();
+        words.push_str(&format!("; shown by {}", files.join(", ")));
+    }
     words
+}
+
+/// The raw files that show an entry.
+fn shown_by(entry: &Entry) -> impl Iterator<Item = Touch> + '_ {
+    entry.files.iter().map(|file| Touch::Raw(file.sha256.clone()))
+}
+
+/// What a record tells by the files beside its figures alone: of a cell, a flow sheet or a session.
+pub(super) fn of_files(figures: &[NamedFigure<'_>]) -> Vec<Event> {
+    let mut events = Vec::new();
+    for (name, figure) in figures {
+        let shown = |event: &Event| event.touches.iter().any(|touch| matches!(touch, Touch::Raw(_)));
+        let told = entries(name, name, figure, &[]).into_iter().filter(shown);
+        events.extend(told.map(|mut event| {
+            event.touches.retain(|touch| matches!(touch, Touch::Raw(_)));
+            event
+        }));
+    }
+    events
 }
 
 /// The entries of a figure; `title` names it, `prefix` makes its keys differ from those of others.
@@ -99,7 +123,7 @@ fn entries(prefix: &str, title: &str, figure: &Figure, touches: &[Touch]) -> Vec
     let mut events = Vec::new();
     for (index, entry) in figure.entries.iter().enumerate() {
         let with = entry.with.iter().map(|with| Touch::Instrument(with.clone()));
-        let touches: Vec<Touch> = touches.iter().cloned().chain(with).collect();
+        let touches: Vec<Touch> = touches.iter().cloned().chain(with).chain(shown_by(entry)).collect();
         let key = format!("{prefix}:{index}");
         let words = format!("{title}: {}", entry_words(figure, entry));
         events.push(Event {
@@ -170,6 +194,9 @@ fn corrections(of: &str, said: &str, list: &[Correction], touches: &[Touch]) -> 
         touches.push(Touch::Figure { of: of.to_owned(), field: correction.set.clone() });
         if let Corrected::Role(Answer::Part(part)) = &correction.to {
             touches.push(part_touch(part));
+        }
+        if let Corrected::Figure(figure) = &correction.to {
+            touches.extend(figure.entries.iter().flat_map(shown_by));
         }
         touches.extend(PartState::parse(&correction.was).as_ref().map(part_touch));
         let was = if correction.was.is_empty() { "nothing" } else { &correction.was };

@@ -7,6 +7,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::Rows;
 use crate::workflow::catalog::Shelf;
+use crate::workflow::figure_files;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
 use crate::workflow::library::build_path;
@@ -32,7 +33,7 @@ fn is_own(touch: &Touch, path: &str, own: &str) -> bool {
     }
 }
 
-/// Figures and pulls are touched by their own record alone, raw files by the one pull that took them in.
+/// Figures and pulls are touched by their own record alone, raw files are looked for in every record.
 fn word(touch: &Touch) -> Option<String> {
     match touch {
         Touch::Part { tag, letter: None } => Some(format!("part:{tag}")),
@@ -117,12 +118,5 @@ fn is_told(path: &str) -> bool {
 /// # Errors
 /// The store's.
 pub(super) fn all(library: &Library) -> Result<Vec<String>, Failure> {
-    let mut all: Vec<String> = Vec::new();
-    for kind in library.names("parts")? {
-        let tags = library.tags(&format!("parts/{kind}"))?;
-        all.extend(tags.iter().map(|tag| format!("parts/{kind}/{tag}.yaml")));
-    }
-    all.extend(library.build_names()?.iter().map(|name| build_path(name)));
-    all.extend(library.pull_paths()?.values().cloned());
-    Ok(all)
+    figure_files::records(library)
 }

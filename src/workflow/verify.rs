@@ -46,7 +46,10 @@ use crate::workflow::dossier_index::RawStanding;
 use crate::workflow::dossier_index::TEXT_FILE;
 use crate::workflow::dossier_index::is_known;
 use crate::workflow::dossier_index::is_schema_copy;
+use crate::workflow::figure_files;
 use crate::workflow::gate;
+use crate::workflow::gate::Sort;
+use crate::workflow::gate::sort_of;
 use crate::workflow::grounds;
 use crate::workflow::recompute;
 use crate::workflow::recompute::Moved;
@@ -171,6 +174,30 @@ pub(super) fn text(path: &Path) -> Result<String, Failure> {
     })
 }
 
+/// What shows a figure of a record inside and is not in the list: it would be missed by nobody.
+fn unlisted(library: &Library, paths: &BTreeSet<String>, index: &Index) -> Vec<Finding> {
+    let mut wrong = Vec::new();
+    for path in paths {
+        // Of other engines than those weighed, pulls and builds leave theirs in the book.
+        let may_stay = matches!(sort_of(path), Sort::Pull(_) | Sort::Build(_));
+        for shown in figure_files::of_record(library, path).unwrap_or_default() {
+            let listed = index.raw.iter().find(|line| line.sha256 == shown.file.sha256);
+            if listed.is_none_or(|line| line.standing == RawStanding::NotNeeded && !may_stay) {
+                wrong.push(
+                    Finding::error(
+                        "dossier-list",
+                        "the list leaves out what shows a figure of a record inside",
+                    )
+                    .at(Place::file(INDEX_FILE))
+                    .found(evidence::escaped(&format!("{}: {}", shown.figure, shown.file.file)))
+                    .expected(format!("SHA-256 {} in the list", shown.file.sha256)),
+                );
+            }
+        }
+    }
+    wrong
+}
+
 struct Checking<'a> {
     context: &'a Context,
     request: &'a VerifyRequest,
@@ -284,6 +311,10 @@ impl Checking<'_> {
         self.findings.extend(demands::dropped(records));
         let paths: BTreeSet<String> = records.keys().filter(|path| !is_schema_copy(path)).cloned().collect();
         let withheld = index.records.iter().any(|line| line.file.is_none());
+        let unlisted = unlisted(&library, &paths, index);
+        if !unlisted.is_empty() {
+            return Err(damaged(unlisted));
+        }
         match gate::check(&scratch.book, &library, &paths, &BTreeSet::new()) {
             Ok(doubts) => {
                 // That a raw file is not inside is told with its standing. What to do next is for the shop, in its book.

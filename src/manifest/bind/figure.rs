@@ -15,6 +15,7 @@ use crate::record::FieldSpec;
 use crate::record::Figure;
 use crate::record::Holds;
 use crate::record::Known;
+use crate::record::RawFile;
 use crate::record::Value;
 
 const WAYS: [&str; 5] = ["measured", "listed", "assumed", "unknown", "calculated"];
@@ -27,6 +28,30 @@ pub(super) enum Signed {
     /// The pull says so.
     ByRecord,
 }
+
+/// What the name of a file beside a figure is.
+pub const FILE_NAME: &str =
+    "a name of at most 255 bytes, without a folder, a backslash or control characters";
+const LONGEST_NAME: usize = 255;
+
+/// Why a name is none for a file beside a figure, in words that may be shown; none where it is one.
+pub fn file_name_refused(name: &str) -> Option<String> {
+    let refused = name.is_empty()
+        || name.len() > LONGEST_NAME
+        || matches!(name, "." | "..")
+        || name.chars().any(|c| c.is_control() || matches!(c, '/' | '\\' | '\u{2028}' | '\u{2029}'));
+    let mut shown = String::new();
+    for c in name.chars().take(SHOWN) {
+        match c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') {
+            true => shown.extend(c.escape_default()),
+            false => shown.push(c),
+        }
+    }
+    refused.then(|| format!("`{shown}{}`", if name.chars().count() > SHOWN { "…" } else { "" }))
+}
+
+/// Characters of such a name that are shown.
+const SHOWN: usize = 60;
 
 /// A value as the schema's field holds it.
 ///
@@ -172,11 +197,41 @@ impl Binder<'_> {
         entry.corrects =
             node.get("corrects").and_then(|number| self.whole(number, field)).map(|number| number as usize);
         entry.doubted = node.get("doubted").and_then(|doubted| self.doubted(doubted, field));
+        entry.files = self.files(node, field);
         if way == "measured" && signed == Signed::Itself {
             self.needs_in(node, "by", field)?;
             self.needs_in(node, "taken", field)?;
         }
         Some(entry)
+    }
+
+    /// The photos, scans and the like that show an entry.
+    fn files(&mut self, node: &Node, field: &str) -> Vec<RawFile> {
+        let items = node.get("files").map(Node::items).unwrap_or_default();
+        let mut files: Vec<RawFile> = Vec::new();
+        let field = format!("{field}.files");
+        for item in items {
+            let Some(file) = self.raw_file(item, &field) else { continue };
+            let place = self.place(item, &field);
+            if let Some(why) = file_name_refused(&file.file) {
+                self.push(
+                    Finding::error("file-name", "this is no name of a file beside a figure")
+                        .at(place)
+                        .found(why)
+                        .expected(FILE_NAME),
+                );
+            } else if files.iter().any(|other| other.sha256 == file.sha256) {
+                self.push(
+                    Finding::error("file-twice", "these bytes are named twice beside one figure")
+                        .at(place)
+                        .found(format!("`{}` (SHA-256 {})", file.file, file.sha256))
+                        .next("leave one of the two lines out"),
+                );
+            } else {
+                files.push(file);
+            }
+        }
+        files
     }
 
     /// A mark of doubt, on an entry or on a time of an instrument or session.

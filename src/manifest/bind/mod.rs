@@ -21,6 +21,8 @@ use crate::record::is_tag;
 
 pub use build::build;
 pub use claim::claim;
+pub use figure::FILE_NAME;
+pub use figure::file_name_refused;
 pub use figure::parse_value;
 pub use flow::flow;
 pub use part::part;

@@ -162,7 +162,7 @@ impl Binder<'_> {
     /// The raw files behind a record.
     pub(super) fn raw_files(&mut self, root: &Node) -> Vec<RawFile> {
         let raw = root.get("raw").map(Node::items).unwrap_or_default();
-        let files: Vec<RawFile> = raw.iter().filter_map(|item| self.raw_file(item)).collect();
+        let files: Vec<RawFile> = raw.iter().filter_map(|item| self.raw_file(item, "raw")).collect();
         let known = |name: &str| files.iter().any(|file| file.file == name && file.derived_from.is_none());
         for (item, file) in raw.iter().zip(&files) {
             if let Some(origin) = file.derived_from.as_deref().filter(|origin| !known(origin)) {
@@ -192,12 +192,12 @@ impl Binder<'_> {
             .collect()
     }
 
-    fn raw_file(&mut self, node: &Node) -> Option<RawFile> {
+    pub(super) fn raw_file(&mut self, node: &Node, field: &str) -> Option<RawFile> {
         let sha256 = self.needs(node, "sha256")?;
         if sha256.len() != 64
             || !sha256.bytes().all(|byte| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte))
         {
-            let place = self.place(node, "raw.sha256");
+            let place = self.place(node, &format!("{field}.sha256"));
             self.push(
                 Finding::error("not-a-digest", "this is not a SHA-256")
                     .at(place)

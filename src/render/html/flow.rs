@@ -6,7 +6,7 @@ use maud::Markup;
 use maud::html;
 
 use super::plot::{Area, Plot, Points};
-use super::{cell, diff, document, list, plain, side, wide, with_table};
+use super::{cell, diff, document, list, plain, sheet, side, wide, with_table};
 use crate::answer::FigureLine;
 use crate::answer::FlowCompared;
 use crate::answer::FlowMeaning;
@@ -43,7 +43,10 @@ pub fn flow_sheet_page(sheet: &FlowSheetAnswer, mark: &PageMark) -> String {
                 thead { tr { th scope="col" { "What" } th scope="col" { "What is known of it" } } }
                 tbody { @for line in &sheet.conditions { tr {
                     th scope="row" { (plain(&line.title)) }
-                    td { @match &line.gap { Some(gap) => { strong { "not documented" } ", " (plain(gap)) }, None => (side(line.said.as_ref())) } }
+                    td {
+                        @match &line.gap { Some(gap) => { strong { "not documented" } ", " (plain(gap)) }, None => (side(line.said.as_ref())) }
+                        (sheet::shown_by(line))
+                    }
                 } } }
             }
         }))

@@ -6,6 +6,7 @@ use maud::html;
 use super::{document, list, plain, pull, side, wide};
 use crate::answer::PageMark;
 use crate::answer::SheetAnswer;
+use crate::answer::SheetFile;
 use crate::answer::SheetLine;
 use crate::answer::SheetPull;
 use crate::answer::SheetRoleLine;
@@ -97,6 +98,7 @@ fn item(line: &SheetLine, figure: bool) -> Markup {
                     Some(gap) => { strong { "not documented" } ", " (plain(gap)) }
                     None => (side(line.said.as_ref())),
                 }
+                (shown_by(line))
             }
         }
     }
@@ -252,6 +254,22 @@ fn repeat(sheet: &SheetAnswer) -> Markup {
     }
 }
 
+/// The files that show an item.
+pub(super) fn shown_by(line: &SheetLine) -> Markup {
+    html! { @for shown in &line.files { br; span class="known" { "shown by " (file(shown)) } } }
+}
+
+/// A file by name and digest, with what looking at its bytes gave.
+fn file(file: &SheetFile) -> Markup {
+    html! {
+        (plain(&file.file))
+        @if let Some(segment) = file.segment { ", segment " (segment) }
+        ", " (file.bytes) " bytes, SHA-256 "
+        span class="hash" { (file.sha256) }
+        " " (check_words(file.check).1)
+    }
+}
+
 fn pulls(sheet: &SheetAnswer) -> Markup {
     let words = |pull: &SheetPull| {
         let mut words: Vec<String> = pull.at.clone().into_iter().collect();
@@ -271,11 +289,7 @@ fn pulls(sheet: &SheetAnswer) -> Markup {
                             (plain(&words(pull)))
                             @for raw in &pull.raw {
                                 br;
-                                (plain(&raw.file))
-                                @if let Some(segment) = raw.segment { ", segment " (segment) }
-                                ", " (raw.bytes) " bytes, SHA-256 "
-                                span class="hash" { (raw.sha256) }
-                                " " (check_words(raw.check).1)
+                                (file(raw))
                             }
                         }
                     }
