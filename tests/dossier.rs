@@ -253,6 +253,71 @@ fn what_is_kept_back_is_named_and_passes_only_where_nothing_rested_on_it() {
     assert_eq!((said.code, said.codes()), (2, vec!["not-in-the-dossier".to_owned()]));
 }
 
+/// A photo beside a figure goes where the figure's record goes, and is missed where it is left out.
+#[test]
+fn what_shows_a_figure_goes_with_its_record() {
+    const PHOTO: &str = "burette-h2-b.png";
+    let sha256 = {
+        let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/photos").join(PHOTO);
+        sha256(&fs::read(photo).expect("the photo"))
+    };
+    let inside = format!("raw/{sha256}");
+    let files = payload(Shop::signed());
+    assert!(files.contains_key("records/parts/cylinder-head/h2.yaml") && files.contains_key(&inside));
+    let kept_back = |said: &Said| -> Vec<String> {
+        let lines = said.json()["kept_back"].as_array().cloned().expect("a list");
+        lines.iter().filter_map(|line| line["what"].as_str().map(str::to_owned)).collect()
+    };
+    // The verdict rests on the figure, not on what shows it.
+    let (said, path) = Shop::demo().dossier("withheld-photo", &["--sign", "../key-1", "--withhold", PHOTO]);
+    assert_eq!((said.code, &said.json()["recomputable"]), (0, &Json::Bool(true)), "{said:?}");
+    let bytes = fs::read(path).expect("the dossier");
+    assert!(!payload(&bytes).contains_key(&inside));
+    let said = verified(&bytes, 1, &[]);
+    assert_eq!((said.code, kept_back(&said)), (0, vec![PHOTO.to_owned()]), "{said:?}");
+    // A record that is kept back keeps what shows it with it.
+    let head = "parts/cylinder-head/h2.yaml";
+    let (said, path) = Shop::demo().dossier("withheld-head", &["--sign", "../key-1", "--withhold", head]);
+    assert_eq!((said.code, kept_back(&said)), (0, vec![head.to_owned(), PHOTO.to_owned()]), "{said:?}");
+    assert!(!payload(&fs::read(path).expect("the dossier")).contains_key(&inside));
+    // A shop that leaves it out and says nothing of it.
+    let with_index = |edit: BendList<'_>| {
+        let mut files = payload(Shop::signed());
+        let mut index: Json = serde_json::from_slice(&files["dossier.json"]).expect("the list");
+        edit(&mut index, &mut files);
+        files.insert("dossier.json".to_owned(), index.to_string().into_bytes());
+        verified(&sealed(files, Some(1)), 1, &[])
+    };
+    let line = |index: &Json| {
+        let lines = index["raw"].as_array().expect("a list").iter();
+        lines.enumerate().find(|(_, line)| line["sha256"] == sha256.as_str()).expect("it is listed").0
+    };
+    let refused: [(&str, BendList<'_>); 3] = [
+        ("not listed", &|index, files| {
+            let at = line(index);
+            index["raw"].as_array_mut().expect("a list").remove(at);
+            files.remove(&inside);
+        }),
+        ("said not to be needed", &|index, files| {
+            let at = line(index);
+            index["raw"][at]["standing"] = "not-needed".into();
+            files.remove(&inside);
+        }),
+        ("another photo", &|_, files| drop(files.insert(inside.clone(), b"another photo".to_vec()))),
+    ];
+    for (what, edit) in refused {
+        let said = with_index(edit);
+        assert_eq!((said.code, said.codes()), (4, vec!["dossier-list".to_owned()]), "{what}: {said:?}");
+    }
+    // One that is kept back by name passes, and is named.
+    let said = with_index(&|index, files| {
+        let at = line(index);
+        index["raw"][at]["standing"] = "withheld".into();
+        files.remove(&inside);
+    });
+    assert_eq!((said.code, kept_back(&said)), (0, vec![PHOTO.to_owned()]), "{said:?}");
+}
+
 /// [8, 91]
 #[test]
 fn an_edited_claim_is_found_by_the_seal_or_by_working_it_out() {

@@ -51,6 +51,9 @@ manifest's first line, and the program, through annotations:
 A book adds kinds of part by files of the same form in its own `schema/` folder; no code changes. A field's own page in the
 editor shows its description: what it is, how it is taken, how much it can move a result and where that is known from.
 
+Beside any entry of a figure `files:` may name what shows it: photos, scans and the like, each by name, SHA-256 and length as a
+pull's raw files are (`schema/figure.json`). The program writes these lines (`mulebook measure … --photo FILE`).
+
 Every commit of a book holds, in `.schema/`, the schemas by which its records were checked: so a record's own commit says under
 which versions it was kept (`git show COMMIT:.schema/spacer.json`), and the editor uses the same files. Where a program brings
 other versions, it goes on reading the book and writes nothing in it until `mulebook keep --schemas` has read every record by the

@@ -1,5 +1,7 @@
 //! `correct`.
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use crate::cli::Said;
@@ -7,6 +9,7 @@ use crate::cli::Surroundings;
 use crate::cli::make::entered;
 use crate::workflow::Failure;
 use crate::workflow::correct;
+use crate::workflow::correct::CorrectRequest;
 
 /// Mend a wrong record, visibly: the old value stays and the reason is kept
 #[derive(Debug, Args)]
@@ -25,21 +28,25 @@ pub(super) struct Correct {
     /// The instrument, for a measured value
     #[arg(long, value_name = "INSTRUMENT")]
     with: Option<String>,
+    /// A photo, scan or the like that shows the figure that is right: kept in the book beside it (may be given several
+    /// times; for one figure of one record)
+    #[arg(long, value_name = "FILE")]
+    photo: Vec<PathBuf>,
 }
 
 impl Correct {
     pub(super) fn run(self, surroundings: &Surroundings) -> Result<Said, Failure> {
         let book = surroundings.book()?;
         let context = surroundings.context("correct", Some(&book))?;
-        let answer = correct::correct(
-            &book,
-            &context,
-            &self.record,
-            &self.set,
-            self.with.as_deref(),
-            surroundings.person().as_deref(),
-            &self.because,
-        )?;
+        let request = CorrectRequest {
+            target: self.record,
+            set: self.set,
+            with: self.with,
+            by: surroundings.person(),
+            because: self.because,
+            photos: self.photo,
+        };
+        let answer = correct::correct(&book, &context, &request)?;
         Ok(entered(&answer, surroundings))
     }
 }

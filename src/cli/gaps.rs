@@ -17,6 +17,7 @@ use crate::workflow::AsOf;
 use crate::workflow::Context;
 use crate::workflow::Failure;
 use crate::workflow::correct;
+use crate::workflow::correct::CorrectRequest;
 use crate::workflow::flow_gaps;
 use crate::workflow::input::FigureInput;
 use crate::workflow::measure;
@@ -132,17 +133,13 @@ fn enter(book: &Book, context: &Context, close: &Close, line: &str) -> Result<()
             measure::measure(book, context, at, field, &told).map(drop)
         }
         Close::Correct { record, set, .. } => {
-            let assignment = [format!("{set}={line}")];
-            correct::correct(
-                book,
-                context,
-                record,
-                &assignment,
-                None,
-                None,
-                "filled in: it was not written down at the time",
-            )
-            .map(drop)
+            let request = CorrectRequest {
+                target: record.clone(),
+                set: vec![format!("{set}={line}")],
+                because: "filled in: it was not written down at the time".to_owned(),
+                ..CorrectRequest::default()
+            };
+            correct::correct(book, context, &request).map(drop)
         }
     }
 }

@@ -69,7 +69,11 @@ impl Pull {
 impl FlowSheet {
     /// Its conditions, and what they were corrected to.
     pub fn all_figures(&self) -> Vec<NamedFigure<'_>> {
-        named(&self.tag, &self.conditions).chain(corrected(&self.tag, &self.corrected)).collect()
+        let corrected_since = |(name, _): &(&String, &Figure)| self.first_conditions.contains_key(*name);
+        let standing = self.conditions.iter().filter(|pair| !corrected_since(pair));
+        let standing = standing.map(|(name, figure)| (format!("{} {name}", self.tag), figure));
+        let first = named(&self.tag, &self.first_conditions);
+        standing.chain(first).chain(corrected(&self.tag, &self.corrected)).collect()
     }
 }
 

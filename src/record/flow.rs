@@ -83,6 +83,8 @@ pub struct FlowSheet {
     pub at: Option<Moment>,
     /// Test pressure, fixture, entry and the like.
     pub conditions: BTreeMap<String, Figure>,
+    /// Those of them that were corrected, as they were first entered.
+    pub first_conditions: BTreeMap<String, Figure>,
     /// Flow at each lift, for a sheet without a file.
     pub lifts: Vec<LiftPoint>,
     /// The channel of the file that holds this port's flow, where it holds several.

@@ -1,9 +1,12 @@
 //! Mend a wrong record, visibly: what stood there stays.
 
+use std::path::PathBuf;
+
 use crate::answer::Entered;
 use crate::finding::Finding;
 use crate::manifest::emit::Piece;
 use crate::record::Effective;
+use crate::record::RawFile;
 use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
@@ -11,6 +14,8 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::correct_claim::correct_claim;
 use crate::workflow::correct_flow::correct_flow;
+use crate::workflow::figure_files;
+use crate::workflow::flow_conditions;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
 use crate::workflow::input::Target;
@@ -20,19 +25,30 @@ use crate::workflow::names;
 use crate::workflow::names::Named;
 use crate::workflow::run_gaps;
 
+/// What `correct` is asked.
+#[derive(Debug, Clone, Default)]
+pub struct CorrectRequest {
+    /// A pull, a run of pulls, a build, a flow sheet, a claim, a part or a session.
+    pub target: String,
+    /// What is right, each as `NAME=VALUE`.
+    pub set: Vec<String>,
+    /// The instrument, for a measured value.
+    pub with: Option<String>,
+    /// Who says so; the context's person unless said.
+    pub by: Option<String>,
+    /// Why the record was wrong.
+    pub because: String,
+    /// Photos that show what is right, for one figure of one record.
+    pub photos: Vec<PathBuf>,
+}
+
 /// Mends wrong records visibly: for a pull, a run of pulls, a build, a flow sheet, a claim or a part.
 ///
 /// # Errors
-/// Nothing is called so, a name is not known there, a value does not hold, or no reason is given.
-pub fn correct(
-    book: &Book,
-    context: &Context,
-    target: &str,
-    set: &[String],
-    with: Option<&str>,
-    by: Option<&str>,
-    because: &str,
-) -> Result<Entered, Failure> {
+/// Nothing is called so, a name is not known there, a value does not hold, no reason is given, or a photo cannot be
+/// taken in.
+pub fn correct(book: &Book, context: &Context, request: &CorrectRequest) -> Result<Entered, Failure> {
+    let CorrectRequest { target, set, because, .. } = request;
     if because.trim().is_empty() {
         return Err(Failure::usage(
             Finding::error("reason-missing", "why the record was wrong is part of the correction")
@@ -46,10 +62,25 @@ pub fn correct(
         vec![names::any(draft.library(), target)?]
     };
     let mut notes = Vec::new();
+    let mut files = Vec::new();
+    if !request.photos.is_empty() {
+        one_figure(&draft, &targets, set)?;
+        let (taken, left_out) = figure_files::take(&mut draft, context, &request.photos, &[])?;
+        notes.extend(left_out);
+        notes.push(format!("Kept beside it: {}", figure_files::words(&taken)));
+        files = taken;
+    }
     for named in &targets {
         for assignment in set {
             let (name, value) = input::assignment(assignment)?;
-            let edit = Edit { name: &name, value: &value, with, by, because };
+            let edit = Edit {
+                name: &name,
+                value: &value,
+                with: request.with.as_deref(),
+                by: request.by.as_deref(),
+                because,
+                files: &files,
+            };
             notes.push(correct_one(&mut draft, context, named, &edit)?);
         }
     }
@@ -72,6 +103,35 @@ pub(super) struct Edit<'e> {
     pub(super) with: Option<&'e str>,
     pub(super) by: Option<&'e str>,
     pub(super) because: &'e str,
+    /// What shows it.
+    pub(super) files: &'e [RawFile],
+}
+
+/// A photo shows one reading: a figure of one pull, build or flow sheet.
+fn one_figure(draft: &Draft<'_>, targets: &[Named], set: &[String]) -> Result<(), Failure> {
+    let refused = |found: String| {
+        Failure::usage(
+            Finding::error(
+                "photo-of-no-figure",
+                "a photo is kept beside one figure of one pull, build or flow sheet",
+            )
+            .found(found)
+            .next("correct that figure by itself, with its photo"),
+        )
+    };
+    let ([target], [assignment]) = (targets, set) else {
+        return Err(refused(format!("{} times {} to be set", targets.len(), set.len())));
+    };
+    let (name, _) = input::assignment(assignment)?;
+    let kinds = draft.library().kinds();
+    let is_figure = match target {
+        Named::Pull(_) | Named::Build(_) => {
+            input::target(kinds, &name).is_ok_and(|to| !matches!(to, Target::Role(_) | Target::Run(_)))
+        }
+        Named::Flow(_) => flow_conditions::condition_name(draft.library(), &name).is_ok(),
+        _ => false,
+    };
+    if is_figure { Ok(()) } else { Err(refused(format!("`{name}`"))) }
 }
 
 fn correct_one(
@@ -203,9 +263,12 @@ pub(super) fn line(
     context: &Context,
     edit: &Edit<'_>,
     set: &str,
-    to: Piece,
+    mut to: Piece,
     was: &str,
 ) -> Result<Piece, Failure> {
+    if let (Piece::Line(entries), false) = (&mut to, edit.files.is_empty()) {
+        entries.push(("files".to_owned(), Piece::Row(figure_files::pieces(edit.files))));
+    }
     Ok(Piece::Line(vec![
         ("set".to_owned(), Piece::word(set)),
         ("to".to_owned(), to),

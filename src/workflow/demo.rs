@@ -23,6 +23,7 @@ use crate::workflow::book_schemas;
 use crate::workflow::compare;
 use crate::workflow::compare::DiffRequest;
 use crate::workflow::correct;
+use crate::workflow::correct::CorrectRequest;
 use crate::workflow::demo_files;
 use crate::workflow::enter;
 use crate::workflow::enter::PullRequest;
@@ -264,7 +265,13 @@ fn close_gaps(book: &Book, context: &Context, steps: &mut Vec<DemoStep>) -> Resu
         ("0418a-07", "spacer=none", "the photograph of 18 April: the plates came off before pull 7"),
     ];
     for (number, (pulls, set, because)) in corrections.iter().enumerate() {
-        let answer = correct::correct(book, &present, pulls, &[(*set).to_owned()], None, None, because)?;
+        let request = CorrectRequest {
+            target: (*pulls).to_owned(),
+            set: vec![(*set).to_owned()],
+            because: (*because).to_owned(),
+            ..CorrectRequest::default()
+        };
+        let answer = correct::correct(book, &present, &request)?;
         if number == 0 {
             steps.push(DemoStep {
                 what: "A photograph found in May shows a spacer that nobody wrote down. The record is corrected; what it \

@@ -110,7 +110,12 @@ pub(super) fn description(gathered: &Gathered, index: &Index) -> Result<Descript
         id: format!("weighing {}", claim.tag),
         name: format!("weighing of {}", claim.tag),
         instruments: vec![SOFTWARE.to_owned()],
-        objects: files.iter().map(|sha256| format!("{RAW}{sha256}")).collect(),
+        // What shows a figure was looked at by people, not by the weighing.
+        objects: files
+            .iter()
+            .filter(|sha256| gathered.raw.get(**sha256).is_none_or(|piece| piece.shows.is_empty()))
+            .map(|sha256| format!("{RAW}{sha256}"))
+            .collect(),
         results: vec![CLAIM_FILE.to_owned(), TEXT_FILE.to_owned(), PAGE_FILE.to_owned()],
         ..Action::default()
     });
@@ -149,6 +154,9 @@ fn notes(index: &Index) -> BTreeMap<String, FileNote> {
         let format = match line.name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()) {
             Some(ending) if ending == "csv" => "text/csv",
             Some(ending) if matches!(ending.as_str(), "txt" | "tsv" | "log") => "text/plain",
+            Some(ending) if matches!(ending.as_str(), "jpg" | "jpeg") => "image/jpeg",
+            Some(ending) if ending == "png" => "image/png",
+            Some(ending) if ending == "pdf" => "application/pdf",
             _ => "application/octet-stream",
         };
         notes.insert(format!("{RAW}{}", line.sha256), note(&line.name, Some(format)));

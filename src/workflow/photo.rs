@@ -8,6 +8,7 @@ use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::emit::Piece;
 use crate::manifest::node::Content;
+use crate::manifest::node::Node;
 use crate::record::Course;
 use crate::record::Entry;
 use crate::record::Figure;
@@ -32,7 +33,7 @@ pub fn add(
     context: &Context,
     target: &str,
     field: &str,
-    number: Option<usize>,
+    number_said: Option<usize>,
     photos: &[PathBuf],
 ) -> Result<Entered, Failure> {
     let mut draft = Draft::open(book, context)?;
@@ -40,7 +41,7 @@ pub fn add(
     let (path, mut steps, place) = place_of(draft.library(), &named, field)?;
     let (of, name) = (place.of(), place.name());
     let figure = figure_at(draft.library(), &path, &steps)?;
-    let (number, entry) = chosen(&figure, number).map_err(|finding| {
+    let (number, entry) = chosen(&figure, number_said).map_err(|finding| {
         let next = match figure.entries.len() {
             0 => format!("enter the reading and its photo together: `mulebook measure {target} {name} VALUE --photo FILE`"),
             count => format!("say which it shows: `--entry N`, 1 to {count}; `mulebook trail` tells them in order"),
@@ -55,6 +56,16 @@ pub fn add(
             .into());
     }
     let mut document = draft.document(&path)?;
+    if number_said.is_none() && is_corrected(document.root(), &steps) {
+        return Err(Failure::usage(
+            Finding::error("figure-corrected", "this figure was corrected: what was first entered does not stand")
+                .at(Place::file(&path).field(name))
+                .next(format!(
+                    "beside what is right: `mulebook correct {target} --set {field}=… --because \"…\" --photo FILE`; \
+                     beside what was first entered: `--entry {number}`"
+                )),
+        ));
+    }
     if document.root().at(&borrowed(&steps)).is_some_and(|node| matches!(node.content, Content::Sequence(..)))
     {
         steps.push((number - 1).to_string());
@@ -75,7 +86,7 @@ pub fn add(
         did: format!("Put {} beside {name} of {of}.", files_named(files.len())),
         notes,
         written,
-        next: match (sort_of(&path), of.split(['/', ' ']).last()) {
+        next: match (sort_of(&path), of.rsplit(['/', ' ']).next()) {
             (Sort::Part(_), _) => {
                 format!("mulebook trail {} {name}   when it was taken, and when the photo came", stem(&path))
             }
@@ -104,7 +115,10 @@ fn figure_at(library: &Library, path: &str, steps: &[String]) -> Result<Figure, 
         (Sort::Pull(_), [_, name]) => {
             library.pull_at(path)?.and_then(|pull| pull.conditions.get(*name).cloned())
         }
-        (Sort::Flow, [_, name]) => library.flow(stem)?.and_then(|sheet| sheet.conditions.get(*name).cloned()),
+        (Sort::Flow, [_, name]) => library.flow(stem)?.and_then(|sheet| {
+            let first = sheet.first_conditions.get(*name);
+            first.or_else(|| sheet.conditions.get(*name)).cloned()
+        }),
         (Sort::Cell, [name]) => library.cell(stem)?.and_then(|cell| cell.figures.get(*name).cloned()),
         _ => None,
     };
@@ -131,6 +145,18 @@ fn chosen(figure: &Figure, number: Option<usize>) -> Result<(usize, &Entry), Fin
             })
         }
     }
+}
+
+/// Whether a line under `corrected` sets the figure at a place.
+fn is_corrected(root: &Node, steps: &[String]) -> bool {
+    let set = match borrowed(steps).as_slice() {
+        ["settings", name] => (*name).to_owned(),
+        ["fits", pair, name] => format!("{pair}.{name}"),
+        [of, name] => format!("{of}.{name}"),
+        _ => return false,
+    };
+    let lines = root.get("corrected").map(Node::items).unwrap_or_default();
+    lines.iter().any(|line| line.get("set").and_then(Node::text) == Some(set.as_str()))
 }
 
 fn stem(path: &str) -> &str {

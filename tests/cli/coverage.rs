@@ -62,7 +62,6 @@ const NOT_MET: &[(&str, &str)] = &[
     ("no-file", "the parser of the command line asks for a file first"),
     ("no-folder", "the current folder was deleted under the program"),
     ("no-rows", "a table without rows is refused as no table before"),
-    ("not-a-digest", "the schema refuses the form of a digest first"),
     ("not-a-part-state", "the schema refuses the form of a part and state first"),
     (
         "not-a-plain-file",

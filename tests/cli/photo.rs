@@ -224,6 +224,81 @@ fn damage_of_a_photo_is_told_by_the_figure_that_it_shows() {
 }
 
 #[test]
+fn a_correction_has_a_photo_of_its_own() {
+    let bench = shop();
+    bench
+        .run(&[
+            "measure",
+            "0412a-01",
+            "conditions.humidity",
+            "40 %",
+            "--with",
+            "burette-1",
+            "--photo",
+            "../burette.jpg",
+        ])
+        .done();
+    shown!(
+        bench,
+        "corrected",
+        &[
+            "correct",
+            "0412a-01",
+            "--set",
+            "humidity=46 %",
+            "--because",
+            "misread",
+            "--with",
+            "burette-1",
+            "--photo",
+            "../plate.jpg"
+        ]
+    );
+    let pull = bench.read("builds/b1/pulls/0412a-01.yaml");
+    assert_eq!(pull.matches("files: [").count(), 2, "{pull}");
+    shown!(bench, "corrected-trail", &["trail", "0412a-01", "humidity"]);
+    shown!(bench, "corrected-trail-file", &["trail", "plate.jpg"]);
+    shown!(bench, "beside-corrected", &["measure", "0412a-01", "humidity", "--photo", "../run-1.csv"]);
+    bench.run(&["measure", "0412a-01", "humidity", "--entry", "1", "--photo", "../run-1.csv"]).done();
+    let said = bench.run(&["sheet", "0412a-01"]).done();
+    assert!(
+        said.out.contains("shown by plate.jpg") && !said.out.contains("shown by burette.jpg"),
+        "{said:?}"
+    );
+    shown!(
+        bench,
+        "corrected-role",
+        &["correct", "0412a-01", "--set", "spacer=none", "--because", "seen", "--photo", "../plate.jpg"]
+    );
+    shown!(
+        bench,
+        "corrected-several",
+        &[
+            "correct",
+            "0412a-01..02",
+            "--set",
+            "humidity=46 %",
+            "--because",
+            "misread",
+            "--photo",
+            "../plate.jpg"
+        ]
+    );
+    bench.run(&["audit"]).done();
+}
+
+#[test]
+fn a_photo_that_git_once_held_is_missed_at_its_figure() {
+    let bench = shop();
+    bench.run(&["measure", "h2", "chamber-volume", "--photo", "../plate.jpg"]).done();
+    let plate = sha256("a plate on the deck\n");
+    let raw = format!("raw/{}/{plate}", &plate[..2]);
+    bench.git(&["rm", "--quiet", &raw]);
+    bench.git(&["-c", "user.name=x", "-c", "user.email=x", "commit", "--quiet", "-m", "Tidied up"]);
+    shown!(bench, "missing-audit", &["audit"]);
+}
+
+#[test]
 fn a_large_photo_that_is_missing_comes_back_from_another_copy() {
     let bench = shop();
     bench.edit("book.yaml", "format: 1\n", "format: 1\nraw-limit: 8 B\n");

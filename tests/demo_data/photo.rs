@@ -10,7 +10,7 @@ const CC: usize = 20;
 const READ: usize = 436;
 
 /// The picture as a PNG file.
-pub fn png() -> Vec<u8> {
+pub(super) fn png() -> Vec<u8> {
     let mut rows = Vec::with_capacity(HEIGHT * (WIDTH / 8 + 1));
     for y in 0..HEIGHT {
         // No filter.

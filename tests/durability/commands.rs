@@ -121,7 +121,14 @@ pub(crate) fn taking_in() -> Vec<Task> {
     let sheet = template().with_file_name("sheet.csv");
     fs::write(&sheet, "lift mm,flow cfm\n2,40.1\n4,82.3\n6,118.0\n8,139.9\n").unwrap();
     let flow = ["flow", sheet.to_str().unwrap(), "--part", "h1/a", "--port", "inlet:1"];
-    vec![Task::new("pull", &pull_arguments(&second), |_| {}), large, Task::new("flow", &flow, |_| {})]
+    let photo = raw("../photos/burette-h2-b.png");
+    let shown = ["measure", "h1/a", "inlet-port-volume", "170 cc", "--photo", &photo];
+    vec![
+        Task::new("pull", &pull_arguments(&second), |_| {}),
+        large,
+        Task::new("flow", &flow, |_| {}),
+        Task::new("measure", &shown, |_| {}),
+    ]
 }
 
 /// Commands that keep what others wrote: hand edits, newer schemas.

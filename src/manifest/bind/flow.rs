@@ -1,5 +1,7 @@
 //! A flow sheet's manifest.
 
+use std::collections::BTreeMap;
+
 use crate::finding::Finding;
 use crate::manifest::bind::Binder;
 use crate::manifest::bind::Bound;
@@ -69,6 +71,7 @@ impl Binder<'_> {
             by: by?,
             at: self.may_moment(root, "at"),
             conditions,
+            first_conditions: BTreeMap::new(),
             lifts,
             channel: self.may(root, "channel"),
             raw,
@@ -143,7 +146,9 @@ fn mend(sheet: &mut FlowSheet, correction: &Correction, kinds: &Kinds) -> Result
             let name =
                 correction.set.strip_prefix("conditions.").filter(|name| kinds.flow_field(name).is_some());
             let name = name.ok_or("a condition of a flow sheet: `conditions.NAME`")?;
-            sheet.conditions.insert(name.to_owned(), figure.clone());
+            if let Some(first) = sheet.conditions.insert(name.to_owned(), figure.clone()) {
+                sheet.first_conditions.entry(name.to_owned()).or_insert(first);
+            }
             return Ok(());
         }
         Corrected::Text(text) => text,
