@@ -134,6 +134,15 @@ fn measure() -> Task {
     })
 }
 
+/// A photo goes in with the figure that it shows, or neither does.
+fn measure_with_a_photo() -> Task {
+    let photo = raw("../photos/burette-h2-b.png");
+    let arguments = ["measure", "h1/a", "inlet-port-volume", "170 cc", "--photo", &photo];
+    Task::new("measure", &arguments, |root| {
+        edit(root, "instruments/rule-1.yaml", "note: \"lent out\"\n");
+    })
+}
+
 /// A pull is moved to another build's folder.
 fn correct() -> Task {
     let arguments = ["correct", "0411a-01", "--set", "build=b2", "--because", "entered for the wrong build"];
@@ -291,6 +300,13 @@ fn keep_killed_before_any_change() {
 #[test]
 fn measure_killed_before_any_change() {
     if let Some(tally) = sweep(&measure(), &CHANGES, 3) {
+        assert!(tally.all() >= 27 && tally.undone >= 5 && tally.finished >= 8, "{tally:?}");
+    }
+}
+
+#[test]
+fn measure_with_a_photo_killed_before_any_change() {
+    if let Some(tally) = sweep(&measure_with_a_photo(), &CHANGES, 3) {
         assert!(tally.all() >= 27 && tally.undone >= 5 && tally.finished >= 8, "{tally:?}");
     }
 }

@@ -118,7 +118,13 @@ pub(super) fn learned(page: &mut Page, learned: &Learned) {
 
 fn told(line: Option<&SheetLine>) -> String {
     match line.map(|line| (&line.said, &line.gap)) {
-        Some((Some(said), _)) => side_text(said),
+        Some((Some(said), _)) => {
+            let files = line.map(|line| line.files.as_slice()).unwrap_or_default();
+            let names: Vec<&str> = files.iter().map(|file| file.file.as_str()).collect();
+            let shown =
+                if names.is_empty() { String::new() } else { format!("; shown by {}", names.join(", ")) };
+            format!("{}{shown}", side_text(said))
+        }
         Some((None, Some(gap))) => format!("not documented: {gap}"),
         Some((None, None)) => "not documented".to_owned(),
         None => "not on the sheet".to_owned(),

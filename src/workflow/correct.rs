@@ -120,7 +120,7 @@ fn one_figure(draft: &Draft<'_>, targets: &[Named], set: &[String]) -> Result<()
         )
     };
     let ([target], [assignment]) = (targets, set) else {
-        return Err(refused(format!("{} times {} to be set", targets.len(), set.len())));
+        return Err(refused(format!("records: {}, things to set: {}", targets.len(), set.len())));
     };
     let (name, _) = input::assignment(assignment)?;
     let kinds = draft.library().kinds();

@@ -8,6 +8,7 @@ use crate::finding::Finding;
 use crate::finding::Place;
 use crate::manifest::bind;
 use crate::manifest::emit::Piece;
+use crate::manifest::node::Node;
 use crate::record::NamedFigure;
 use crate::record::RawFile;
 use crate::store;
@@ -179,6 +180,19 @@ pub(super) fn pieces(files: &[RawFile]) -> Vec<Piece> {
         ])
     };
     files.iter().map(of).collect()
+}
+
+/// The same from the record of a reading that is written down again.
+pub(super) fn pieces_of(node: &Node) -> Vec<Piece> {
+    let of = |item: &Node| {
+        let piece = |key: &Node, value: &Node| -> Option<(String, Piece)> {
+            let (key, text) = (key.text()?.to_owned(), value.text()?);
+            let whole = text.parse().ok().filter(|_| key == "bytes");
+            Some((key, whole.map_or_else(|| Piece::text(text), Piece::Whole)))
+        };
+        Piece::Line(item.entries().iter().filter_map(|(key, value)| piece(key, value)).collect())
+    };
+    node.items().iter().map(of).collect()
 }
 
 /// Files in words, with their length: what a command says it kept.

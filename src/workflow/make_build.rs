@@ -9,6 +9,7 @@ use crate::store::Book;
 use crate::workflow::Context;
 use crate::workflow::Draft;
 use crate::workflow::Failure;
+use crate::workflow::figure_files;
 use crate::workflow::gather;
 use crate::workflow::input;
 use crate::workflow::input::FigureInput;
@@ -290,6 +291,10 @@ fn pieces_of(node: Option<&Node>) -> Vec<(String, Piece)> {
             let entry = value.items().last().unwrap_or(value);
             let pieces = entry.entries().iter().filter_map(|(key, value)| {
                 let key = key.text()?.to_owned();
+                if key == "files" {
+                    // It is the same reading, so the same photos show it.
+                    return Some((key, Piece::Row(figure_files::pieces_of(value))));
+                }
                 let text = value.text()?;
                 let piece =
                     if matches!(key.as_str(), "corrects" | "because") && entry.get("corrects").is_some() {

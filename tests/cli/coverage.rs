@@ -78,7 +78,6 @@ const NOT_MET: &[(&str, &str)] = &[
     ("recovered", "crash.rs and store_interrupted.rs interrupt a write at every step"),
     ("reference-broken", "store_raw.rs; a reference to a missing object is told as that object"),
     ("schema-unusable", "a schema that compiles for the program and not for the validator: none is known"),
-    ("value-missing", "the parser of the command line asks for a value first"),
     ("wrong-form", "records/invalid; in the shop the binder's words for the same line stand instead"),
     ("wrong-type", "records/invalid; in the shop the binder's words for the same line stand instead"),
 ];

@@ -288,6 +288,19 @@ fn a_correction_has_a_photo_of_its_own() {
 }
 
 #[test]
+fn a_setting_that_another_build_has_too_keeps_what_shows_it() {
+    let bench = shop();
+    bench.run(&["measure", "b1", "ignition-timing", "--photo", "../plate.jpg"]).done();
+    bench.run(&["build", "b3", "--from", "b1", "--set", "spacer=sp-25"]).done();
+    let line = |name: &str| {
+        let text = bench.read(&format!("builds/{name}/build.yaml"));
+        text.lines().find(|line| line.contains("files: [")).expect("a photo").to_owned()
+    };
+    assert_eq!(line("b3"), line("b1"));
+    bench.run(&["audit"]).done();
+}
+
+#[test]
 fn a_photo_that_git_once_held_is_missed_at_its_figure() {
     let bench = shop();
     bench.run(&["measure", "h2", "chamber-volume", "--photo", "../plate.jpg"]).done();
