@@ -91,7 +91,8 @@ pub(crate) fn entering() -> Vec<Task> {
         "--least",
         "2 N·m",
     ];
-    let plain: [(&'static str, &[&str]); 11] = [
+    let photo = raw("../photos/burette-h2-b.png");
+    let plain: [(&'static str, &[&str]); 12] = [
         ("part", &["part", "spacer", "sp-99", "--how", "bought new"]),
         ("build", &["build", "b9", "--from", "b1", "--set", "header=step-1"]),
         ("session", &["session", "0601a", "--cell", "tower", "--engine", "mule-1"]),
@@ -103,6 +104,7 @@ pub(crate) fn entering() -> Vec<Task> {
         ("doubt", &["doubt", "burette-1", "--because", "read two cc high against the pipette"]),
         ("claim", &claim),
         ("receipt", &["dossier", "--receipt"]),
+        ("measure", &["measure", "h1/a", "inlet-port-volume", "170 cc", "--photo", &photo]),
     ];
     plain.into_iter().map(|(word, arguments)| Task::new(word, arguments, |_| {})).collect()
 }
@@ -121,14 +123,7 @@ pub(crate) fn taking_in() -> Vec<Task> {
     let sheet = template().with_file_name("sheet.csv");
     fs::write(&sheet, "lift mm,flow cfm\n2,40.1\n4,82.3\n6,118.0\n8,139.9\n").unwrap();
     let flow = ["flow", sheet.to_str().unwrap(), "--part", "h1/a", "--port", "inlet:1"];
-    let photo = raw("../photos/burette-h2-b.png");
-    let shown = ["measure", "h1/a", "inlet-port-volume", "170 cc", "--photo", &photo];
-    vec![
-        Task::new("pull", &pull_arguments(&second), |_| {}),
-        large,
-        Task::new("flow", &flow, |_| {}),
-        Task::new("measure", &shown, |_| {}),
-    ]
+    vec![Task::new("pull", &pull_arguments(&second), |_| {}), large, Task::new("flow", &flow, |_| {})]
 }
 
 /// Commands that keep what others wrote: hand edits, newer schemas.
