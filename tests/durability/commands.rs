@@ -91,7 +91,8 @@ pub(crate) fn entering() -> Vec<Task> {
         "--least",
         "2 N·m",
     ];
-    let plain: [(&'static str, &[&str]); 11] = [
+    let photo = raw("../photos/burette-h2-b.png");
+    let plain: [(&'static str, &[&str]); 12] = [
         ("part", &["part", "spacer", "sp-99", "--how", "bought new"]),
         ("build", &["build", "b9", "--from", "b1", "--set", "header=step-1"]),
         ("session", &["session", "0601a", "--cell", "tower", "--engine", "mule-1"]),
@@ -103,6 +104,7 @@ pub(crate) fn entering() -> Vec<Task> {
         ("doubt", &["doubt", "burette-1", "--because", "read two cc high against the pipette"]),
         ("claim", &claim),
         ("receipt", &["dossier", "--receipt"]),
+        ("measure", &["measure", "h1/a", "inlet-port-volume", "170 cc", "--photo", &photo]),
     ];
     plain.into_iter().map(|(word, arguments)| Task::new(word, arguments, |_| {})).collect()
 }
