@@ -54,6 +54,9 @@ pub(super) struct Made {
     pub(super) read: usize,
 }
 
+/// Chunks that are made before the records read for them are forgotten.
+const AT_ONCE: usize = 256;
+
 /// Makes the chunks of shelves that hold records of one sort.
 ///
 /// # Errors
@@ -82,7 +85,21 @@ pub(super) fn all(
         library.pull_paths()?;
         Ok((book, library))
     };
-    threads::share(work, begin, |(book, library), work| one(book, library, shelves, work), &done)
+    let mut made = Vec::new();
+    let mut work = work.into_iter();
+    // What the threads remember of the records read is let go from time to time: of a large book it takes much room.
+    while work.len() > 0 {
+        let some = work.by_ref().take(AT_ONCE).collect();
+        let before = made.len() as u64;
+        let done = |count| done(before + count);
+        made.extend(threads::share(
+            some,
+            begin,
+            |(book, library), work| one(book, library, shelves, work),
+            &done,
+        )?);
+    }
+    Ok(made)
 }
 
 fn one(book: &Book, library: &Library, shelves: &[Shelf], work: Work) -> Result<Chunks, Failure> {
