@@ -12,6 +12,7 @@ use std::fmt::Write;
 use std::fs;
 use std::hint::black_box;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
 use std::time::Instant;
 
@@ -146,7 +147,7 @@ fn side(name: &str, kinds: &Kinds) -> Result<Side, Trouble> {
         name: name.to_owned(),
         effective: Effective::of_build(&build),
         engine: parts.get(&build.engine).cloned(),
-        build: Some(build),
+        build: Some(Arc::new(build)),
         pull: None,
         session: None,
         cell: None,
@@ -163,7 +164,7 @@ fn side(name: &str, kinds: &Kinds) -> Result<Side, Trouble> {
     })
 }
 
-fn parts(kinds: &Kinds) -> Result<BTreeMap<String, Part>, Trouble> {
+fn parts(kinds: &Kinds) -> Result<BTreeMap<String, Arc<Part>>, Trouble> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/book/parts");
     let mut parts = BTreeMap::new();
     for kind in fs::read_dir(folder)? {
@@ -171,7 +172,7 @@ fn parts(kinds: &Kinds) -> Result<BTreeMap<String, Part>, Trouble> {
             let bytes = fs::read(file?.path())?;
             let root = yaml::read("part.yaml", &bytes).map_err(|finding| format!("{finding:?}"))?;
             if let Some(part) = bind::part("part.yaml", &root, kinds).0 {
-                parts.insert(part.tag.clone(), part);
+                parts.insert(part.tag.clone(), Arc::new(part));
             }
         }
     }

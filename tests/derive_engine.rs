@@ -445,8 +445,8 @@ mod flow {
 
     pub(crate) struct Records {
         pub(crate) effective: Effective,
-        parts: BTreeMap<String, mulebook::record::Part>,
-        instruments: BTreeMap<String, mulebook::record::Instrument>,
+        parts: BTreeMap<String, std::sync::Arc<mulebook::record::Part>>,
+        instruments: BTreeMap<String, std::sync::Arc<mulebook::record::Instrument>>,
         none: Means,
         no_speeds: BTreeMap<u32, Means>,
     }

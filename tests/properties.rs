@@ -12,6 +12,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::path::PathBuf;
 use std::process::Command;
+use std::sync::Arc;
 use std::sync::OnceLock;
 
 use mulebook::answer::SheetAnswer;
@@ -328,7 +329,7 @@ fn entry(spec: &FieldSpec, told: Told, on: u32) -> Option<Entry> {
 }
 
 /// The parts of the shop: three of every kind, each with its own telling of its figures, the same for both sides.
-fn shop(kinds: &Kinds, tellings: &[Told]) -> BTreeMap<String, Part> {
+fn shop(kinds: &Kinds, tellings: &[Told]) -> BTreeMap<String, Arc<Part>> {
     let mut parts = BTreeMap::new();
     let mut telling = tellings.iter().copied().cycle();
     for kind in kinds.parts.values() {
@@ -343,13 +344,13 @@ fn shop(kinds: &Kinds, tellings: &[Told]) -> BTreeMap<String, Part> {
             let tag = format!("{}-{number}", kind.name);
             let mut part = part(&tag, &kind.name, vec![first]);
             part.batch = Some("B1".to_owned());
-            parts.insert(tag, part);
+            parts.insert(tag, Arc::new(part));
         }
     }
     parts
 }
 
-fn side(name: &str, drawn: &Drawn, kinds: &Kinds, shop: &BTreeMap<String, Part>, fit_up: u32) -> Side {
+fn side(name: &str, drawn: &Drawn, kinds: &Kinds, shop: &BTreeMap<String, Arc<Part>>, fit_up: u32) -> Side {
     let mut telling = drawn.told.iter().copied().cycle();
     let mut next = || telling.next().expect("it goes round");
     let mut parts = BTreeMap::new();
@@ -434,11 +435,11 @@ fn side(name: &str, drawn: &Drawn, kinds: &Kinds, shop: &BTreeMap<String, Part>,
 }
 
 /// The side of a pull on a build, from its records.
-fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>) -> Side {
+fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Arc<Part>>) -> Side {
     Side {
         name: name.to_owned(),
         effective: Effective::of_pull(&pull, Some(&build)),
-        build: Some(build),
+        build: Some(Arc::new(build)),
         pull: Some(pull),
         session: None,
         cell: None,
@@ -458,7 +459,7 @@ fn gathered(name: &str, build: Build, pull: Pull, shop: &BTreeMap<String, Part>)
 
 /// A side with another record of its pull or build.
 fn again(side: &Side, change: impl FnOnce(&mut Build, &mut Pull)) -> Side {
-    let mut build = side.build.clone().expect("these sides have a build");
+    let mut build = side.build.as_deref().cloned().expect("these sides have a build");
     let mut pull = side.pull.clone().expect("these sides have a pull");
     change(&mut build, &mut pull);
     gathered(&side.name, build, pull, &side.parts)
@@ -516,7 +517,7 @@ fn answer_unknown(side: &Side, gap: &Gap, kinds: &Kinds) -> Side {
                     _ => None,
                 })
                 .expect("a part fills the role");
-            let part = side.parts.get_mut(&tag).expect("the shop has it");
+            let part = Arc::make_mut(side.parts.get_mut(&tag).expect("the shop has it"));
             part.states[0].figures.insert(name, unknown());
             side
         }
@@ -648,7 +649,7 @@ proptest! {
                 test = answer_unknown(&test, gap, &kinds);
             }
             // The shop is one: what is said of a part is said for both sides.
-            let parts: BTreeMap<String, Part> = base.parts.iter().map(|(tag, part)| {
+            let parts: BTreeMap<String, Arc<Part>> = base.parts.iter().map(|(tag, part)| {
                 let other = &test.parts[tag];
                 let fuller = if part.states[0].figures.len() >= other.states[0].figures.len() { part } else { other };
                 (tag.clone(), fuller.clone())

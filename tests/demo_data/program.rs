@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 use mulebook::check::Group;
 use mulebook::check::Side;
@@ -23,8 +24,8 @@ use mulebook::record::Part;
 #[derive(Default)]
 pub(crate) struct Book {
     builds: Vec<Build>,
-    parts: BTreeMap<String, Part>,
-    instruments: BTreeMap<String, Instrument>,
+    parts: BTreeMap<String, Arc<Part>>,
+    instruments: BTreeMap<String, Arc<Instrument>>,
     files: usize,
     findings: Vec<String>,
 }
@@ -52,7 +53,7 @@ impl Book {
         let (schema, found) = match steps[..] {
             ["parts", kind, _] => {
                 let (part, found) = bind::part(place, node, kinds);
-                self.parts.extend(part.map(|part| (part.tag.clone(), part)));
+                self.parts.extend(part.map(|part| (part.tag.clone(), Arc::new(part))));
                 (kind, found)
             }
             ["builds", ..] => {
@@ -63,7 +64,7 @@ impl Book {
             ["instruments", file] => {
                 let (instrument, found) = bind::instrument(place, node, kinds);
                 let tag = file.trim_end_matches(".yaml").to_string();
-                self.instruments.extend(instrument.map(|instrument| (tag, instrument)));
+                self.instruments.extend(instrument.map(|instrument| (tag, Arc::new(instrument))));
                 ("instrument", found)
             }
             ["sessions", _] => ("session", bind::session(place, node, kinds).1),
@@ -93,7 +94,7 @@ impl Book {
         for build in &self.builds {
             let side = Side {
                 name: build.name.clone(),
-                build: Some(build.clone()),
+                build: Some(Arc::new(build.clone())),
                 pull: None,
                 session: None,
                 cell: None,

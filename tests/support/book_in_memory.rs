@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use mulebook::check::Side;
 use mulebook::derive::Asked;
@@ -23,8 +24,8 @@ use mulebook::record::Pull;
 /// A small book in memory.
 pub(crate) struct Book {
     pub(crate) schemas: Schemas,
-    pub(crate) parts: BTreeMap<String, Part>,
-    pub(crate) instruments: BTreeMap<String, Instrument>,
+    pub(crate) parts: BTreeMap<String, Arc<Part>>,
+    pub(crate) instruments: BTreeMap<String, Arc<Instrument>>,
 }
 
 impl Book {
@@ -37,7 +38,7 @@ impl Book {
         let node = yaml::read("part.yaml", text.as_bytes()).expect("YAML");
         let (part, found) = bind::part("part.yaml", &node, self.schemas.kinds());
         let part = part.unwrap_or_else(|| panic!("{found:#?}"));
-        self.parts.insert(part.tag.clone(), part);
+        self.parts.insert(part.tag.clone(), Arc::new(part));
         self
     }
 
@@ -45,7 +46,7 @@ impl Book {
         let node = yaml::read("instrument.yaml", text.as_bytes()).expect("YAML");
         let (instrument, found) = bind::instrument("instrument.yaml", &node, self.schemas.kinds());
         let instrument = instrument.unwrap_or_else(|| panic!("{found:#?}"));
-        self.instruments.insert(instrument.tag.clone(), instrument);
+        self.instruments.insert(instrument.tag.clone(), Arc::new(instrument));
         self
     }
 
@@ -62,7 +63,7 @@ impl Book {
         };
         Side {
             name: pull.as_ref().map_or_else(|| build.name.clone(), |pull| pull.id.clone()),
-            build: Some(build.clone()),
+            build: Some(Arc::new(build.clone())),
             pull,
             session: None,
             cell: None,

@@ -131,6 +131,9 @@ pub struct Read {
     pub chunks: usize,
 }
 
+/// A record's path, and git's name for what the commit has there.
+type RecordFile = (String, Option<ContentId>);
+
 /// A shelf as the library's commit has it.
 pub(crate) struct Rows {
     bodies: Vec<Vec<u8>>,
@@ -283,11 +286,8 @@ impl Rows {
     ///
     /// # Errors
     /// The store's.
-    pub(crate) fn files(
-        &self,
-        library: &Library,
-    ) -> Result<Option<Vec<(String, Option<ContentId>)>>, Failure> {
-        let mut files: Vec<(String, Option<ContentId>)> = Vec::new();
+    pub(crate) fn files(&self, library: &Library) -> Result<Option<Vec<RecordFile>>, Failure> {
+        let mut files: Vec<RecordFile> = Vec::new();
         for body in &self.bodies {
             let Some(sources) = sources_of(body) else { return Ok(None) };
             let of = |source: Source<&str>| (source.path.to_owned(), ContentId::from_bytes(&source.content));
