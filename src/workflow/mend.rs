@@ -40,6 +40,8 @@ pub fn mend(
                  or the like is not finished"
                     .to_owned(),
             ),
+            // A disk that fails now is no state of the book: run again, it does the rest.
+            Err(error @ crate::store::Error::Io { .. }) => return Err(error.into()),
             Err(error) => left.push(format!("the work tree and the index: {error}")),
         }
         let named = raw_files_named(mending.book());

@@ -76,7 +76,10 @@ fn numbers_are_compared_as_people_mean_them() {
     assert_eq!(names(&bench, &["builds", "--where", "compression-ratio = 11.6..11.8"]), ["b4", "b5", "b6"]);
     // From where the inlet valve closes, by either name.
     for name in ["dynamic-compression-ratio", "compression-ratio-at-inlet-closing"] {
-        assert_eq!(names(&bench, &["builds", "--where", &format!("{name} = 10.1..10.3")]), ["b4", "b5", "b6"]);
+        assert_eq!(
+            names(&bench, &["builds", "--where", &format!("{name} = 10.1..10.3")]),
+            ["b4", "b5", "b6"]
+        );
     }
     // A figure asked of one role is not another role's of the same name; a query of `weigh` sees the channels too.
     assert_eq!(names(&bench, &["parts", "--where", "spacer.height > 1 mm"]), ["sp-12/a"]);
