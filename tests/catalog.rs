@@ -380,6 +380,83 @@ fn every_answer_is_the_one_without_it_while_a_book_changes() {
     }
 }
 
+/// Pulls of one build are not alike in a figure that drifts and was read between them, nor in whether it was read before
+/// or after they ran.
+#[test]
+fn a_reading_between_two_pulls_parts_them() {
+    let (_folder, path) = copied();
+    let build = path.join("builds/b1/build.yaml");
+    edit(&build, |text| {
+        let (before, after) = text.split_once("  valve-lash-exhaust:").expect("the demo has it");
+        let (_, after) = after.split_once("  fuel-map:").expect("what follows it");
+        let entry = |value: &str, taken: &str| {
+            format!("    - {{measured: {value} mm, with: feeler-1, by: mk, taken: {taken}}}\n")
+        };
+        let entries = [
+            entry("0.25", "2026-04-10"),
+            entry("0.35", "2026-04-11T09:50:00+02:00"),
+            entry("0.45", "2026-04-11T10:20:00+02:00"),
+        ];
+        format!("{before}  valve-lash-exhaust:\n{}  fuel-map:{after}", entries.concat())
+    });
+    commit(&path);
+    let book = Book::discover(&path).expect("a book");
+    let words = |from: From| {
+        let question = asked(Sort::Pulls, &[], &["valve-lash-exhaust > 0.1 mm"]);
+        let question = FindRequest { session: Some("0411a".to_owned()), ..question };
+        let found = find::find_in(&book, question, from, &|_, _, _| ()).expect("an answer");
+        let of_build = found.rows.into_iter().filter(|row| row.of.as_deref() == Some("b1"));
+        of_build
+            .map(|row| format!("{} {}", row.name, row.values[0].clone().unwrap_or_default()))
+            .collect::<Vec<_>>()
+    };
+    let recorded = words(From::Records);
+    assert!(recorded[0].starts_with("0411a-01 0.25 mm"), "{recorded:?}");
+    assert!(recorded[1].starts_with("0411a-02 0.35 mm"), "{recorded:?}");
+    assert_eq!(words(From::Catalog), recorded);
+}
+
+/// What is counted of wear while the catalog is made is, to the byte, what counting by itself keeps.
+#[test]
+fn wear_counted_on_the_way_is_what_is_counted_by_itself() {
+    let (_folder, path) = copied();
+    let _ = fs::remove_dir_all(path.join(".git/mulebook"));
+    let kept = path.join(".git/mulebook/cache/wear-3");
+    let book = Book::discover(&path).expect("a book");
+    find::find_in(&book, asked(Sort::Pulls, &[], &[]), From::Catalog, &|_, _, _| ()).expect("an answer");
+    let on_the_way = fs::read(&kept).expect("the catalog's making keeps it");
+    fs::remove_file(&kept).expect("removed");
+    sides(&path, &book, From::Catalog);
+    assert_eq!(fs::read(&kept).expect("a diff keeps it"), on_the_way);
+}
+
+/// Long logs are not read before somebody asks for what is in them; the answer is the same then.
+#[test]
+fn long_logs_wait_until_they_are_asked_for() {
+    let means = |path: &Path, question: FindRequest| {
+        let book = Book::discover(path).expect("a book");
+        find::find_in(&book, question, From::Catalog, &|_, _, _| ()).expect("an answer");
+        let catalog = book.catalog().expect("a catalog");
+        catalog.read("roots", "means").expect("it holds").is_some()
+    };
+    let warm = || asked(Sort::Pulls, &[], &["air-temperature > 10 degC"]);
+    for (bytes, at_once) in [(None, true), (Some("bytes: 262145"), false)] {
+        let (_folder, path) = copied();
+        let pull = path.join("builds/b1/pulls/0411a-01.yaml");
+        edit(&pull, |text| {
+            let (before, after) = text.split_once("bytes: ").expect("a raw file with its length");
+            let end = after.find(|c: char| !c.is_ascii_digit()).expect("what follows it");
+            let said = bytes.map_or_else(|| format!("bytes: {}", &after[..end]), str::to_owned);
+            format!("{before}{said}{}", &after[end..])
+        });
+        commit(&path);
+        let _ = fs::remove_dir_all(path.join(".git/mulebook"));
+        assert_eq!(means(&path, asked(Sort::Pulls, &[], &[])), at_once, "{bytes:?}");
+        assert!(means(&path, warm()), "{bytes:?}");
+        alike(&path, &format!("{bytes:?}"));
+    }
+}
+
 #[test]
 fn a_damaged_catalog_is_thrown_away() {
     let (_folder, path) = copied();

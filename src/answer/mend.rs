@@ -21,6 +21,9 @@ pub struct MendAnswer {
     pub touched: Vec<TouchedLine>,
     /// What was left as it is, and why.
     pub left: Vec<String>,
+    /// Something was left because the disk failed, which is no state of the book: run again, it may be done.
+    #[serde(skip)]
+    pub disk_failed: bool,
     /// The commit that the book stands on.
     pub commit: String,
     /// What to do next.

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::cli::DAMAGED;
+use crate::cli::FAILED;
 use crate::cli::Said;
 use crate::cli::Surroundings;
 use crate::render;
@@ -31,7 +32,11 @@ impl Mend {
         let folder = surroundings.folder()?;
         let context = surroundings.context("mend", None)?;
         let answer = mend::mend(&folder, self.from.as_deref(), self.clean, &context)?;
-        let code = if answer.damage.is_empty() { 0 } else { DAMAGED };
+        let code = match answer.damage.is_empty() {
+            _ if answer.disk_failed => FAILED,
+            true => 0,
+            false => DAMAGED,
+        };
         Ok(Said {
             text: render::mend(&answer, surroundings.look()),
             json: render::json("mend", &answer),

@@ -51,6 +51,8 @@ use crate::workflow::FailureKind;
 
 pub(crate) use surroundings::Surroundings;
 
+/// Exit code of what failed.
+const FAILED: u8 = 1;
 /// Exit code of a refused comparison.
 const REFUSED: u8 = 3;
 /// Exit code of damaged evidence.
@@ -177,7 +179,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Ok(said) => (said.code, if json { said.json } else { said.text }, false),
         Err(failure) => {
             let code = match failure.kind {
-                FailureKind::Fault => 1,
+                FailureKind::Fault => FAILED,
                 FailureKind::Usage => 2,
                 FailureKind::Damaged => DAMAGED,
             };

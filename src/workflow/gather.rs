@@ -56,25 +56,8 @@ pub(super) fn build_side(library: &Library, build: &Build) -> Result<Side, Failu
 pub(super) fn shared_build_side(library: &Library, build: Arc<Build>) -> Result<Side, Failure> {
     let effective = Effective::of_build(&build);
     let engine = library.shared_part(&build.engine)?;
-    let mut side = Side {
-        name: build.name.clone(),
-        build: Some(build),
-        pull: None,
-        session: None,
-        cell: None,
-        effective,
-        parts: BTreeMap::new(),
-        engine,
-        instruments: BTreeMap::new(),
-        channels: BTreeSet::new(),
-        channel_means: BTreeMap::new(),
-        by_speed: BTreeMap::new(),
-        worked_out: BTreeMap::new(),
-        asked: Asked::default(),
-        refit_after: None,
-        wear: BTreeMap::new(),
-        doubts: ChannelDoubts::default(),
-    };
+    let bare = bare(build.name.clone(), effective);
+    let mut side = Side { build: Some(build), engine, ..bare };
     fill(library, &mut side)?;
     Ok(side)
 }
@@ -84,25 +67,8 @@ pub(super) fn shared_build_side(library: &Library, build: Arc<Build>) -> Result<
 /// # Errors
 /// An instrument's record does not hold.
 pub(super) fn alone(library: &Library, part: &Part) -> Result<Side, Failure> {
-    let mut side = Side {
-        name: part.tag.clone(),
-        build: None,
-        pull: None,
-        session: None,
-        cell: None,
-        effective: Effective::empty(),
-        parts: BTreeMap::from([(part.tag.clone(), Arc::new(part.clone()))]),
-        engine: None,
-        instruments: BTreeMap::new(),
-        channels: BTreeSet::new(),
-        channel_means: BTreeMap::new(),
-        by_speed: BTreeMap::new(),
-        worked_out: BTreeMap::new(),
-        asked: Asked::default(),
-        refit_after: None,
-        wear: BTreeMap::new(),
-        doubts: ChannelDoubts::default(),
-    };
+    let parts = BTreeMap::from([(part.tag.clone(), Arc::new(part.clone()))]);
+    let mut side = Side { parts, ..bare(part.tag.clone(), Effective::empty()) };
     fill(library, &mut side)?;
     Ok(side)
 }
@@ -154,27 +120,34 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
             instruments.insert(tag.clone(), instrument);
         }
     }
-    let mut side = Side {
-        name: pull.id.clone(),
-        effective: Effective::of_pull(&pull, build.as_deref()),
-        build,
-        pull: Some(pull),
-        session,
-        cell,
+    let bare = bare(pull.id.clone(), Effective::of_pull(&pull, build.as_deref()));
+    let mut side =
+        Side { build, pull: Some(pull), session, cell, engine, instruments, channels, refit_after, ..bare };
+    fill(library, &mut side)?;
+    Ok(side)
+}
+
+/// A side of that name with what was on the engine, and no record beside.
+fn bare(name: String, effective: Effective) -> Side {
+    Side {
+        name,
+        build: None,
+        pull: None,
+        session: None,
+        cell: None,
+        effective,
         parts: BTreeMap::new(),
-        engine,
-        instruments,
-        channels,
+        engine: None,
+        instruments: BTreeMap::new(),
+        channels: BTreeSet::new(),
         channel_means: BTreeMap::new(),
         by_speed: BTreeMap::new(),
         worked_out: BTreeMap::new(),
         asked: Asked::default(),
-        refit_after,
+        refit_after: None,
         wear: BTreeMap::new(),
         doubts: ChannelDoubts::default(),
-    };
-    fill(library, &mut side)?;
-    Ok(side)
+    }
 }
 
 fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {

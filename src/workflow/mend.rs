@@ -8,6 +8,7 @@ use crate::answer::MendAnswer;
 use crate::answer::MendedLine;
 use crate::store::Book;
 use crate::store::BookCopy;
+use crate::store::Error;
 use crate::store::Mending;
 use crate::workflow::Context;
 use crate::workflow::Failure;
@@ -28,6 +29,7 @@ pub fn mend(
 ) -> Result<MendAnswer, Failure> {
     let copy = from.map(BookCopy::open).transpose()?;
     let mut left = Vec::new();
+    let mut disk_failed = false;
     let mut mending = Mending::open(folder, &context.holder())?;
     mending.references()?;
     mending.objects(copy.as_ref(), &mut |read| (context.progress)("reading objects", read, None))?;
@@ -40,9 +42,10 @@ pub fn mend(
                  or the like is not finished"
                     .to_owned(),
             ),
-            // A disk that fails now is no state of the book: run again, it does the rest.
-            Err(error @ crate::store::Error::Io { .. }) => return Err(error.into()),
-            Err(error) => left.push(format!("the work tree and the index: {error}")),
+            Err(error) => {
+                disk_failed = matches!(error, Error::Io { .. });
+                left.push(format!("the work tree and the index: {error}"));
+            }
         }
         let named = raw_files_named(mending.book());
         mending.large_raw(&named, copy.as_ref(), &mut |bytes| {
@@ -92,6 +95,7 @@ pub fn mend(
         damage: found.damage,
         touched: found.touched,
         left,
+        disk_failed,
         commit: found.commit,
         next: next.to_owned(),
     })

@@ -340,7 +340,7 @@ pub(super) fn of_build(build: &Build, kinds: &Kinds) -> Vec<Event> {
     events
 }
 
-/// What a pull's manifest tells; `build` is the one it stands on.
+/// What a pull's manifest tells; `effective` is what was on the engine.
 pub(super) fn of_pull(pull: &Pull, effective: &Effective) -> Vec<Event> {
     let here = Touch::Pull(pull.id.clone());
     let mut touches = vec![here.clone(), Touch::Session(pull.session.clone())];

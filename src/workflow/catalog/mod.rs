@@ -42,7 +42,7 @@ use crate::workflow::library::pull_key;
 use crate::workflow::wear::Counts;
 
 /// Goes up when rows are made otherwise from the same records, or are kept in another form.
-const FORM: u32 = 3;
+const FORM: u32 = 4;
 /// The shelf of what is known of the other shelves.
 const ROOTS: &str = "roots";
 /// The shelf of what the rows of a shelf rest on.
@@ -237,16 +237,9 @@ impl Rows {
         {
             Counts::keep_all(library, &worn)?;
         }
+        // A shelf at a time: together they take much room.
         for (shelf, chunks) in shelves.iter().skip(1).zip(beside) {
-            // Long logs wait until somebody asks for what is in them.
-            if *shelf == Shelf::Means && chunks.values().any(|made| made.faulty) {
-                continue;
-            }
-            // A shelf at a time: together they take much room.
-            let kept = Kept::of(commit, chunks);
-            let mut whole = kept.changes(library, *shelf)?;
-            whole.extend(kept.chunks.into_iter().map(|(name, body, _)| put(*shelf, &name, body)));
-            catalog.change(&whole);
+            keep_beside(library, &mut catalog, *shelf, chunks)?;
         }
         let gone = old.keys().filter(|name| !stands.contains_key(**name));
         changes.extend(gone.map(|name| RowChange {
@@ -440,6 +433,24 @@ impl Needs {
 fn content_of(body: &[u8]) -> Option<&[u8]> {
     let (length, rest) = body.split_first()?;
     rest.get(..usize::from(*length))
+}
+
+/// Keeps a shelf that was made in the company of another.
+fn keep_beside(
+    library: &Library,
+    catalog: &mut Catalog,
+    shelf: Shelf,
+    chunks: BTreeMap<String, Made>,
+) -> Result<(), Failure> {
+    // Long logs wait until somebody asks for what is in them.
+    if shelf == Shelf::Means && chunks.values().any(|made| made.faulty) {
+        return Ok(());
+    }
+    let kept = Kept::of(library.commit(), chunks);
+    let mut changes = kept.changes(library, shelf)?;
+    changes.extend(kept.chunks.into_iter().map(|(name, body, _)| put(shelf, &name, body)));
+    catalog.change(&changes);
+    Ok(())
 }
 
 fn put(shelf: Shelf, name: &str, body: Vec<u8>) -> RowChange {
