@@ -529,6 +529,37 @@ fn pending_edits_are_named_as_without_it() {
 }
 
 #[test]
+fn in_a_large_book_only_the_records_found_are_looked_at() {
+    let (_folder, path) = copied();
+    let found = |most: usize, request: FindRequest| {
+        let book = Book::discover(&path).expect("a book");
+        find::find_looking(&book, request, From::Catalog, most, &|_, _, _| ()).expect("an answer")
+    };
+    let of_session = || FindRequest { session: Some("0411a".to_owned()), ..asked(Sort::Pulls, &[], &[]) };
+    let all = files(&path, "builds", "/pulls/").len();
+    let own = found(all, of_session()).rows;
+    assert!(own.len() > 1 && own.len() < all);
+
+    let here = format!("builds/{}/pulls/{}.yaml", own[0].of.as_ref().expect("a build"), own[0].name);
+    let elsewhere = "builds/b7/pulls/0509a-01.yaml".to_owned();
+    for file in
+        [here.as_str(), &elsewhere, "parts/header/long-1.yaml", "sessions/0411a.yaml", "sessions/0509a.yaml"]
+    {
+        edit(&path.join(file), |text| text + "# not kept\n");
+    }
+    let full = found(all, of_session());
+    assert!(full.pending.contains(&elsewhere), "{:?}", full.pending);
+    assert_eq!(full.not_looked_at, 0);
+    let short = found(all - 1, of_session());
+    assert_eq!(short.rows, full.rows);
+    assert_eq!(short.pending, [here.as_str(), "parts/header/long-1.yaml", "sessions/0411a.yaml"]);
+    assert_eq!(short.not_looked_at, all - own.len());
+    // Where all were found, all were looked at.
+    let every = asked(Sort::Pulls, &[], &[]);
+    assert_eq!(found(all - 1, every.clone()), found(all, every));
+}
+
+#[test]
 fn only_what_changed_is_read_again() {
     let (_folder, path) = copied();
     let read = |path: &Path| {

@@ -15,6 +15,8 @@ use std::ops::ControlFlow;
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::process::Command;
+use std::sync::atomic::AtomicBool;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use mulebook::store::Book;
@@ -68,6 +70,33 @@ fn two_threads_write_in_turn() {
         }
     });
     assert_all_landed(&root, 2);
+}
+
+/// `git gc` takes empty folders of objects away, also in the moment before an object is named in one.
+#[test]
+fn folders_of_objects_that_go_are_made_again() {
+    let (_folder, book) = book();
+    let root = book.root().to_owned();
+    let done = AtomicBool::new(false);
+    let removed = std::thread::scope(|scope| {
+        let sweeping = scope.spawn(|| {
+            let mut removed = 0;
+            while !done.load(Ordering::Relaxed) {
+                for first in 0..=255_u8 {
+                    let folder = root.join(format!(".git/objects/{first:02x}"));
+                    removed += usize::from(fs::remove_dir(folder).is_ok());
+                }
+            }
+            removed
+        });
+        // However the writing ends, the other thread must.
+        let written = std::panic::catch_unwind(|| write_many(&root, "one"));
+        done.store(true, Ordering::Relaxed);
+        assert!(written.is_ok(), "a write failed");
+        sweeping.join().unwrap()
+    });
+    assert_all_landed(&root, 1);
+    eprintln!("{removed} empty folders taken away meanwhile");
 }
 
 #[test]

@@ -49,8 +49,16 @@ pub struct FindAnswer {
     pub doubted: Vec<String>,
     /// Files with edits that are not kept and would change the answer.
     pub pending: Vec<String>,
+    /// In a large book, how many records that were not found were not looked at for edits that are not kept.
+    #[serde(skip_serializing_if = "is_none_of_them")]
+    pub not_looked_at: usize,
     /// The commit that was answered from.
     pub commit: String,
     /// What to do next.
     pub next: String,
+}
+
+/// Whether a count is zero.
+fn is_none_of_them(count: &usize) -> bool {
+    *count == 0
 }

@@ -25,6 +25,33 @@ pub(super) struct TreeChange<'a> {
     pub(super) executable: bool,
 }
 
+/// How often an object is written before its folder's going is taken for a fault.
+const TRIES: usize = 16;
+
+/// Writes an object. `git gc` removes folders of objects that it finds empty, also between their making and the moment
+/// when the object gets its name in them: then it is written once more.
+fn write(to: &impl gix::objs::Write, kind: Kind, bytes: &[u8]) -> Result<ObjectId, Error> {
+    let mut tries = 1;
+    loop {
+        match to.write_buf(kind, bytes) {
+            Ok(id) => return Ok(id),
+            Err(error) if tries < TRIES && found_nothing(&error) => tries += 1,
+            Err(error) => {
+                return Err(Error::Git { operation: "write an object", detail: error.to_string() });
+            }
+        }
+    }
+}
+
+/// Whether a file or folder on the way to it was not there.
+fn found_nothing(error: &(dyn std::error::Error + 'static)) -> bool {
+    let mut causes = std::iter::successors(Some(error), |error| error.source());
+    causes.any(|cause| {
+        let of_disk = cause.downcast_ref::<std::io::Error>();
+        of_disk.is_some_and(|error| error.kind() == std::io::ErrorKind::NotFound)
+    })
+}
+
 impl Book {
     /// Stores an object.
     pub(super) fn store(&self, written: &mut Written, kind: Kind, bytes: &[u8]) -> Result<ObjectId, Error> {
@@ -35,8 +62,7 @@ impl Book {
             sync::remove(&file)?;
         }
         if !self.repo().has_object(id) {
-            gix::objs::Write::write_buf(&self.repo().objects, kind, bytes)
-                .map_err(|error| Error::Git { operation: "write an object", detail: error.to_string() })?;
+            write(&self.repo().objects, kind, bytes)?;
         }
         written.ids.insert(id);
         Ok(id)
@@ -45,9 +71,7 @@ impl Book {
     /// Stores an object in a file of its own, whether or not a pack says that it has it.
     pub(super) fn store_loose(&self, written: &mut Written, kind: Kind, bytes: &[u8]) -> Result<(), Error> {
         let loose = gix::odb::loose::Store::at(self.objects_path(), self.repo().object_hash());
-        let id = gix::objs::Write::write_buf(&loose, kind, bytes)
-            .map_err(|error| Error::Git { operation: "write an object", detail: error.to_string() })?;
-        written.ids.insert(id);
+        written.ids.insert(write(&loose, kind, bytes)?);
         Ok(())
     }
 

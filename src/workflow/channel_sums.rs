@@ -44,13 +44,16 @@ pub(super) fn summed(columns: &Columns, of_conditions: &[&str]) -> Vec<usize> {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct ChannelSums {
     channels: usize,
-    bins: BTreeMap<u32, Vec<Tally>>,
+    /// By half steps of speed: where its tallies begin.
+    bins: BTreeMap<u32, usize>,
+    /// For each bin those of speed, torque and power, then of each channel.
+    tallies: Vec<Tally>,
 }
 
 impl ChannelSums {
     /// No rows yet, of so many channels.
     pub(super) fn new(channels: usize) -> Self {
-        Self { channels, bins: BTreeMap::new() }
+        Self { channels, ..Self::default() }
     }
 
     /// Adds the rows of the sweep, from its first to its last, under load. `rows` holds speeds in rpm, torques in N·m,
@@ -70,7 +73,11 @@ impl ChannelSums {
             }
             let Some(bin) = bin else { continue };
             let width = DRIVE + self.channels;
-            let tallies = self.bins.entry(bin).or_insert_with(|| vec![Tally::default(); width]);
+            let place = *self.bins.entry(bin).or_insert_with(|| {
+                self.tallies.resize(self.tallies.len() + width, Tally::default());
+                self.tallies.len() - width
+            });
+            let tallies = self.tallies.get_mut(place..).unwrap_or_default();
             let Some((driven, read)) = tallies.split_first_chunk_mut::<DRIVE>() else { continue };
             for (&speed, &torque) in speeds[begun..row].iter().zip(&torques[begun..row]) {
                 let radians = speed * std::f64::consts::PI / 30.0;
@@ -92,13 +99,14 @@ impl ChannelSums {
     /// Means over the rows within half a step of a speed in rpm.
     pub(super) fn near(&self, speed_rpm: u32, of: &Of<'_>) -> Means {
         let middle = speed_rpm / HALF_STEP_RPM;
-        self.means(self.bins.range(middle.saturating_sub(1)..=middle).map(|(_, tallies)| tallies), of)
+        self.means(self.bins.range(middle.saturating_sub(1)..=middle).map(|(_, place)| place), of)
     }
 
-    fn means<'a>(&'a self, bins: impl Iterator<Item = &'a Vec<Tally>>, of: &Of<'_>) -> Means {
+    fn means<'a>(&'a self, bins: impl Iterator<Item = &'a usize>, of: &Of<'_>) -> Means {
         let mut sums = vec![Sums::default(); DRIVE + self.channels];
-        for bin in bins {
-            sums.iter_mut().zip(bin).for_each(|(sum, tally)| sum.join(tally));
+        for place in bins {
+            let of_bin = self.tallies.iter().skip(*place);
+            sums.iter_mut().zip(of_bin).for_each(|(sum, tally)| sum.join(tally));
         }
         named_means(&sums, of)
     }
@@ -276,8 +284,8 @@ mod tests {
             sums.add(1, (1, rows.len() as u64), &columns.each_ref().map(|column| &column[..cut]));
             sums.add(cut as u64 + 1, (1, rows.len() as u64), &columns.each_ref().map(|column| &column[cut..]));
             let mut whole = Sums::default();
-            for tallies in sums.bins.values() {
-                whole.join(&tallies[DRIVE]);
+            for place in sums.bins.values() {
+                whole.join(&sums.tallies[place + DRIVE]);
             }
             let count = rows.len() as f64;
             let mean = columns[2].iter().sum::<f64>() / count;
@@ -295,7 +303,7 @@ mod tests {
         let values = [9.0, 9.0, f64::NAN, 7.0];
         let mut sums = ChannelSums::new(1);
         sums.add(1, (2, 4), &[&speeds, &torques, &values]);
-        let tallies = &sums.bins[&60];
+        let tallies = &sums.tallies[sums.bins[&60]..];
         assert_eq!((tallies[1].rows, tallies[DRIVE].rows), (2, 1));
         assert!((tallies[DRIVE].first - 7.0).abs() < 1e-12);
     }

@@ -16,7 +16,7 @@ pub(super) const MANY: usize = 8;
 pub(super) fn share<S, T: Send, R: Send>(
     pieces: Vec<T>,
     begin: impl Fn() -> Result<S, Failure> + Sync,
-    work: impl Fn(&S, T) -> Result<R, Failure> + Sync,
+    work: impl Fn(&mut S, T) -> Result<R, Failure> + Sync,
     done: &dyn Fn(u64),
 ) -> Result<Vec<R>, Failure> {
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(pieces.len());
@@ -26,12 +26,12 @@ pub(super) fn share<S, T: Send, R: Send>(
         for _ in 0..threads {
             let (send, waiting, begin, work) = (send.clone(), &waiting, &begin, &work);
             scope.spawn(move || {
-                let outcome = begin().and_then(|own| {
+                let outcome = begin().and_then(|mut own| {
                     loop {
                         let next = waiting.lock().map(|mut waiting| waiting.next()).unwrap_or_default();
                         let Some((place, piece)) = next else { return Ok(()) };
                         // Nobody waits any more where another thread met an error.
-                        if send.send(Ok((place, work(&own, piece)?))).is_err() {
+                        if send.send(Ok((place, work(&mut own, piece)?))).is_err() {
                             return Ok(());
                         }
                     }
@@ -62,11 +62,11 @@ mod tests {
     #[test]
     fn outcomes_come_in_the_order_of_their_pieces_and_an_error_ends_the_work() {
         let begin = || Ok(3_u64);
-        let tripled = share((0..1000_u64).collect(), begin, |by, piece| Ok(by * piece), &|_| ());
+        let tripled = share((0..1000_u64).collect(), begin, |by, piece| Ok(*by * piece), &|_| ());
         assert_eq!(tripled.expect("no error"), (0..1000).map(|piece| 3 * piece).collect::<Vec<_>>());
-        let none = share(Vec::<u64>::new(), begin, |by, piece| Ok(by * piece), &|_| ());
+        let none = share(Vec::<u64>::new(), begin, |by, piece| Ok(*by * piece), &|_| ());
         assert!(none.expect("no error").is_empty());
-        let wrong = |_: &u64, piece: u64| match piece {
+        let wrong = |_: &mut u64, piece: u64| match piece {
             500 => Err(Finding::error("not-found", "five hundred").into()),
             _ => Ok(piece),
         };

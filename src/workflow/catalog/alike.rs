@@ -15,11 +15,9 @@ use crate::record::Entry;
 use crate::record::Figure;
 use crate::record::Moment;
 use crate::workflow::Library;
-use crate::workflow::catalog::chunk::Saying;
+use crate::workflow::catalog::chunk;
+use crate::workflow::catalog::rows;
 use crate::workflow::sought;
-
-/// By key, what is said.
-type Said = Vec<(String, Saying<String>)>;
 
 /// How many configurations are remembered: a build's pulls seldom change between more.
 const MOST: usize = 8;
@@ -33,8 +31,8 @@ pub(super) struct Configuration {
     side: Side,
     order: Order,
     moments: Vec<Moment>,
-    said: OnceCell<Said>,
-    ratios: OnceCell<(Said, BTreeSet<String>)>,
+    said: OnceCell<Arc<chunk::Alike>>,
+    ratios: OnceCell<(Arc<chunk::Alike>, BTreeSet<String>)>,
     doubted: OnceCell<bool>,
     by_compression: OnceCell<bool>,
 }
@@ -100,7 +98,8 @@ impl Configuration {
             && is_quiet(own)
             && is_quiet(other)
             && own.refit_after == other.refit_after
-            && own.session == other.session
+            // No entry of a configuration is of a session, and its day counts through the order of moments.
+            && own.session.is_some() == other.session.is_some()
             && own.cell == other.cell
             && same_set_up(&own.effective, &other.effective)
             && self.order == Order::of(&self.moments, other.moment())
@@ -112,14 +111,20 @@ impl Configuration {
         *self.by_compression.get_or_init(found)
     }
 
-    /// What is said of parts, figures and settings.
-    pub(super) fn said(&self, library: &Library) -> &Said {
-        self.said.get_or_init(|| sought::of_configuration(&self.side, library.kinds()))
+    /// What fills the roles, and what is said of parts, figures and settings.
+    pub(super) fn said(&self, library: &Library) -> &Arc<chunk::Alike> {
+        self.said.get_or_init(|| {
+            let said = sought::of_configuration(&self.side, library.kinds());
+            Arc::new(chunk::Alike { fitted: rows::fitted(&self.side), said })
+        })
     }
 
     /// Derived figures, and what they rest on beyond the side itself.
-    pub(super) fn ratios(&self, library: &Library) -> &(Said, BTreeSet<String>) {
-        self.ratios.get_or_init(|| library.relying(|| sought::ratios(&self.side, library)))
+    pub(super) fn ratios(&self, library: &Library) -> &(Arc<chunk::Alike>, BTreeSet<String>) {
+        self.ratios.get_or_init(|| {
+            let (said, relied) = library.relying(|| sought::ratios(&self.side, library));
+            (Arc::new(chunk::Alike { fitted: Vec::new(), said }), relied)
+        })
     }
 
     /// Whether something on a side of this configuration proved doubtful.

@@ -2,6 +2,9 @@
 //!
 //! Records of one folder say much the same, so a column keeps each value once and which row says which.
 
+use std::ops::Range;
+use std::sync::Arc;
+
 use serde::Deserialize;
 use serde::Serialize;
 
@@ -98,6 +101,17 @@ pub(crate) struct Chunk<S> {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Row {
     pub(crate) plain: Plain<String>,
+    /// What it says as the rows beside it do; its own words below go before.
+    pub(crate) alike: Option<Arc<Alike>>,
+    /// By role.
+    pub(crate) fitted: Vec<(String, Fitted<String>)>,
+    /// By key.
+    pub(crate) said: Vec<(String, Saying<String>)>,
+}
+
+/// What rows of one configuration say.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Alike {
     /// By role.
     pub(crate) fitted: Vec<(String, Fitted<String>)>,
     /// By key.
@@ -116,11 +130,25 @@ impl Chunk<String> {
         let count = rows.len();
         let mut chunk =
             Self { content, sources: Vec::new(), rows: Vec::new(), fitted: Vec::new(), said: Vec::new() };
+        let runs = rows.chunk_by(|(_, a), (_, b)| match (&a.alike, &b.alike) {
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
+            _ => false,
+        });
+        let mut at = 0;
+        for run in runs {
+            let rows = at..at + run.len();
+            for alike in run.first().iter().filter_map(|(_, row)| row.alike.as_ref()) {
+                alike.fitted.iter().for_each(|(key, value)| add(&mut chunk.fitted, key, value, &rows, count));
+                alike.said.iter().for_each(|(key, value)| add(&mut chunk.said, key, value, &rows, count));
+            }
+            at = rows.end;
+        }
         for (at, (source, row)) in rows.into_iter().enumerate() {
             chunk.sources.push(source);
             chunk.rows.push(row.plain);
-            row.fitted.into_iter().for_each(|(key, value)| add(&mut chunk.fitted, key, value, at, count));
-            row.said.into_iter().for_each(|(key, value)| add(&mut chunk.said, key, value, at, count));
+            let own = at..at + 1;
+            row.fitted.iter().for_each(|(key, value)| add(&mut chunk.fitted, key, value, &own, count));
+            row.said.iter().for_each(|(key, value)| add(&mut chunk.said, key, value, &own, count));
         }
         chunk.fitted.iter_mut().for_each(settle);
         chunk.said.iter_mut().for_each(settle);
@@ -128,25 +156,33 @@ impl Chunk<String> {
     }
 }
 
-fn add<V: PartialEq>(columns: &mut Vec<Column<String, V>>, key: String, value: V, row: usize, count: usize) {
-    let found = match columns.binary_search_by(|column| column.key.cmp(&key)) {
+/// Lays what some rows say of a key into its column.
+fn add<V: PartialEq + Clone>(
+    columns: &mut Vec<Column<String, V>>,
+    key: &str,
+    value: &V,
+    rows: &Range<usize>,
+    count: usize,
+) {
+    let found = match columns.binary_search_by(|column| column.key.as_str().cmp(key)) {
         Ok(found) => found,
         Err(place) => {
-            columns.insert(place, Column { key, values: Vec::new(), at: vec![0; count] });
+            let column = Column { key: key.to_owned(), values: Vec::new(), at: vec![0; count] };
+            columns.insert(place, column);
             place
         }
     };
     let column = &mut columns[found];
     // What neighbours say is most often the same.
-    let place = match column.values.iter().rposition(|known| *known == value) {
+    let place = match column.values.iter().rposition(|known| known == value) {
         Some(known) => known,
         None => {
-            column.values.push(value);
+            column.values.push(value.clone());
             column.values.len() - 1
         }
     };
-    if let (Some(slot), Ok(place)) = (column.at.get_mut(row), u16::try_from(place + 1)) {
-        *slot = place;
+    if let (Some(slots), Ok(place)) = (column.at.get_mut(rows.clone()), u16::try_from(place + 1)) {
+        slots.fill(place);
     }
 }
 
@@ -189,6 +225,7 @@ impl<S: AsRef<str>> Chunk<S> {
         let said = self.said.iter();
         Some(Row {
             plain,
+            alike: None,
             fitted: fitted
                 .filter_map(|column| Some((own(&column.key), column.value(row)?.map(&own))))
                 .collect(),
@@ -248,6 +285,13 @@ pub(crate) fn sources_of(bytes: &[u8]) -> Option<Vec<Source<&str>>> {
     Some(head.1)
 }
 
+/// How many rows a chunk has, from its kept form.
+pub(crate) fn count_of(bytes: &[u8]) -> Option<usize> {
+    // A sequence begins with its length.
+    let (head, _) = postcard::take_from_bytes::<(Vec<u8>, usize)>(bytes).ok()?;
+    Some(head.1)
+}
+
 /// From the kept form; `None` when it is of another.
 pub(crate) fn decode<'b, T: Deserialize<'b>>(bytes: &'b [u8]) -> Option<T> {
     postcard::from_bytes(bytes).ok()
@@ -272,7 +316,7 @@ mod tests {
         let said = timing.map(|number| ("setting:ignition-timing".to_owned(), saying(number)));
         let fitted = vec![("header".to_owned(), Fitted::Part(header.to_owned(), "a".to_owned()))];
         let source = Source { path: format!("{name}.yaml"), content: vec![7; 20] };
-        (source, Row { plain, fitted, said: said.into_iter().collect() })
+        (source, Row { plain, alike: None, fitted, said: said.into_iter().collect() })
     }
 
     #[test]
@@ -289,6 +333,7 @@ mod tests {
             assert_eq!(back.sources[at].path, source.path);
             assert_eq!(sources_of(&bytes).expect("sources")[at], back.sources[at]);
         }
+        assert_eq!(count_of(&bytes), Some(rows.len()));
         assert_eq!(back.said("setting:ignition-timing").expect("a column").values.len(), 1);
         for end in 0..bytes.len() {
             let cut: Option<Chunk<&str>> = decode(&bytes[..end]);

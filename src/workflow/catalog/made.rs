@@ -54,8 +54,8 @@ pub(super) struct Made {
     pub(super) read: usize,
 }
 
-/// Chunks that are made before the records read for them are forgotten.
-const AT_ONCE: usize = 256;
+/// Chunks that a thread makes before it forgets the records read for them: of a large book they take much room.
+const AT_ONCE: usize = 128;
 
 /// Makes the chunks of shelves that hold records of one sort.
 ///
@@ -83,23 +83,21 @@ pub(super) fn all(
         let library = Library::at(&book, commit)?.remembering();
         // Many pulls are looked up quicker in a map.
         library.pull_paths()?;
-        Ok((book, library))
+        Ok((book, library, 0))
     };
-    let mut made = Vec::new();
-    let mut work = work.into_iter();
-    // What the threads remember of the records read is let go from time to time: of a large book it takes much room.
-    while work.len() > 0 {
-        let some = work.by_ref().take(AT_ONCE).collect();
-        let before = made.len() as u64;
-        let done = |count| done(before + count);
-        made.extend(threads::share(
-            some,
-            begin,
-            |(book, library), work| one(book, library, shelves, work),
-            &done,
-        )?);
-    }
-    Ok(made)
+    threads::share(
+        work,
+        begin,
+        |(book, library, since), work| {
+            if *since == AT_ONCE {
+                library.forget();
+                *since = 0;
+            }
+            *since += 1;
+            one(book, library, shelves, work)
+        },
+        &done,
+    )
 }
 
 fn one(book: &Book, library: &Library, shelves: &[Shelf], work: Work) -> Result<Chunks, Failure> {

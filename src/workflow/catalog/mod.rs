@@ -274,6 +274,11 @@ impl Rows {
         self.bodies.len()
     }
 
+    /// How many rows there are; none where a chunk is of another form.
+    pub(crate) fn count_of_rows(&self) -> Option<usize> {
+        self.bodies.iter().map(|body| chunk::count_of(body)).sum()
+    }
+
     /// The files that would be read without the catalog, sorted, with git's names for their content; none where a chunk
     /// is of another form.
     ///
@@ -283,14 +288,50 @@ impl Rows {
         let mut files: Vec<RecordFile> = Vec::new();
         for body in &self.bodies {
             let Some(sources) = sources_of(body) else { return Ok(None) };
-            let of = |source: Source<&str>| (source.path.to_owned(), ContentId::from_bytes(&source.content));
-            files.extend(sources.into_iter().map(of));
+            files.extend(sources.into_iter().map(record_file));
         }
+        self.with_needs(library, files, &mut self.needs.names.iter().map(String::as_str)).map(Some)
+    }
+
+    /// Of those files the ones on which some rows rest, each by the place of its chunk and its own in it, in order; none
+    /// as there.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(crate) fn files_of(
+        &self,
+        library: &Library,
+        rows: &[(usize, usize)],
+    ) -> Result<Option<Vec<RecordFile>>, Failure> {
+        let mut files: Vec<RecordFile> = Vec::new();
+        let mut needs: BTreeSet<u32> = BTreeSet::new();
+        for of_chunk in rows.chunk_by(|a, b| a.0 == b.0) {
+            let Some(&(place, _)) = of_chunk.first() else { continue };
+            let (Some(sources), Some((_, of_them))) =
+                (self.bodies.get(place).and_then(|body| sources_of(body)), self.needs.chunks.get(place))
+            else {
+                return Ok(None);
+            };
+            let own = of_chunk.iter().filter_map(|(_, row)| sources.get(*row).cloned());
+            files.extend(own.map(record_file));
+            needs.extend(of_them);
+        }
+        let names = needs.iter().filter_map(|at| self.needs.names.get(usize::try_from(*at).ok()?));
+        self.with_needs(library, files, &mut names.map(String::as_str)).map(Some)
+    }
+
+    /// Files, with those that are needed by other names and what else was read for the answer.
+    fn with_needs(
+        &self,
+        library: &Library,
+        mut files: Vec<RecordFile>,
+        needs: &mut dyn Iterator<Item = &str>,
+    ) -> Result<Vec<RecordFile>, Failure> {
         let parts = library.part_paths()?;
-        let further = self.needs.names.iter().map(|name| match name.split_once(':') {
+        let further = needs.map(|name| match name.split_once(':') {
             Some(("part", tag)) => Ok(parts.get(tag).cloned()),
             Some(("pull", id)) => library.pull_path(id),
-            _ => Ok(Some(name.clone())),
+            _ => Ok(Some(name.to_owned())),
         });
         let touched = library.touched().into_iter().map(|path| Ok(Some(path)));
         for path in further.chain(touched) {
@@ -301,8 +342,12 @@ impl Rows {
         // Chunks and the folders in them are in order, so there is little to sort.
         files.sort();
         files.dedup();
-        Ok(Some(files))
+        Ok(files)
     }
+}
+
+fn record_file(source: Source<&str>) -> RecordFile {
+    (source.path.to_owned(), ContentId::from_bytes(&source.content))
 }
 
 /// What differs from the commit that a shelf was made from.

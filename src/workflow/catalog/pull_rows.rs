@@ -1,6 +1,7 @@
 //! The rows of a pull: it is read once, and brought together with its build and parts once, for all shelves that are made.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use crate::check::Side;
 use crate::store::Book;
@@ -11,7 +12,7 @@ use crate::workflow::Library;
 use crate::workflow::catalog::Shelf;
 use crate::workflow::catalog::alike::Alike;
 use crate::workflow::catalog::alike::Configuration;
-use crate::workflow::catalog::chunk::Fitted;
+use crate::workflow::catalog::chunk;
 use crate::workflow::catalog::chunk::Row;
 use crate::workflow::catalog::chunk::Saying;
 use crate::workflow::catalog::rows;
@@ -49,8 +50,9 @@ pub(super) fn of(book: &Book, library: &Library, shelves: &[Shelf], path: &str, 
         let made = library.relying(|| match (shelf, &mut side, configuration) {
             (Shelf::PullEvents, side, _) => events(library, path, side.as_ref()).map(Some),
             (_, Some(side), Some(configuration)) => {
-                let (fitted, said) = of_side(book, library, *shelf, side, configuration)?;
-                Ok(Some(Row { plain: rows::plainly(side, doubted), fitted, said }))
+                let (alike, said) = of_side(book, library, *shelf, side, configuration)?;
+                let plain = rows::plainly(side, doubted);
+                Ok(Some(Row { plain, alike, fitted: Vec::new(), said }))
             }
             _ => Ok(None),
         });
@@ -76,8 +78,8 @@ fn events(library: &Library, path: &str, side: Option<&Side>) -> Result<Row, Fai
     Ok(rows::touching(path, touched))
 }
 
-/// What fills the roles, and what is said.
-type OfSide = (Vec<(String, Fitted<String>)>, Vec<(String, Saying<String>)>);
+/// What the side's configuration says, and what it says itself.
+type OfSide = (Option<Arc<chunk::Alike>>, Vec<(String, Saying<String>)>);
 
 fn of_side(
     book: &Book,
@@ -90,16 +92,15 @@ fn of_side(
         Shelf::Ratios => {
             let (said, relied) = configuration.ratios(library);
             library.rely_on(relied);
-            (Vec::new(), said.clone())
+            (Some(Arc::clone(said)), Vec::new())
         }
         Shelf::Means => {
             let by_compression = configuration.ignites_by_compression(library);
-            (Vec::new(), means(book, library, side, by_compression)?)
+            (None, means(book, library, side, by_compression)?)
         }
         _ => {
-            let mut said = configuration.said(library).clone();
-            said.extend(sought::of_running(side, library.kinds()));
-            (rows::fitted(side), said)
+            let said = configuration.said(library);
+            (Some(Arc::clone(said)), sought::of_running(side, library.kinds()))
         }
     })
 }

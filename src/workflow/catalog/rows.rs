@@ -81,7 +81,7 @@ fn of_build(library: &Library, path: &str) -> Result<Option<Row>, Failure> {
     let side = gather::shared_build_side(library, build)?;
     let mut said = sought::of_configuration(&side, library.kinds());
     said.extend(sought::ratios(&side, library));
-    Ok(Some(Row { plain: plain(&side, library.kinds()), fitted: fitted(&side), said }))
+    Ok(Some(Row { plain: plain(&side, library.kinds()), alike: None, fitted: fitted(&side), said }))
 }
 
 /// The row of a record whose events touch these.
@@ -98,7 +98,7 @@ pub(super) fn touching(path: &str, touched: BTreeSet<String>) -> Row {
         doubted: false,
     };
     let said = touched.into_iter().map(|key| (key, nothing()));
-    Row { plain, fitted: Vec::new(), said: said.collect() }
+    Row { plain, alike: None, fitted: Vec::new(), said: said.collect() }
 }
 
 /// What every row has, of a side.
@@ -176,7 +176,7 @@ pub(crate) fn of_part(library: &Library, part: &Part) -> Option<Row> {
             Some((name.clone(), saying(known)))
         })
         .collect();
-    Some(Row { plain, fitted: Vec::new(), said })
+    Some(Row { plain, alike: None, fitted: Vec::new(), said })
 }
 
 fn saying(known: &Known) -> Saying<String> {

@@ -22,8 +22,20 @@ use crate::workflow::sought::Sought;
 /// What a record says of one thing, in its own row and in the two shelves beside it.
 type Columns<'c> = [Option<&'c Column<&'c str, Saying<&'c str>>>; 3];
 
-/// Finds records among the rows of the catalog, with the pending edits that would change the answer; none where the
-/// records themselves must be asked.
+/// What the rows say.
+pub(super) struct OfRows {
+    pub(super) taken: Taken,
+    /// The pending edits that would change the answer.
+    pub(super) pending: Vec<Pending>,
+    /// How many records' files were not looked at for edits.
+    pub(super) not_looked_at: usize,
+}
+
+/// A row by the place of its chunk and its own in it.
+type Place = (usize, usize);
+
+/// Finds records among the rows of the catalog; none where the records themselves must be asked. With more than
+/// `most_looked_at` records only the files of those that were found are looked at for pending edits.
 ///
 /// # Errors
 /// The store's.
@@ -31,8 +43,9 @@ pub(super) fn find(
     book: &Book,
     library: &Library,
     asked: &Asked,
+    most_looked_at: usize,
     progress: Told<'_>,
-) -> Result<Option<(Taken, Vec<Pending>)>, Failure> {
+) -> Result<Option<OfRows>, Failure> {
     let shelf = match asked.request.sort {
         Sort::Pulls => Shelf::Pulls,
         Sort::Builds => Shelf::Builds,
@@ -54,6 +67,13 @@ pub(super) fn find(
         }
     }
     let [own, beside @ ..] = shelves.as_slice() else { return Ok(None) };
+    let Some(count) = own.count_of_rows() else { return Ok(None) };
+    if count > most_looked_at {
+        let Some((taken, places)) = take_from(book, library, asked, own, beside)? else { return Ok(None) };
+        let Some(files) = own.files_of(library, &places)? else { return Ok(None) };
+        let pending = book.looking(&files).pending()?;
+        return Ok(Some(OfRows { taken, pending, not_looked_at: count.saturating_sub(places.len()) }));
+    }
     let Some(files) = own.files(library)? else { return Ok(None) };
     // The work tree is looked at while the rows are.
     let (taken, pending) = std::thread::scope(|scope| {
@@ -63,7 +83,7 @@ pub(super) fn find(
         (taken, looking.join())
     });
     let pending = pending.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-    Ok(taken?.map(|taken| (taken, pending)))
+    Ok(taken?.map(|(taken, _)| OfRows { taken, pending, not_looked_at: 0 }))
 }
 
 /// Takes from those chunks that may have what is asked for; none where the records themselves must be asked.
@@ -73,7 +93,7 @@ fn take_from(
     asked: &Asked,
     own: &Rows,
     beside: &[Rows],
-) -> Result<Option<Taken>, Failure> {
+) -> Result<Option<(Taken, Vec<Place>)>, Failure> {
     let Some(chunks) = own.chunks_with(&asked.words_of_rows()) else { return Ok(None) };
     if beside.iter().any(|rows| rows.count() != own.count()) {
         return Ok(None);
@@ -86,12 +106,14 @@ fn take_from(
         };
         others.push(same);
     }
-    let own: Vec<Chunk<&str>> = chunks.into_iter().map(|(_, chunk)| chunk).collect();
+    let (places, own): (Vec<usize>, Vec<Chunk<&str>>) = chunks.into_iter().unzip();
     // A shelf made from the same commit has the same records at the same places.
     if others.iter().any(|other| !other.iter().map(names).eq(own.iter().map(names))) {
         return Ok(None);
     }
-    take(book, library, asked, &own, &others).map(Some)
+    let (taken, rows) = take(book, library, asked, &own, &others)?;
+    let rows = rows.into_iter().filter_map(|(chunk, row)| Some((*places.get(chunk)?, row)));
+    Ok(Some((taken, rows.collect())))
 }
 
 fn names<'c>(chunk: &Chunk<&'c str>) -> Vec<&'c str> {
@@ -104,8 +126,9 @@ fn take(
     asked: &Asked,
     own: &[Chunk<&str>],
     beside: &[Vec<Chunk<&str>>],
-) -> Result<Taken, Failure> {
+) -> Result<(Taken, Vec<Place>), Failure> {
     let mut taken = Taken::new(asked);
+    let mut places = Vec::new();
     let keys: Vec<String> = asked.conditions.iter().map(|condition| condition.sought.key()).collect();
     let of_parts = asked.request.sort == Sort::Parts;
     for (place, chunk) in own.iter().enumerate() {
@@ -126,10 +149,12 @@ fn take(
                 // Its raw files must be read, or say that they cannot be.
                 None => recorded::again(book, library, asked, plain.name)?,
             };
+            let before = taken.count();
             found.into_iter().for_each(|found| taken.take(found));
+            places.extend((taken.count() > before).then_some((place, at)));
         }
     }
-    Ok(taken)
+    Ok((taken, places))
 }
 
 fn columns<'c>(

@@ -18,6 +18,7 @@ use crate::workflow::Failure;
 use crate::workflow::catalog::Told;
 use crate::workflow::find::asked::Asked;
 use crate::workflow::find::asked::Found;
+use crate::workflow::find::catalogued::OfRows;
 
 /// What is to be found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -85,7 +86,16 @@ impl Taken {
             Some(first) => self.untold[first].records.push(row.name),
         }
     }
+
+    /// How many were taken.
+    fn count(&self) -> usize {
+        self.rows.len() + self.untold.iter().map(|untold| untold.records.len()).sum::<usize>()
+    }
 }
+
+/// Records whose files `find` looks at for pending edits, whether or not they were found. To ask the disk for the size and
+/// times of more takes longer than all else that an answer does.
+const MOST_LOOKED_AT: usize = 20_000;
 
 /// Where rows are to come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,19 +126,38 @@ pub fn find(book: &Book, request: FindRequest) -> Result<FindAnswer, Failure> {
 /// # Errors
 /// As [`find`].
 pub fn find_in(book: &Book, request: FindRequest, from: From, told: Told<'_>) -> Result<FindAnswer, Failure> {
+    find_looking(book, request, from, MOST_LOOKED_AT, told)
+}
+
+/// Finds records, and with more rows in the catalog than `most_looked_at` looks for pending edits only in the files of those
+/// that were found.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_looking(
+    book: &Book,
+    request: FindRequest,
+    from: From,
+    most_looked_at: usize,
+    told: Told<'_>,
+) -> Result<FindAnswer, Failure> {
     let as_of = request.as_of.clone();
     let library = as_of.library(book)?;
     let asked = Asked::read(&library, request)?;
     let found = match from {
-        From::Catalog if as_of != AsOf::Present => None,
-        From::Catalog => catalogued::find(book, &library, &asked, told)?,
+        From::Catalog if as_of == AsOf::Present => {
+            catalogued::find(book, &library, &asked, most_looked_at, told)?
+        }
+        From::Catalog => None,
         From::Records => None,
     };
-    let (taken, pending) = match found {
-        Some((taken, pending)) => (taken, pending.into_iter().map(|Pending { path, .. }| path).collect()),
+    let (taken, pending, not_looked_at) = match found {
+        Some(OfRows { taken, pending, not_looked_at }) => {
+            (taken, pending.into_iter().map(|Pending { path, .. }| path).collect(), not_looked_at)
+        }
         None => {
             let taken = recorded::find(book, &library, &asked, told)?;
-            (taken, as_of.pending_among(book, &library)?)
+            (taken, as_of.pending_among(book, &library)?, 0)
         }
     };
     let Taken { mut rows, mut untold, doubted } = taken;
@@ -153,6 +182,7 @@ pub fn find_in(book: &Book, request: FindRequest, from: From, told: Told<'_>) ->
         rows,
         untold,
         pending,
+        not_looked_at,
         commit: library.commit().short(),
     })
 }

@@ -177,6 +177,12 @@ impl Library {
         Self { memo: Some(Memo::default()), ..self }
     }
 
+    /// Forgets the records that it remembers, and which files were read; where records lie it still knows.
+    pub(super) fn forget(&mut self) {
+        self.memo = self.memo.take().map(|_| Memo::default());
+        self.touched.take();
+    }
+
     /// Does something and tells on which records its outcome rests, whether they are there or not: the paths of their
     /// manifests, and [`part_key`] and [`pull_key`] for those that may lie in any folder.
     pub(super) fn relying<T>(&self, work: impl FnOnce() -> T) -> (T, BTreeSet<String>) {
