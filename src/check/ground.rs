@@ -31,7 +31,7 @@ impl Side {
             name: &self.name,
             build: self.build.as_ref().map(|build| build.name.as_str()),
             is_pull: self.pull.is_some(),
-            cell: self.cell.as_ref(),
+            cell: self.cell.as_deref(),
             session: self.session.as_ref().map(|session| session.tag.as_str()),
             kinds,
             effective: &self.effective,

@@ -40,9 +40,9 @@ pub struct Side {
     /// The pull, unless the side is a build alone.
     pub pull: Option<Pull>,
     /// Its session.
-    pub session: Option<Session>,
+    pub session: Option<Arc<Session>>,
     /// Its cell.
-    pub cell: Option<Cell>,
+    pub cell: Option<Arc<Cell>>,
     /// What was really on the engine.
     pub effective: Effective,
     /// Every part that a role names, by tag.

@@ -18,7 +18,7 @@ use super::{Book, ContentId, Snapshot, sync};
 /// `MULE`, by which SQLite files say whose they are.
 const APPLICATION: i32 = 0x4d55_4c45;
 /// Goes up when the tables change.
-const FORM: i32 = 1;
+const FORM: i32 = 2;
 /// How long a reader waits for a writer of another process before it goes to git.
 const PATIENCE: Duration = Duration::from_millis(200);
 /// Length of a row's check, in bytes.

@@ -16,7 +16,7 @@ const SHELF: &str = "log";
 /// The row of the commits themselves, from the first on.
 const LINE: &str = "line";
 /// Rows of files.
-const ROWS: usize = 256;
+const ROWS: usize = 1024;
 /// Commits from which on a share of the line is worth a thread of its own.
 const LONG: usize = 256;
 /// Folders that are remembered.
@@ -89,14 +89,22 @@ impl Book {
             changes.push(change(LINE, line.iter().flat_map(|commit| commit.0.as_bytes().to_vec()).collect()));
             catalog.change(&changes);
         }
-        let mut found = Files::new();
+        let mut by_row: BTreeMap<usize, Vec<&String>> = BTreeMap::new();
         for path in paths {
-            let row = row_of(path);
-            if let std::collections::btree_map::Entry::Vacant(vacant) = rows.entry(row) {
-                vacant.insert(row_in(&catalog, row)?);
-            }
-            if let Some(lefts) = rows.get(&row).and_then(|files| files.get(path)) {
-                found.insert(path.clone(), lefts.clone());
+            by_row.entry(row_of(path)).or_default().push(path);
+        }
+        let mut found = Files::new();
+        for (row, paths) in by_row {
+            match rows.get(&row) {
+                Some(files) => {
+                    let of = |path: &String| Some((path.clone(), files.get(path)?.clone()));
+                    found.extend(paths.into_iter().filter_map(of));
+                }
+                None => {
+                    let is_wanted = |path: &[u8]| paths.iter().any(|wanted| wanted.as_bytes() == path);
+                    let bytes = catalog.read(SHELF, &name_of(row))?.ok_or(CatalogTrouble::Damaged)?;
+                    found.extend(files_of(&bytes, is_wanted).ok_or(CatalogTrouble::Damaged)?);
+                }
             }
         }
         Ok((line, found))
@@ -282,11 +290,12 @@ impl From<Error> for Trouble {
 }
 
 fn row_of(path: &str) -> usize {
-    usize::from(Sha256::digest(path.as_bytes())[0]) % ROWS
+    let digest = Sha256::digest(path.as_bytes());
+    usize::from(u16::from_be_bytes([digest[0], digest[1]])) % ROWS
 }
 
 fn name_of(row: usize) -> String {
-    format!("{row:03}")
+    format!("{row:04}")
 }
 
 fn change(key: &str, body: Vec<u8>) -> RowChange {
@@ -302,7 +311,7 @@ fn line_of(catalog: &Catalog) -> Result<Vec<CommitId>, CatalogTrouble> {
 
 fn row_in(catalog: &Catalog, row: usize) -> Result<Files, CatalogTrouble> {
     let bytes = catalog.read(SHELF, &name_of(row))?.ok_or(CatalogTrouble::Damaged)?;
-    files_of(&bytes).ok_or(CatalogTrouble::Damaged)
+    files_of(&bytes, |_| true).ok_or(CatalogTrouble::Damaged)
 }
 
 /// A row: for each file the length of its path, how often it changed, the path, and each change.
@@ -324,7 +333,8 @@ fn bytes_of(files: &Files) -> Vec<u8> {
     bytes
 }
 
-fn files_of(mut bytes: &[u8]) -> Option<Files> {
+/// The files of a row whose paths are wanted.
+fn files_of(mut bytes: &[u8], is_wanted: impl Fn(&[u8]) -> bool) -> Option<Files> {
     let number = |bytes: &mut &[u8]| -> Option<usize> {
         let (four, rest) = bytes.split_first_chunk::<4>()?;
         *bytes = rest;
@@ -336,6 +346,9 @@ fn files_of(mut bytes: &[u8]) -> Option<Files> {
         let (path, rest) = bytes.split_at_checked(length)?;
         let (changes, rest) = rest.split_at_checked(count.checked_mul(CHANGE)?)?;
         bytes = rest;
+        if !is_wanted(path) {
+            continue;
+        }
         let mut lefts = Vec::with_capacity(count);
         for change in changes.chunks_exact(CHANGE) {
             let mut change = change;

@@ -37,7 +37,36 @@ pub struct Entry {
     pub id: ContentId,
 }
 
+impl Entry {
+    fn of(entry: gix::objs::tree::EntryRef<'_>) -> Self {
+        Self {
+            name: entry.filename.to_string(),
+            kind: match entry.mode.kind() {
+                gix::objs::tree::EntryKind::Tree => EntryKind::Folder,
+                gix::objs::tree::EntryKind::Blob => EntryKind::File,
+                gix::objs::tree::EntryKind::BlobExecutable => EntryKind::Executable,
+                gix::objs::tree::EntryKind::Link => EntryKind::Link,
+                gix::objs::tree::EntryKind::Commit => EntryKind::Submodule,
+            },
+            id: ContentId(entry.oid.to_owned()),
+        }
+    }
+}
+
 type Folder = Rc<Vec<Entry>>;
+
+/// A folder that was read.
+#[derive(Clone)]
+enum Known {
+    /// As git has it, and how often an entry was looked for in it.
+    Bytes(Rc<Vec<u8>>, u32),
+    /// Its entries, sorted by name.
+    Entries(Folder),
+}
+
+/// How often an entry is looked for in a folder's bytes before its entries are laid out: to lay out some thousands takes
+/// longer than to look through them a few times.
+const LOOKS: u32 = 4;
 
 /// The book at one commit. Reading a file reads only the folders on its way, each once.
 pub struct Snapshot {
@@ -45,7 +74,7 @@ pub struct Snapshot {
     commit: CommitId,
     time: Time,
     tree: ObjectId,
-    folders: RefCell<BTreeMap<ObjectId, Folder>>,
+    folders: RefCell<BTreeMap<ObjectId, Known>>,
 }
 
 /// From which a snapshot can be read on other threads.
@@ -211,10 +240,7 @@ impl Snapshot {
     pub fn holds(&self, folder: &str, name: &str) -> Result<bool, Error> {
         match self.entry(folder)? {
             None => Ok(false),
-            Some(entry) if entry.kind == EntryKind::Folder => {
-                let entries = self.folder(entry.id.0)?;
-                Ok(entries.binary_search_by(|entry| entry.name.as_str().cmp(name)).is_ok())
-            }
+            Some(entry) if entry.kind == EntryKind::Folder => Ok(self.entry_in(entry.id.0, name)?.is_some()),
             Some(_) => Err(not_plain(folder, "a file", "a folder")),
         }
     }
@@ -235,13 +261,9 @@ impl Snapshot {
         let mut folder = self.tree;
         let mut names = path.split('/').peekable();
         while let Some(name) = names.next() {
-            let entries = self.folder(folder)?;
-            let Ok(position) = entries.binary_search_by(|entry| entry.name.as_str().cmp(name)) else {
-                return Ok(None);
-            };
-            let entry = &entries[position];
+            let Some(entry) = self.entry_in(folder, name)? else { return Ok(None) };
             if names.peek().is_none() {
-                return Ok(Some(entry.clone()));
+                return Ok(Some(entry));
             }
             if entry.kind != EntryKind::Folder {
                 return Ok(None);
@@ -251,14 +273,44 @@ impl Snapshot {
         Ok(None)
     }
 
-    /// The entries of a folder by the name of its content, sorted by name.
-    pub(super) fn folder(&self, id: ObjectId) -> Result<Rc<Vec<Entry>>, Error> {
-        if let Some(known) = self.folders.borrow().get(&id) {
-            return Ok(Rc::clone(known));
+    /// The entry of a name in a folder by the name of its content.
+    fn entry_in(&self, id: ObjectId, name: &str) -> Result<Option<Entry>, Error> {
+        let known = self.folders.borrow().get(&id).cloned();
+        let (bytes, looks) = match known {
+            Some(Known::Bytes(bytes, looks)) if looks < LOOKS => (bytes, looks),
+            None if id != ObjectId::empty_tree(self.repo.object_hash()) => {
+                let tree = self.repo.find_tree(id).map_err(Error::git("read a folder"))?;
+                (Rc::new(tree.detach().data), 0)
+            }
+            _ => {
+                let entries = self.folder(id)?;
+                let found = entries.binary_search_by(|entry| entry.name.as_str().cmp(name));
+                return Ok(found.ok().map(|place| entries[place].clone()));
+            }
+        };
+        let mut found = None;
+        // To the end, so that a folder that is damaged says so whatever is looked for.
+        for entry in gix::objs::TreeRefIter::from_bytes(&bytes, self.repo.object_hash()) {
+            let entry = entry.map_err(Error::git("read a folder"))?;
+            if entry.filename == name {
+                found = Some(Entry::of(entry));
+            }
         }
-        let folder = Rc::new(read_folder(&self.repo, id)?);
-        self.folders.borrow_mut().insert(id, Rc::clone(&folder));
-        Ok(folder)
+        self.folders.borrow_mut().insert(id, Known::Bytes(bytes, looks + 1));
+        Ok(found)
+    }
+
+    /// The entries of a folder by the name of its content, sorted by name.
+    pub(super) fn folder(&self, id: ObjectId) -> Result<Folder, Error> {
+        let known = self.folders.borrow().get(&id).cloned();
+        let entries = match known {
+            Some(Known::Entries(entries)) => return Ok(entries),
+            Some(Known::Bytes(bytes, _)) => entries_of(&bytes, self.repo.object_hash())?,
+            None => read_folder(&self.repo, id)?,
+        };
+        let entries = Rc::new(entries);
+        self.folders.borrow_mut().insert(id, Known::Entries(Rc::clone(&entries)));
+        Ok(entries)
     }
 }
 
@@ -274,21 +326,7 @@ pub(super) fn read_folder(repo: &gix::Repository, id: ObjectId) -> Result<Vec<En
 /// The entries of a folder's bytes, sorted by name.
 pub(super) fn entries_of(bytes: &[u8], hash: gix::hash::Kind) -> Result<Vec<Entry>, Error> {
     let decoded = gix::objs::TreeRef::from_bytes(bytes, hash).map_err(Error::git("read a folder"))?;
-    let mut entries: Vec<Entry> = decoded
-        .entries
-        .iter()
-        .map(|entry| Entry {
-            name: entry.filename.to_string(),
-            kind: match entry.mode.kind() {
-                gix::objs::tree::EntryKind::Tree => EntryKind::Folder,
-                gix::objs::tree::EntryKind::Blob => EntryKind::File,
-                gix::objs::tree::EntryKind::BlobExecutable => EntryKind::Executable,
-                gix::objs::tree::EntryKind::Link => EntryKind::Link,
-                gix::objs::tree::EntryKind::Commit => EntryKind::Submodule,
-            },
-            id: ContentId(entry.oid.to_owned()),
-        })
-        .collect();
+    let mut entries: Vec<Entry> = decoded.entries.into_iter().map(Entry::of).collect();
     entries.sort_by(|a, b| a.name.cmp(&b.name));
     Ok(entries)
 }

@@ -118,6 +118,8 @@ pub(super) struct Of<'a> {
     pub(super) side: &'a Side,
     /// The raw file.
     pub(super) file: &'a str,
+    /// Whether means of speed, torque and power are wanted.
+    pub(super) drive: bool,
     /// The columns that were summed.
     pub(super) channels: &'a [Column],
     /// What the schemas say of conditions.
@@ -130,7 +132,7 @@ fn half_step(speed_rpm: f64) -> Option<u32> {
 }
 
 fn named_means(sums: &[Sums], of: &Of<'_>) -> Means {
-    let Of { side, file, channels, conditions } = of;
+    let Of { side, file, drive: with_drive, channels, conditions } = of;
     let fitted = |word: &str| {
         let fitted = &side.cell.as_ref()?.instruments;
         let condition = conditions.iter().find(|spec| spec.channel.as_deref() == Some(word));
@@ -142,7 +144,7 @@ fn named_means(sums: &[Sums], of: &Of<'_>) -> Means {
         ("torque", QuantityKind::Torque, "N·m"),
         ("power", QuantityKind::Power, "kW"),
     ];
-    for ((word, kind, unit), sum) in drive.into_iter().zip(sums) {
+    for ((word, kind, unit), sum) in drive.into_iter().zip(sums).filter(|_| *with_drive) {
         let column = Unit::parse(unit, kind)
             .ok()
             .and_then(|unit| sum.mean(kind, |si| format!("{:.2} {unit}", unit.from_si(si)), file));

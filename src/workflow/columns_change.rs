@@ -1,6 +1,7 @@
 //! Which figures of a pull or flow sheet moved because its columns record was changed after it was entered.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::check::Side;
 use crate::curves::Curve;
@@ -85,7 +86,9 @@ fn of(
         }
         let Some(entered) = book.log(&holder.path)?.pop() else { continue };
         let then = Library::at(book, entered.commit)?;
-        let bare = |columns: Option<Columns>| columns.map(|columns| Columns { note: None, ..columns });
+        let bare = |columns: Option<Arc<Columns>>| {
+            columns.map(|columns| Columns { note: None, ..Arc::unwrap_or_clone(columns) })
+        };
         let (before, now) = (bare(then.columns(name)?), bare(library.columns(name)?));
         if before == now {
             continue;

@@ -103,7 +103,7 @@ pub(super) fn description(gathered: &Gathered, index: &Index) -> Result<Descript
         .map(|line| line.sha256.as_str())
         .collect();
     for pull in &pulls {
-        let cell = library.session(&pull.session)?.map(|session| session.cell);
+        let cell = library.session(&pull.session)?.map(|session| session.cell.clone());
         told.pull(pull, cell.as_deref(), &files);
     }
     told.action(Action {

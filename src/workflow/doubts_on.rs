@@ -42,7 +42,8 @@ pub(super) fn apply(library: &Library, side: &mut Side) -> Result<(), Failure> {
             doubts.apply(&mut held.figure, moment.as_ref());
         }
     }
-    for figure in side.cell.iter_mut().flat_map(|cell| cell.figures.values_mut()) {
+    let cell = side.cell.iter_mut().filter(|cell| !quiet || cell.figures.values().any(own_marks));
+    for figure in cell.flat_map(|cell| Arc::make_mut(cell).figures.values_mut()) {
         doubts.apply(figure, None);
     }
     channels(library, side, &doubts, moment.as_ref())

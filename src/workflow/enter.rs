@@ -93,8 +93,10 @@ pub struct PullRequest {
 pub fn pull(book: &Book, context: &Context, request: &PullRequest) -> Result<PullEntered, Failure> {
     let mut draft = Draft::open(book, context)?;
     let session = session(&mut draft, context, request)?;
-    let cell =
-        draft.library().session(&session)?.map_or_else(|| "columns".to_owned(), |session| session.cell);
+    let cell = draft
+        .library()
+        .session(&session)?
+        .map_or_else(|| "columns".to_owned(), |session| session.cell.clone());
     let reading = Reading {
         columns: request.columns.as_deref(),
         name_columns: request.name_columns.as_deref(),

@@ -65,7 +65,7 @@ fn session_order(library: &Library) -> Result<BTreeMap<String, usize>, Failure> 
     let mut sessions = Vec::new();
     for tag in library.tags("sessions")? {
         if let Some(session) = library.session(&tag)? {
-            sessions.push((session.on, tag));
+            sessions.push((session.on.clone(), tag));
         }
     }
     sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(&b.1)));

@@ -11,7 +11,6 @@ use crate::finding::Finding;
 use crate::record::Answer;
 use crate::record::Build;
 use crate::record::Effective;
-use crate::record::Entry;
 use crate::record::Part;
 use crate::record::Pull;
 use crate::record::Voids;
@@ -97,7 +96,7 @@ pub(super) fn pull_side(library: &Library, pull: Pull) -> Result<Side, Failure> 
             let at = before.as_ref().and_then(|before| before.at.clone());
             match (at, before) {
                 (Some(at), _) => Some(at),
-                (None, Some(before)) => library.session(&before.session)?.map(|session| session.on),
+                (None, Some(before)) => library.session(&before.session)?.map(|session| session.on.clone()),
                 (None, None) => None,
             }
         }
@@ -165,22 +164,17 @@ fn fill(library: &Library, side: &mut Side) -> Result<(), Failure> {
             side.parts.insert(tag, part);
         }
     }
-    let named = |entries: &mut dyn Iterator<Item = &Entry>| -> Vec<String> {
-        entries.filter_map(|entry| entry.with.clone()).collect()
-    };
     let effective = &side.effective;
     let held =
         effective.settings.values().chain(effective.fits.values()).chain(effective.conditions.values());
-    let mut instruments = named(&mut held.flat_map(|held| &held.figure.entries));
-    for part in side.parts.values() {
-        let figures = part.states.iter().flat_map(|state| state.figures.values());
-        instruments.extend(named(&mut figures.flat_map(|figure| &figure.entries)));
-    }
-    for tag in instruments {
-        if !side.instruments.contains_key(&tag)
-            && let Some(instrument) = library.shared_instrument(&tag)?
+    let of_parts = side.parts.values().flat_map(|part| &part.states).flat_map(|state| state.figures.values());
+    let entries = held.map(|held| &held.figure).chain(of_parts).flat_map(|figure| &figure.entries);
+    let named: BTreeSet<&String> = entries.filter_map(|entry| entry.with.as_ref()).collect();
+    for tag in named {
+        if !side.instruments.contains_key(tag)
+            && let Some(instrument) = library.shared_instrument(tag)?
         {
-            side.instruments.insert(tag, instrument);
+            side.instruments.insert(tag.clone(), instrument);
         }
     }
     doubts_on::apply(library, side)

@@ -2,6 +2,7 @@
 
 use std::io::Read;
 use std::io::Seek;
+use std::sync::Arc;
 
 use crate::check::Side;
 use crate::curves::Curve;
@@ -126,7 +127,7 @@ pub(super) struct Log<R = RawReader> {
     /// Its bytes.
     pub(super) reader: R,
     /// What its columns mean.
-    pub(super) columns: Columns,
+    pub(super) columns: Arc<Columns>,
     /// Where speed and torque stand in them.
     pub(super) drive: Drive,
     /// The part of the file that is the pull's, where it holds several.
@@ -284,6 +285,7 @@ mod tests {
         };
         let drive = Drive::of(&columns).unwrap();
         let reader = Cursor::new(text.into_bytes());
+        let columns = Arc::new(columns);
         Log { reader, columns, drive, segment: None, step_rpm: Some(250), channels: Some(vec![3]) }
     }
 

@@ -1,6 +1,7 @@
 //! What would be read from a raw file; nothing is entered.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use crate::answer::ChannelLine;
 use crate::answer::LookAnswer;
@@ -105,7 +106,7 @@ pub fn look(
     let questions: Vec<String> =
         guess.iter().flat_map(|guess| &guess.questions).map(question_words).collect();
     let mut chosen = match (named, &guess) {
-        (Some(columns), _) => columns,
+        (Some(columns), _) => Arc::unwrap_or_clone(columns),
         (None, Some(guess)) => guess.clone().into_columns("guessed"),
         (None, None) => return Err(Finding::error("raw-file", "nothing was read").into()),
     };

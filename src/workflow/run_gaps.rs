@@ -22,7 +22,7 @@ const FURTHEST: u64 = 20;
 /// The session does not hold.
 pub(super) fn orders(library: &Library, session: &str) -> Result<Vec<RunGapLine>, Failure> {
     let there = names::in_session(library.pull_paths()?, session);
-    let skipped = library.session(session)?.map(|session| session.skipped).unwrap_or_default();
+    let skipped = library.session(session)?.map(|session| session.skipped.clone()).unwrap_or_default();
     let last = there.keys().next_back().copied().unwrap_or(0);
     let gaps = (1..=last).filter(|order| !there.contains_key(order)).map(|order| RunGapLine {
         session: session.to_owned(),
@@ -38,7 +38,7 @@ pub(super) fn orders(library: &Library, session: &str) -> Result<Vec<RunGapLine>
 /// A record does not hold.
 pub(super) fn of_session(library: &Library, session: &str) -> Result<Vec<RunGap>, Failure> {
     let record = library.session(session)?;
-    let said = record.map(|session| session.skipped_runs).unwrap_or_default();
+    let said = record.map(|session| session.skipped_runs.clone()).unwrap_or_default();
     let mut gaps: Vec<RunGap> = orders(library, session)?
         .into_iter()
         .map(|gap| RunGap {

@@ -121,7 +121,13 @@ impl Plan {
                 swept.curve = logged.curve.ok_or_else(none);
             }
             let Some((sums, points)) = logged.sums else { continue };
-            let of = Of { side, file, channels: summed, conditions: &kinds.conditions };
+            let of = Of {
+                side,
+                file,
+                drive: self.wanted.means != Some(Channels::OfConditions),
+                channels: summed,
+                conditions: &kinds.conditions,
+            };
             for (word, mean) in sums.whole(&of) {
                 swept.means.entry(word).or_insert(mean);
             }

@@ -6,6 +6,7 @@
 use std::io::BufWriter;
 use std::io::Write;
 use std::path::Path;
+use std::sync::Arc;
 
 use serde_json::Value;
 use serde_json::json;
@@ -52,7 +53,7 @@ impl Table {
         for raw in files {
             let Some(name) = raw.columns.clone() else { continue };
             let columns = library.columns(&name)?.ok_or_else(|| look::no_columns(&library, &name))?;
-            return Ok(Self { kind, record, raw, columns });
+            return Ok(Self { kind, record, raw, columns: Arc::unwrap_or_clone(columns) });
         }
         Err(Finding::error("no-table", format!("this {kind} has no raw file with a columns record"))
             .found(format!("`{record}`"))

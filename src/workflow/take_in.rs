@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use crate::answer::EvidenceLine;
 use crate::finding::Finding;
@@ -296,7 +297,7 @@ fn columns(
     let library = draft.library();
     if let Some(named) = reading.columns {
         return match library.columns(named)? {
-            Some(columns) => Ok((columns, false)),
+            Some(columns) => Ok((Arc::unwrap_or_clone(columns), false)),
             None => Err(look::no_columns(library, named)),
         };
     }
@@ -306,7 +307,7 @@ fn columns(
     let guessed = guess.clone().into_columns("guessed");
     let mut alike = Vec::new();
     for known in library.tags("columns")? {
-        let Some(record) = library.columns(&known)? else {
+        let Some(record) = library.columns(&known)?.map(Arc::unwrap_or_clone) else {
             continue;
         };
         let same_reading = Columns { name: guessed.name.clone(), note: None, ..record.clone() } == guessed;

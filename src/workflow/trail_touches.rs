@@ -9,6 +9,7 @@ use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::Rows;
 use crate::workflow::catalog::Shelf;
+use crate::workflow::catalog::Wanted;
 use crate::workflow::figure_files;
 use crate::workflow::gate::Sort;
 use crate::workflow::gate::sort_of;
@@ -84,14 +85,17 @@ pub(super) fn catalogued(
     if wanted.iter().all(|touch| word(touch).is_none()) {
         return Ok(Some(found));
     }
+    let name_of = |touch: &Touch| match touch {
+        Touch::Part { tag, .. } => Some(tag.clone()),
+        other => word(other),
+    };
+    let names: Vec<String> = wanted.iter().filter_map(name_of).collect();
+    let words: Vec<Vec<&str>> = names.iter().map(|name| vec![name.as_str()]).collect();
     for shelf in [Shelf::PartEvents, Shelf::BuildEvents, Shelf::PullEvents] {
-        let Some(rows) = Rows::of(book, library, shelf, &|_, _, _| ())? else { return Ok(None) };
+        let with = Wanted::With { words: &words, above: 0 };
+        let Some(rows) = Rows::of(book, library, shelf, with, &|_, _, _| ())? else { return Ok(None) };
         for touch in wanted {
-            let name = match touch {
-                Touch::Part { tag, .. } => Some(tag.clone()),
-                other => word(other),
-            };
-            let Some(name) = name else { continue };
+            let Some(name) = name_of(touch) else { continue };
             let Some(chunks) = rows.chunks_with(&[&name]) else { return Ok(None) };
             for (_, chunk) in &chunks {
                 let keys: Vec<&str> = match touch {

@@ -110,9 +110,9 @@ impl Book {
     }
 
     /// A cell.
-    pub(crate) fn cell(&self, text: &str) -> Cell {
+    pub(crate) fn cell(&self, text: &str) -> Arc<Cell> {
         let node = yaml::read("cell.yaml", text.as_bytes()).expect("YAML");
         let (cell, found) = bind::cell("cell.yaml", &node, self.schemas.kinds());
-        cell.unwrap_or_else(|| panic!("{found:#?}"))
+        Arc::new(cell.unwrap_or_else(|| panic!("{found:#?}")))
     }
 }

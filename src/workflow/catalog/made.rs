@@ -80,7 +80,7 @@ pub(super) fn all(
     let (root, commit) = (book.root().to_owned(), library.commit());
     let begin = || {
         let book = Book::discover(&root)?;
-        let library = Library::at(&book, commit)?.remembering();
+        let library = Library::at(&book, commit)?.remembering().uncounted();
         // Many pulls are looked up quicker in a map.
         library.pull_paths()?;
         Ok((book, library, 0))

@@ -42,7 +42,7 @@ use crate::workflow::library::pull_key;
 use crate::workflow::wear::Counts;
 
 /// Goes up when rows are made otherwise from the same records, or are kept in another form.
-const FORM: u32 = 4;
+const FORM: u32 = 5;
 /// The shelf of what is known of the other shelves.
 const ROOTS: &str = "roots";
 /// The shelf of what the rows of a shelf rest on.
@@ -113,6 +113,39 @@ struct Root {
     commit: String,
     /// Chunk by chunk, by name: the check of its row, and whether a record of it does not hold.
     chunks: Vec<(String, RowCheck, bool)>,
+    /// How many rows all of them have.
+    rows: usize,
+}
+
+/// Which chunks of a shelf are wanted.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Wanted<'w> {
+    All,
+    /// Those that may have a row with all words of one of the lists; all where the shelf has no more rows than that.
+    With {
+        words: &'w [Vec<&'w str>],
+        above: usize,
+    },
+    /// Those at some places.
+    At(&'w BTreeSet<usize>),
+}
+
+impl Wanted<'_> {
+    /// Whether the chunk at a place is wanted, of a shelf with so many rows.
+    fn of(self, rows: usize) -> impl Fn(usize, &[u8]) -> bool {
+        let words: Option<Vec<Vec<Finder<'_>>>> = match self {
+            Self::With { words, above } if rows > above => {
+                Some(words.iter().map(|words| words.iter().map(Finder::new).collect()).collect())
+            }
+            _ => None,
+        };
+        move |place, body| match (self, &words) {
+            (Self::At(places), _) => places.contains(&place),
+            // Words stand in a row as they are written.
+            (_, Some(words)) => words.iter().any(|words| words.iter().all(|word| word.find(body).is_some())),
+            _ => true,
+        }
+    }
 }
 
 /// What the rows of each chunk rest on beyond themselves.
@@ -136,14 +169,17 @@ type RecordFile = (String, Option<ContentId>);
 
 /// A shelf as the library's commit has it.
 pub(crate) struct Rows {
+    /// Chunk by chunk; empty where it is not wanted.
     bodies: Vec<Vec<u8>>,
+    rows: usize,
     needs: Needs,
     /// What it took.
     pub(crate) read: Read,
 }
 
 impl Rows {
-    /// The rows of a shelf; none where the records themselves must be asked.
+    /// The rows of a shelf, at least in those of its chunks that are wanted; none where the records themselves must be
+    /// asked.
     ///
     /// # Errors
     /// The store's.
@@ -151,10 +187,11 @@ impl Rows {
         book: &Book,
         library: &Library,
         shelf: Shelf,
+        wanted: Wanted<'_>,
         told: Told<'_>,
     ) -> Result<Option<Self>, Failure> {
         let Some(catalog) = library.snapshot().catalog() else { return Ok(None) };
-        match Kept::load(&catalog, library, shelf) {
+        match Kept::load(&catalog, library, shelf, wanted) {
             Ok(kept) => Self::brought_up(book, library, shelf, catalog, kept, told),
             Err(CatalogTrouble::Busy) => Ok(None),
             Err(CatalogTrouble::Damaged) => match catalog.renewed() {
@@ -212,8 +249,9 @@ impl Rows {
         let mut changes = Vec::new();
         let mut shelves = vec![shelf];
         if kept.commit.is_none() {
-            let is_bare =
-                |other: &Shelf| Kept::load(&catalog, library, *other).is_ok_and(|kept| kept.commit.is_none());
+            let is_bare = |other: &Shelf| {
+                Kept::load(&catalog, library, *other, Wanted::All).is_ok_and(|kept| kept.commit.is_none())
+            };
             shelves.extend(shelf.company().filter(is_bare));
         }
         let mut beside: Vec<BTreeMap<String, Made>> =
@@ -274,9 +312,9 @@ impl Rows {
         self.bodies.len()
     }
 
-    /// How many rows there are; none where a chunk is of another form.
-    pub(crate) fn count_of_rows(&self) -> Option<usize> {
-        self.bodies.iter().map(|body| chunk::count_of(body)).sum()
+    /// How many rows there are.
+    pub(crate) fn count_of_rows(&self) -> usize {
+        self.rows
     }
 
     /// The files that would be read without the catalog, sorted, with git's names for their content; none where a chunk
@@ -393,34 +431,44 @@ impl Changed {
 #[derive(Default)]
 struct Kept {
     commit: Option<CommitId>,
-    /// By name: the row, and whether a record of it does not hold.
+    /// By name: the row, empty where it is not wanted, and whether a record of it does not hold.
     chunks: Vec<(String, Vec<u8>, bool)>,
+    rows: usize,
     needs: Needs,
 }
 
 impl Kept {
-    fn load(catalog: &Catalog, library: &Library, shelf: Shelf) -> Result<Self, CatalogTrouble> {
+    /// What is kept of a shelf: of the library's commit those chunks that are wanted, of another all, to be brought up.
+    fn load(
+        catalog: &Catalog,
+        library: &Library,
+        shelf: Shelf,
+        wanted: Wanted<'_>,
+    ) -> Result<Self, CatalogTrouble> {
         let Some(root) = catalog.read(ROOTS, shelf.name())? else { return Ok(Self::default()) };
         let root: Root = decode(&root).ok_or(CatalogTrouble::Damaged)?;
         if read_by(library).ok().as_ref() != Some(&root.read_by) {
             return Ok(Self::default());
         }
         let needs = catalog.read(NEEDS, shelf.name())?.and_then(|needs| decode(&needs));
+        let commit = CommitId::parse(&root.commit);
+        let wanted = if commit == Some(library.commit()) { wanted } else { Wanted::All }.of(root.rows);
         let mut expected = root.chunks.into_iter();
         let mut chunks = Vec::new();
         let mut sound = true;
         catalog.each(shelf.name(), &mut |name, check, body| {
             match expected.next() {
                 Some((known, seal, faulty)) if known == name && seal == check => {
-                    chunks.push((known, body.to_vec(), faulty));
+                    let body = if wanted(chunks.len(), body) { body.to_vec() } else { Vec::new() };
+                    chunks.push((known, body, faulty));
                 }
                 _ => sound = false,
             }
             sound
         })?;
         let whole = sound && expected.next().is_none();
-        match needs.filter(|_| whole).zip(CommitId::parse(&root.commit)) {
-            Some((needs, commit)) => Ok(Self { commit: Some(commit), chunks, needs }),
+        match needs.filter(|_| whole).zip(commit) {
+            Some((needs, commit)) => Ok(Self { commit: Some(commit), chunks, rows: root.rows, needs }),
             None => Err(CatalogTrouble::Damaged),
         }
     }
@@ -438,8 +486,9 @@ impl Kept {
             chunks: chunks.iter().map(|(name, made)| (name.clone(), numbers(made))).collect(),
             names: names.keys().map(|name| (*name).clone()).collect(),
         };
+        let rows = chunks.values().filter_map(|made| chunk::count_of(&made.body)).sum();
         let chunks = chunks.into_iter().map(|(name, made)| (name, made.body, made.faulty)).collect();
-        Self { commit: Some(commit), chunks, needs }
+        Self { commit: Some(commit), chunks, rows, needs }
     }
 
     /// The rows that tell of the shelf as a whole.
@@ -452,6 +501,7 @@ impl Kept {
                 .iter()
                 .map(|(name, body, faulty)| (name.clone(), row_check(shelf.name(), name, body), *faulty))
                 .collect(),
+            rows: self.rows,
         };
         let row = |to: &str, body| RowChange { shelf: to.to_owned(), key: shelf.name().to_owned(), body };
         Ok(vec![row(NEEDS, encode(&self.needs)), row(ROOTS, encode(&root))])
@@ -463,7 +513,7 @@ impl Kept {
             return None;
         }
         let bodies = self.chunks.into_iter().map(|(_, body, _)| body).collect();
-        Some(Rows { bodies, needs: self.needs, read: Read::default() })
+        Some(Rows { bodies, rows: self.rows, needs: self.needs, read: Read::default() })
     }
 }
 
@@ -516,7 +566,7 @@ pub fn bring_up(book: &Book, told: Told<'_>) -> Result<Vec<(&'static str, Read)>
     let library = Library::at_head(book)?.remembering();
     let mut read = Vec::new();
     for shelf in [Shelf::Pulls, Shelf::Means, Shelf::Ratios, Shelf::Builds, Shelf::Parts] {
-        if let Some(rows) = Rows::of(book, &library, shelf, told)? {
+        if let Some(rows) = Rows::of(book, &library, shelf, Wanted::All, told)? {
             read.push((shelf.name(), rows.read));
         }
     }

@@ -41,6 +41,7 @@ pub(super) fn of(book: &Book, library: &Library, shelves: &[Shelf], path: &str, 
     let configuration = side.as_ref().map(|side| alike.of(side));
     let doubted = |side: &Side| configuration.is_some_and(|known| known.doubted(side, library));
     let doubted = side.as_ref().is_some_and(doubted);
+    let mut plain = None;
     let mut found: Vec<Found> = Vec::new();
     for (place, shelf) in shelves.iter().enumerate() {
         if *shelf == Shelf::Means && place > 0 && side.as_ref().is_some_and(has_long_logs) {
@@ -51,7 +52,7 @@ pub(super) fn of(book: &Book, library: &Library, shelves: &[Shelf], path: &str, 
             (Shelf::PullEvents, side, _) => events(library, path, side.as_ref()).map(Some),
             (_, Some(side), Some(configuration)) => {
                 let (alike, said) = of_side(book, library, *shelf, side, configuration)?;
-                let plain = rows::plainly(side, doubted);
+                let plain = plain.get_or_insert_with(|| rows::plainly(side, doubted)).clone();
                 Ok(Some(Row { plain, alike, fitted: Vec::new(), said }))
             }
             _ => Ok(None),

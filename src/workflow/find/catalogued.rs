@@ -1,5 +1,7 @@
 //! Rows from the catalog.
 
+use std::collections::BTreeSet;
+
 use crate::store::Book;
 use crate::store::Pending;
 use crate::workflow::Failure;
@@ -7,6 +9,7 @@ use crate::workflow::Library;
 use crate::workflow::catalog::Rows;
 use crate::workflow::catalog::Shelf;
 use crate::workflow::catalog::Told;
+use crate::workflow::catalog::Wanted;
 use crate::workflow::catalog::chunk::Chunk;
 use crate::workflow::catalog::chunk::Column;
 use crate::workflow::catalog::chunk::Saying;
@@ -55,21 +58,30 @@ pub(super) fn find(
     let any = |test: fn(&Sought) -> bool| {
         shelf == Shelf::Pulls && asked.conditions.iter().any(|condition| test(&condition.sought))
     };
-    let mut wanted = vec![shelf];
-    wanted.extend(any(Sought::is_condition).then_some(Shelf::Means));
-    wanted.extend(any(Sought::is_derived).then_some(Shelf::Ratios));
+    let mut beside = Vec::new();
+    beside.extend(any(Sought::is_condition).then_some(Shelf::Means));
+    beside.extend(any(Sought::is_derived).then_some(Shelf::Ratios));
+    // What is read to bring rows up to date does not count as read for this answer: the rows say on what they rest.
+    let rows_of = |shelf, wanted| library.aside(|| Rows::of(book, library, shelf, wanted, progress));
+    let words = [asked.words_of_rows()];
+    let Some(own) = rows_of(shelf, Wanted::With { words: &words, above: most_looked_at })? else {
+        return Ok(None);
+    };
+    let Some(chunks) = own.chunks_with(&words[0]) else { return Ok(None) };
+    let places: BTreeSet<usize> = chunks.iter().map(|(place, _)| *place).collect();
     let mut shelves = Vec::new();
-    for shelf in wanted {
-        // What is read to bring rows up to date does not count as read for this answer: the rows say on what they rest.
-        match library.aside(|| Rows::of(book, library, shelf, progress))? {
+    for shelf in beside {
+        match rows_of(shelf, Wanted::At(&places))? {
             Some(rows) => shelves.push(rows),
             None => return Ok(None),
         }
     }
-    let [own, beside @ ..] = shelves.as_slice() else { return Ok(None) };
-    let Some(count) = own.count_of_rows() else { return Ok(None) };
+    let beside = shelves.as_slice();
+    let count = own.count_of_rows();
     if count > most_looked_at {
-        let Some((taken, places)) = take_from(book, library, asked, own, beside)? else { return Ok(None) };
+        let Some((taken, places)) = take_from(book, library, asked, (&own, chunks), beside)? else {
+            return Ok(None);
+        };
         let Some(files) = own.files_of(library, &places)? else { return Ok(None) };
         let pending = book.looking(&files).pending()?;
         return Ok(Some(OfRows { taken, pending, not_looked_at: count.saturating_sub(places.len()) }));
@@ -79,7 +91,7 @@ pub(super) fn find(
     let (taken, pending) = std::thread::scope(|scope| {
         let looking = book.looking(&files);
         let looking = scope.spawn(move || looking.pending());
-        let taken = take_from(book, library, asked, own, beside);
+        let taken = take_from(book, library, asked, (&own, chunks), beside);
         (taken, looking.join())
     });
     let pending = pending.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
@@ -91,10 +103,9 @@ fn take_from(
     book: &Book,
     library: &Library,
     asked: &Asked,
-    own: &Rows,
+    (own, chunks): (&Rows, Vec<(usize, Chunk<&str>)>),
     beside: &[Rows],
 ) -> Result<Option<(Taken, Vec<Place>)>, Failure> {
-    let Some(chunks) = own.chunks_with(&asked.words_of_rows()) else { return Ok(None) };
     if beside.iter().any(|rows| rows.count() != own.count()) {
         return Ok(None);
     }

@@ -101,12 +101,12 @@ fn of<T: Clone + PartialEq + Serialize + DeserializeOwned>(
     let own_reading = library.covers("schema/");
     let kept: Option<Kept<T>> = cache.read(name).and_then(|bytes| postcard::from_bytes(&bytes).ok());
     let kept = kept.filter(|kept| kept.read_by == read_by && !own_reading);
-    if let Some(kept) = &kept
-        && kept.content == content
-        && !covered
-    {
-        return Ok(kept.briefs.iter().map(|(tag, _, brief)| (tag.clone(), brief.clone())).collect());
-    }
+    let kept = match kept {
+        Some(kept) if kept.content == content && !covered => {
+            return Ok(kept.briefs.into_iter().map(|(tag, _, brief)| (tag, brief)).collect());
+        }
+        kept => kept,
+    };
     let known = kept.iter().flat_map(|kept| &kept.briefs);
     let known: BTreeMap<(&str, &str), &Option<T>> =
         known.map(|(tag, content, brief)| ((tag.as_str(), content.as_str()), brief)).collect();

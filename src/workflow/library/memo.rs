@@ -23,10 +23,10 @@ pub(super) struct Memo {
     /// Where the part of a tag lies.
     pub(super) part_paths: RefCell<BTreeMap<String, Option<String>>>,
     pub(super) builds: Shelf<Arc<Build>>,
-    pub(super) sessions: Shelf<Session>,
-    pub(super) cells: Shelf<Cell>,
+    pub(super) sessions: Shelf<Arc<Session>>,
+    pub(super) cells: Shelf<Arc<Cell>>,
     pub(super) instruments: Shelf<Arc<Instrument>>,
-    pub(super) columns: Shelf<Columns>,
+    pub(super) columns: Shelf<Arc<Columns>>,
 }
 
 impl Library {

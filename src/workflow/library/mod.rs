@@ -44,6 +44,8 @@ pub struct Library {
     kinds: Arc<Kinds>,
     page: BookPage,
     touched: RefCell<BTreeSet<String>>,
+    /// Whether files that are read are counted as touched.
+    counts_touched: bool,
     pull_paths: OnceCell<BTreeMap<String, String>>,
     /// The pulls of the commit alone.
     pull_index: OnceCell<PullIndex>,
@@ -110,6 +112,7 @@ impl Library {
             schemas,
             page: BookPage::default(),
             touched: RefCell::new(BTreeSet::new()),
+            counts_touched: true,
             pull_paths: OnceCell::new(),
             pull_index: OnceCell::new(),
             session_days: OnceCell::new(),
@@ -177,10 +180,15 @@ impl Library {
         Self { memo: Some(Memo::default()), ..self }
     }
 
-    /// Forgets the records that it remembers, and which files were read; where records lie it still knows.
+    /// The same library where nobody asks which files were read.
+    #[must_use]
+    pub(super) fn uncounted(self) -> Self {
+        Self { counts_touched: false, ..self }
+    }
+
+    /// Forgets the records that it remembers; where records lie it still knows.
     pub(super) fn forget(&mut self) {
         self.memo = self.memo.take().map(|_| Memo::default());
-        self.touched.take();
     }
 
     /// Does something and tells on which records its outcome rests, whether they are there or not: the paths of their
@@ -226,6 +234,9 @@ impl Library {
     }
 
     pub(super) fn touch(&self, path: &str) {
+        if !self.counts_touched {
+            return;
+        }
         let mut touched = self.touched.borrow_mut();
         if !touched.contains(path) {
             touched.insert(path.to_owned());

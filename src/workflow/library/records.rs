@@ -200,20 +200,20 @@ impl Library {
     ///
     /// # Errors
     /// Its manifest does not hold.
-    pub fn session(&self, tag: &str) -> Result<Option<Session>, Failure> {
+    pub fn session(&self, tag: &str) -> Result<Option<Arc<Session>>, Failure> {
         let path = format!("sessions/{tag}.yaml");
         self.rely(|| path.clone());
-        self.once(&path, |memo| &memo.sessions, || self.record(&path, bind::session))
+        self.once(&path, |memo| &memo.sessions, || Ok(self.record(&path, bind::session)?.map(Arc::new)))
     }
 
     /// A cell.
     ///
     /// # Errors
     /// Its manifest does not hold.
-    pub fn cell(&self, tag: &str) -> Result<Option<Cell>, Failure> {
+    pub fn cell(&self, tag: &str) -> Result<Option<Arc<Cell>>, Failure> {
         let path = format!("cells/{tag}.yaml");
         self.rely(|| path.clone());
-        self.once(&path, |memo| &memo.cells, || self.record(&path, bind::cell))
+        self.once(&path, |memo| &memo.cells, || Ok(self.record(&path, bind::cell)?.map(Arc::new)))
     }
 
     /// An instrument.
@@ -270,11 +270,11 @@ impl Library {
     ///
     /// # Errors
     /// Its manifest does not hold.
-    pub fn columns(&self, name: &str) -> Result<Option<Columns>, Failure> {
+    pub fn columns(&self, name: &str) -> Result<Option<Arc<Columns>>, Failure> {
         let path = columns_path(name);
         self.rely(|| path.clone());
         let read = || match self.tree(&path)? {
-            Some(root) => columns_of(&path, &root).map(Some).map_err(Failure::faults),
+            Some(root) => columns_of(&path, &root).map(Arc::new).map(Some).map_err(Failure::faults),
             None => Ok(None),
         };
         self.once(&path, |memo| &memo.columns, read)
