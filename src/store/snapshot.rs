@@ -289,11 +289,11 @@ impl Snapshot {
             }
         };
         let mut found = None;
-        // To the end, so that a folder that is damaged says so whatever is looked for.
         for entry in gix::objs::TreeRefIter::from_bytes(&bytes, self.repo.object_hash()) {
             let entry = entry.map_err(Error::git("read a folder"))?;
             if entry.filename == name {
                 found = Some(Entry::of(entry));
+                break;
             }
         }
         self.folders.borrow_mut().insert(id, Known::Bytes(bytes, looks + 1));

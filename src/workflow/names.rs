@@ -331,13 +331,13 @@ fn newest(library: &Library) -> Result<Option<String>, Failure> {
 }
 
 /// The sessions whose manifests hold, by day, then by tag; each of them decides which is the newest.
-fn sessions_by_day(library: &Library) -> Result<Vec<(&Moment, &str)>, Failure> {
+fn sessions_by_day(library: &Library) -> Result<Vec<(Moment, &str)>, Failure> {
     let mut sessions = Vec::new();
-    for (tag, on) in library.session_days()? {
+    for (tag, on) in library.session_days()?.each() {
         library.touch(&format!("sessions/{tag}.yaml"));
-        sessions.extend(on.as_ref().map(|on| (on, tag.as_str())));
+        sessions.extend(on.map(|on| (on, tag)));
     }
-    sessions.sort_by(|a, b| a.0.order(b.0).then_with(|| a.1.cmp(b.1)));
+    sessions.sort_by(|a, b| a.0.order(&b.0).then_with(|| a.1.cmp(b.1)));
     Ok(sessions)
 }
 

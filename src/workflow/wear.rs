@@ -4,6 +4,7 @@
 //! store's cache under the name git gives that folder's content: what has not changed is not read again. What is laid
 //! over the commit is read each time and not kept.
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 use serde::Deserialize;
@@ -191,18 +192,28 @@ impl Counts {
             parts_of(&side.effective).into_iter().map(|part| (part, Wear::default())).collect();
         if let Some(session) = &side.session {
             let days = library.session_days()?;
-            let before = |tag: &String| {
-                let place = days.binary_search_by(|(known, _)| known.cmp(tag)).ok();
-                let on = place.and_then(|place| days[place].1.as_ref());
-                *tag != pull.session
-                    && on.is_some_and(|on| on.order(&session.on).then_with(|| tag.cmp(&session.tag)).is_lt())
+            let is_before = |tag: &String| {
+                let on = days.of(tag).filter(|_| *tag != pull.session);
+                on.is_some_and(|on| on.order(&session.on).then_with(|| tag.cmp(&session.tag)).is_lt())
             };
-            let before: Vec<bool> = self.sessions.iter().map(before).collect();
+            // Asked of those sessions alone in which one of the parts ran.
+            let known: Vec<OnceCell<bool>> = vec![OnceCell::new(); self.sessions.len()];
+            let before = |number: u32| {
+                let place = usize::try_from(number).unwrap_or(usize::MAX);
+                let tag = known.get(place).zip(self.sessions.get(place));
+                tag.is_some_and(|(known, tag)| *known.get_or_init(|| is_before(tag)))
+            };
             let mut sums: Vec<Option<Wear>> =
                 self.parts.iter().map(|part| wear.contains_key(part).then(Wear::default)).collect();
-            for folder in &self.folders {
+            let ran = |part: &u32| {
+                let sum = usize::try_from(*part).ok().and_then(|part| sums.get(part));
+                sum.is_some_and(Option::is_some)
+            };
+            let with_them: Vec<&Folder> =
+                self.folders.iter().filter(|folder| folder.sets.iter().flatten().any(ran)).collect();
+            for folder in with_them {
                 let mut totals = vec![(0_u32, 0.0_f64); folder.sets.len()];
-                for row in folder.rows.iter().filter(|row| is(&before, row.session)) {
+                for row in folder.rows.iter().filter(|row| before(row.session)) {
                     if let Some(total) = at(&mut totals, row.set) {
                         total.0 = total.0.saturating_add(row.pulls);
                         total.1 += row.seconds;
@@ -246,10 +257,6 @@ impl Counts {
 /// What stands at a number; none where what was kept is not what it says.
 fn at<T>(all: &mut [T], number: u32) -> Option<&mut T> {
     usize::try_from(number).ok().and_then(|number| all.get_mut(number))
-}
-
-fn is(all: &[bool], number: u32) -> bool {
-    usize::try_from(number).ok().and_then(|number| all.get(number)).is_some_and(|is| *is)
 }
 
 fn parts_of(effective: &Effective) -> Vec<String> {

@@ -3,6 +3,7 @@
 //! It is kept in the store's cache under the name that git gives the folder's content, each record's part under that of
 //! its manifest: what has not changed is not read again. What is laid over the commit is read each time and not kept.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 
 use serde::Deserialize;
@@ -29,12 +30,12 @@ const FLOW: Of = Of { folder: "flow", cache: "flow-1" };
 
 /// What is kept: for each tag git's name for the manifest, and what is asked of it.
 #[derive(Debug, PartialEq, Serialize, Deserialize)]
-struct Kept<T> {
+struct Kept<S, T> {
     /// What manifests were read by.
-    read_by: String,
+    read_by: S,
     /// Git's name for the content of the folder.
-    content: String,
-    briefs: Vec<(String, String, Option<T>)>,
+    content: S,
+    briefs: Vec<(S, S, Option<T>)>,
 }
 
 /// What is asked of a flow sheet before it is read: which part was flowed, from which side, and when.
@@ -46,14 +47,44 @@ struct Flowed {
     at: String,
 }
 
-/// Every session's tag with its day, by tag; none where the manifest does not hold.
+/// The sessions of a book with their days, which are read as they are asked for: a large book has thousands.
+#[derive(Debug, Default)]
+pub(in crate::workflow) struct SessionDays {
+    /// By tag: the day as written; none where the manifest does not hold.
+    written: Vec<(String, Option<String>)>,
+    /// Behind the session that was asked for last: whoever asks for many goes through them mostly in order.
+    next: Cell<usize>,
+}
+
+impl SessionDays {
+    /// Every session's tag, sorted, with its day; none where the manifest does not hold.
+    pub(in crate::workflow) fn each(&self) -> impl Iterator<Item = (&str, Option<Moment>)> {
+        self.written.iter().map(|(tag, on)| (tag.as_str(), moment(on.as_ref())))
+    }
+
+    /// The day of a session.
+    pub(in crate::workflow) fn of(&self, tag: &str) -> Option<Moment> {
+        let next = self.next.get();
+        let place = match self.written.get(next) {
+            Some((known, _)) if known == tag => next,
+            _ => self.written.binary_search_by(|(known, _)| known.as_str().cmp(tag)).ok()?,
+        };
+        self.next.set(place + 1);
+        moment(self.written[place].1.as_ref())
+    }
+}
+
+fn moment(written: Option<&String>) -> Option<Moment> {
+    Moment::parse(written?).ok()
+}
+
+/// The days of all sessions.
 ///
 /// # Errors
 /// The store's.
-pub(super) fn session_days(library: &Library) -> Result<Vec<(String, Option<Moment>)>, Failure> {
+pub(super) fn session_days(library: &Library) -> Result<SessionDays, Failure> {
     let day = |tag: &str| Ok(library.session(tag).ok().flatten().map(|session| session.on.to_string()));
-    let days = of(library, SESSIONS, &day)?.into_iter();
-    Ok(days.map(|(tag, on)| (tag, on.and_then(|on| Moment::parse(&on).ok()))).collect())
+    Ok(SessionDays { written: of(library, SESSIONS, &day)?, next: Cell::new(0) })
 }
 
 /// The tags of the flow sheets of a part in a state from one side, oldest first.
@@ -99,17 +130,18 @@ fn of<T: Clone + PartialEq + Serialize + DeserializeOwned>(
     let cache = library.snapshot().cache();
     // Schemas that are not committed read manifests in their own way.
     let own_reading = library.covers("schema/");
-    let kept: Option<Kept<T>> = cache.read(name).and_then(|bytes| postcard::from_bytes(&bytes).ok());
+    let bytes = cache.read(name).unwrap_or_default();
+    let kept: Option<Kept<&str, T>> = postcard::from_bytes(&bytes).ok();
     let kept = kept.filter(|kept| kept.read_by == read_by && !own_reading);
     let kept = match kept {
         Some(kept) if kept.content == content && !covered => {
-            return Ok(kept.briefs.into_iter().map(|(tag, _, brief)| (tag, brief)).collect());
+            return Ok(kept.briefs.into_iter().map(|(tag, _, brief)| (tag.to_owned(), brief)).collect());
         }
         kept => kept,
     };
     let known = kept.iter().flat_map(|kept| &kept.briefs);
     let known: BTreeMap<(&str, &str), &Option<T>> =
-        known.map(|(tag, content, brief)| ((tag.as_str(), content.as_str()), brief)).collect();
+        known.map(|(tag, content, brief)| ((*tag, *content), brief)).collect();
     let mut committed: BTreeMap<String, String> = BTreeMap::new();
     for entry in library.snapshot().list(folder)? {
         if let Some(tag) = entry.name.strip_suffix(".yaml") {

@@ -21,7 +21,6 @@ use crate::manifest::yaml;
 use crate::record::BookPage;
 use crate::record::FlowSheet;
 use crate::record::Kinds;
-use crate::record::Moment;
 use crate::record::PartState;
 use crate::record::PortSide;
 use crate::record::columns::Columns;
@@ -30,6 +29,7 @@ use crate::store::CommitId;
 use crate::store::EntryKind;
 use crate::store::Snapshot;
 use crate::workflow::Failure;
+use crate::workflow::library::briefs::SessionDays;
 use crate::workflow::library::memo::Memo;
 use crate::workflow::library::pull_index::PullIndex;
 
@@ -49,7 +49,7 @@ pub struct Library {
     pull_paths: OnceCell<BTreeMap<String, String>>,
     /// The pulls of the commit alone.
     pull_index: OnceCell<PullIndex>,
-    session_days: OnceCell<Vec<(String, Option<Moment>)>>,
+    session_days: OnceCell<SessionDays>,
     memo: Option<Memo>,
     relied: RefCell<Option<BTreeSet<String>>>,
 }
@@ -268,17 +268,16 @@ impl Library {
         Ok(format!("{} {own} {}", env!("CARGO_PKG_VERSION"), versions.join(" ")))
     }
 
-    /// Every session's tag with its day, by tag; none where the manifest does not hold. Reading them does not count
-    /// as touched.
+    /// The days of all sessions. Reading them does not count as touched.
     ///
     /// # Errors
     /// The store's.
-    pub(super) fn session_days(&self) -> Result<&[(String, Option<Moment>)], Failure> {
-        if self.session_days.get().is_none() {
-            let days = self.aside(|| briefs::session_days(self))?;
-            let _ = self.session_days.set(days);
+    pub(super) fn session_days(&self) -> Result<&SessionDays, Failure> {
+        if let Some(days) = self.session_days.get() {
+            return Ok(days);
         }
-        Ok(self.session_days.get().map(Vec::as_slice).unwrap_or_default())
+        let days = self.aside(|| briefs::session_days(self))?;
+        Ok(self.session_days.get_or_init(|| days))
     }
 
     /// The flow sheets of a part in a state from one side, newest first. Every sheet of the book counts as read: each
