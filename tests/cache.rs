@@ -137,7 +137,7 @@ fn deleted_or_remembered_the_answers_are_the_same() {
         .iter()
         .filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned()))
         .collect();
-    assert_eq!(names, ["columns-1", "flow-1", "pulls-1", "sessions-1", "wear-3"]);
+    assert_eq!(names, ["columns-1", "flow-1", "parts-1", "pulls-1", "sessions-1", "wear-3"]);
     assert!(first.iter().any(|answer| answer.contains("0411a-09")));
     assert_eq!(answers(&path), first);
 }
@@ -164,7 +164,7 @@ fn kept_files_of_another_form_or_another_book_are_not_taken() {
     let (_folder, path) = copied();
     let first = answers_without(&path);
     let book = Book::discover(&path).expect("a book");
-    let names = ["columns-1", "flow-1", "pulls-1", "sessions-1", "wear-3"];
+    let names = ["columns-1", "flow-1", "parts-1", "pulls-1", "sessions-1", "wear-3"];
     let whole = |name: &str| book.cache_read(name).expect("kept");
     let before = names.map(whole);
     // Keys that stand for nothing in this book, of the same length: none of what hangs on them is believed.

@@ -29,6 +29,14 @@ pub enum Error {
         /// What the git library said, outermost first.
         detail: String,
     },
+    /// The disk did not let the git repository be read or written: that says nothing of what it holds.
+    #[error("could not {operation}: {detail}; nothing of the book is known to be damaged")]
+    GitDisk {
+        /// What was tried.
+        operation: &'static str,
+        /// What the git library said, outermost first.
+        detail: String,
+    },
     /// No folder from here upwards is a book.
     #[error("no book at or above {}; expected a folder with book.yaml and .git; start one with `mulebook new`", start.display())]
     NotABook {
@@ -212,8 +220,14 @@ impl Error {
     }
 
     /// Wraps an error of the git library with what was tried.
-    pub(super) fn git<E: std::error::Error>(operation: &'static str) -> impl FnOnce(E) -> Error {
+    pub(super) fn git<E: std::error::Error + 'static>(operation: &'static str) -> impl FnOnce(E) -> Error {
         move |error| {
+            let refused = of_disk(&error).is_some_and(|error| {
+                use io::ErrorKind::{IsADirectory, NotADirectory, NotFound};
+                // What is not there, or is something else, is damage.
+                error.raw_os_error().is_some()
+                    && ![NotFound, NotADirectory, IsADirectory].contains(&error.kind())
+            });
             let mut detail = error.to_string();
             let mut cause = error.source();
             while let Some(inner) = cause {
@@ -224,9 +238,15 @@ impl Error {
                 }
                 cause = inner.source();
             }
-            Error::Git { operation, detail: without_machine_paths(&detail) }
+            let detail = without_machine_paths(&detail);
+            if refused { Error::GitDisk { operation, detail } } else { Error::Git { operation, detail } }
         }
     }
+}
+
+/// What the disk said, where that is the cause of an error.
+pub(super) fn of_disk<'e>(error: &'e (dyn std::error::Error + 'static)) -> Option<&'e io::Error> {
+    std::iter::successors(Some(error), |error| error.source()).find_map(|cause| cause.downcast_ref())
 }
 
 /// A text in which paths into a git folder begin at that folder.

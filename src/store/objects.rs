@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use gix::ObjectId;
 use gix::objs::Kind;
 
+use super::error::of_disk;
 use super::{Book, ContentId, Error, path, sync};
 
 /// The objects of one commit, to be synced together.
@@ -31,25 +32,17 @@ const TRIES: usize = 16;
 /// Writes an object. `git gc` removes folders of objects that it finds empty, also between their making and the moment
 /// when the object gets its name in them: then it is written once more.
 fn write(to: &impl gix::objs::Write, kind: Kind, bytes: &[u8]) -> Result<ObjectId, Error> {
+    let is_gone = |error: &(dyn std::error::Error + 'static)| {
+        of_disk(error).is_some_and(|error| error.kind() == std::io::ErrorKind::NotFound)
+    };
     let mut tries = 1;
     loop {
         match to.write_buf(kind, bytes) {
             Ok(id) => return Ok(id),
-            Err(error) if tries < TRIES && found_nothing(&error) => tries += 1,
-            Err(error) => {
-                return Err(Error::Git { operation: "write an object", detail: error.to_string() });
-            }
+            Err(error) if tries < TRIES && is_gone(&error) => tries += 1,
+            Err(error) => return Err(Error::git("write an object")(error)),
         }
     }
-}
-
-/// Whether a file or folder on the way to it was not there.
-fn found_nothing(error: &(dyn std::error::Error + 'static)) -> bool {
-    let mut causes = std::iter::successors(Some(error), |error| error.source());
-    causes.any(|cause| {
-        let of_disk = cause.downcast_ref::<std::io::Error>();
-        of_disk.is_some_and(|error| error.kind() == std::io::ErrorKind::NotFound)
-    })
 }
 
 impl Book {

@@ -37,7 +37,8 @@ use crate::workflow::claim::no_claim;
 use crate::workflow::compare::pending_among;
 use crate::workflow::gather;
 use crate::workflow::library::claim_path;
-use crate::workflow::library::pull_index::PullIndex;
+use crate::workflow::library::folder_index;
+use crate::workflow::library::folder_index::FolderIndex;
 use crate::workflow::names::Named;
 use crate::workflow::weigh;
 use crate::workflow::weigh::WeighRequest;
@@ -169,7 +170,7 @@ pub(super) fn versions(
     let mut found = Vec::new();
     for change in book.log(&path)?.into_iter().rev().filter(|change| !change.removed) {
         let snapshot = book.snapshot(change.commit)?;
-        let index = PullIndex::of(&snapshot)?;
+        let index = FolderIndex::of(&snapshot, folder_index::PULLS)?;
         found.push(Version {
             commit: change.commit.short(),
             time: change.time,

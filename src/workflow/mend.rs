@@ -43,7 +43,7 @@ pub fn mend(
                     .to_owned(),
             ),
             Err(error) => {
-                disk_failed = matches!(error, Error::Io { .. });
+                disk_failed = matches!(error, Error::Io { .. } | Error::GitDisk { .. });
                 left.push(format!("the work tree and the index: {error}"));
             }
         }

@@ -226,6 +226,23 @@ fn a_folder_that_lost_its_last_file_goes_though_a_removal_failed() {
     assert!(tally.faults >= 5 && tally.stands >= 1, "{tally:?}");
 }
 
+/// A disk that does not let git's files be opened says nothing of what they hold: the command failed, and no damage was found.
+#[test]
+fn what_cannot_be_opened_is_not_called_damaged() {
+    if !strace_is_here() {
+        return;
+    }
+    let tasks = entering();
+    let task = tasks.iter().find(|task| task.word == "correct").unwrap();
+    let (_copy, root) = task.copy();
+    let mut tally = Tally::default();
+    let opened = points(&task.program(&root)).into_iter().filter(|point| point.call == "openat");
+    for point in opened.step_by(4) {
+        one(task, &point, Fault { how: "error=EACCES", for_ever: true }, 1, &mut tally);
+    }
+    assert!(tally.failed >= 5, "{tally:?}");
+}
+
 #[test]
 fn a_new_book_is_begun_again_or_is_there() {
     if !strace_is_here() {

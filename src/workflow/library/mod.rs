@@ -1,9 +1,9 @@
 //! The records of a book at one commit, or with edits laid over it, read when asked for.
 
 mod briefs;
+pub(in crate::workflow) mod folder_index;
 mod memo;
-pub(super) mod pull_index;
-mod pulls;
+pub(super) mod pulls;
 mod records;
 
 use std::cell::OnceCell;
@@ -30,8 +30,8 @@ use crate::store::EntryKind;
 use crate::store::Snapshot;
 use crate::workflow::Failure;
 use crate::workflow::library::briefs::SessionDays;
+use crate::workflow::library::folder_index::FolderIndex;
 use crate::workflow::library::memo::Memo;
-use crate::workflow::library::pull_index::PullIndex;
 
 /// The folder of pulls that have no build yet.
 pub const UNASSIGNED: &str = "unassigned";
@@ -48,7 +48,8 @@ pub struct Library {
     counts_touched: bool,
     pull_paths: OnceCell<BTreeMap<String, String>>,
     /// The pulls of the commit alone.
-    pull_index: OnceCell<PullIndex>,
+    pull_index: OnceCell<FolderIndex>,
+    part_index: OnceCell<FolderIndex>,
     session_days: OnceCell<SessionDays>,
     memo: Option<Memo>,
     relied: RefCell<Option<BTreeSet<String>>>,
@@ -115,6 +116,7 @@ impl Library {
             counts_touched: true,
             pull_paths: OnceCell::new(),
             pull_index: OnceCell::new(),
+            part_index: OnceCell::new(),
             session_days: OnceCell::new(),
             memo: None,
             relied: RefCell::new(None),

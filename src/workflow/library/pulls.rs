@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::workflow::Failure;
 use crate::workflow::Library;
-use crate::workflow::library::pull_index::PullIndex;
+use crate::workflow::library::folder_index;
+use crate::workflow::library::folder_index::FolderIndex;
 
 impl Library {
     /// Where each pull's manifest is, by id.
@@ -41,11 +42,11 @@ impl Library {
         Ok(!self.pull_index()?.is_empty())
     }
 
-    fn pull_index(&self) -> Result<&PullIndex, Failure> {
+    fn pull_index(&self) -> Result<&FolderIndex, Failure> {
         if let Some(index) = self.pull_index.get() {
             return Ok(index);
         }
-        let index = PullIndex::of(&self.snapshot)?;
+        let index = FolderIndex::of(&self.snapshot, folder_index::PULLS)?;
         Ok(self.pull_index.get_or_init(|| index))
     }
 

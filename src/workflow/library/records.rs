@@ -22,6 +22,8 @@ use crate::workflow::library::claim_path;
 use crate::workflow::library::columns_of;
 use crate::workflow::library::columns_path;
 use crate::workflow::library::flow_path;
+use crate::workflow::library::folder_index;
+use crate::workflow::library::folder_index::FolderIndex;
 use crate::workflow::library::part_key;
 use crate::workflow::library::pull_key;
 
@@ -42,19 +44,32 @@ impl Library {
         if let Some(known) = self.memo.as_ref().and_then(|memo| memo.part_paths.borrow().get(tag).cloned()) {
             return Ok(known);
         }
-        let file = format!("{tag}.yaml");
-        let mut found = None;
-        for kind in self.names("parts")? {
-            let folder = format!("parts/{kind}");
-            if self.holds(&folder, &file)? {
-                found = Some(format!("{folder}/{file}"));
-                break;
+        let found = if self.covers("parts/") {
+            let file = format!("{tag}.yaml");
+            let mut found = None;
+            for kind in self.names("parts")? {
+                let folder = format!("parts/{kind}");
+                if self.holds(&folder, &file)? {
+                    found = Some(format!("{folder}/{file}"));
+                    break;
+                }
             }
-        }
+            found
+        } else {
+            self.part_index()?.first(tag).map(|kind| format!("parts/{kind}/{tag}.yaml"))
+        };
         if let Some(memo) = &self.memo {
             memo.part_paths.borrow_mut().insert(tag.to_owned(), found.clone());
         }
         Ok(found)
+    }
+
+    fn part_index(&self) -> Result<&FolderIndex, Failure> {
+        if let Some(index) = self.part_index.get() {
+            return Ok(index);
+        }
+        let index = FolderIndex::of(&self.snapshot, folder_index::PARTS)?;
+        Ok(self.part_index.get_or_init(|| index))
     }
 
     /// Where each part's manifest is, by tag.

@@ -1,20 +1,35 @@
-//! Which pulls lie in which build's folder, without listing every folder at each command.
+//! Which pulls lie in which build's folder and which parts in that of which kind, without listing every folder at each
+//! command.
 //!
-//! The list is kept in the store's cache under the name that git gives the content of `builds/`, and each folder's part
-//! under that of the folder: what has not changed is not listed again, what has is.
+//! The list is kept in the store's cache under the name that git gives the content of `builds/` or `parts/`, and each
+//! folder's part under that of the folder: what has not changed is not listed again, what has is.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use crate::store::EntryKind;
 use crate::store::Snapshot;
 use crate::workflow::Failure;
 
-/// The kept file; the number goes up when its form changes.
-const CACHE: &str = "pulls-1";
+/// Records that lie in folders.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::workflow) struct Sort {
+    /// The kept file; the number goes up when its form changes.
+    cache: &'static str,
+    /// Where the folders are.
+    root: &'static str,
+    /// The way from a folder to its records.
+    inside: &'static str,
+}
 
-/// The pulls of a commit, by the folder they lie in.
+/// Pulls in the folders of their builds.
+pub(in crate::workflow) const PULLS: Sort = Sort { cache: "pulls-1", root: "builds", inside: "/pulls" };
+/// Parts in the folders of their kinds.
+pub(in crate::workflow) const PARTS: Sort = Sort { cache: "parts-1", root: "parts", inside: "" };
+
+/// The records of a commit, by the folder they lie in.
 #[derive(Debug, Default)]
-pub(in crate::workflow) struct PullIndex {
+pub(in crate::workflow) struct FolderIndex {
     /// Ids, each on a line of its own, folder after folder.
     ids: String,
     folders: Vec<Folder>,
@@ -28,42 +43,43 @@ struct Folder {
     ids: Range<usize>,
 }
 
-impl PullIndex {
-    /// The pulls of a snapshot.
+impl FolderIndex {
+    /// The records of a snapshot.
     ///
     /// # Errors
     /// The store's.
-    pub(in crate::workflow) fn of(snapshot: &Snapshot) -> Result<Self, Failure> {
-        let Some(content) = snapshot.id_of("builds")? else {
+    pub(in crate::workflow) fn of(snapshot: &Snapshot, sort: Sort) -> Result<Self, Failure> {
+        let Some(content) = snapshot.id_of(sort.root)? else {
             return Ok(Self::default());
         };
         let content = content.to_string();
         let cache = snapshot.cache();
-        let known = cache.read(CACHE).and_then(|bytes| Self::parse(&String::from_utf8(bytes).ok()?));
+        let known = cache.read(sort.cache).and_then(|bytes| Self::parse(String::from_utf8(bytes).ok()?));
         let before = match known {
             Some((of, index)) if of == content => return Ok(index),
             Some((_, index)) => index,
             None => Self::default(),
         };
-        let index = Self::list(snapshot, &before)?;
+        let index = Self::list(snapshot, sort, &before)?;
         if let Some(text) = index.text(&content) {
-            cache.keep(CACHE, text.as_bytes());
+            cache.keep(sort.cache, text.as_bytes());
         }
         Ok(index)
     }
 
     /// Lists the folders; those that an earlier list knows are taken from it.
-    fn list(snapshot: &Snapshot, before: &Self) -> Result<Self, Failure> {
+    fn list(snapshot: &Snapshot, sort: Sort, before: &Self) -> Result<Self, Failure> {
         let known: BTreeMap<&str, &Folder> =
             before.folders.iter().map(|folder| (folder.content.as_str(), folder)).collect();
         let mut index = Self::default();
-        for build in snapshot.list("builds")? {
-            let content = build.id.to_string();
+        let folders = snapshot.list(sort.root)?.into_iter().filter(|entry| entry.kind == EntryKind::Folder);
+        for folder in folders {
+            let content = folder.id.to_string();
             let start = index.ids.len();
             match known.get(content.as_str()) {
-                Some(folder) => index.ids.push_str(&before.ids[folder.ids.clone()]),
+                Some(known) => index.ids.push_str(&before.ids[known.ids.clone()]),
                 None => {
-                    for entry in snapshot.list(&format!("builds/{}/pulls", build.name))? {
+                    for entry in snapshot.list(&format!("{}/{}{}", sort.root, folder.name, sort.inside))? {
                         // A name with a line break, made elsewhere, is no id: this store reads no such path.
                         let id = entry.name.strip_suffix(".yaml");
                         if let Some(id) = id.filter(|id| !id.contains(char::is_control)) {
@@ -74,7 +90,7 @@ impl PullIndex {
                 }
             }
             let ids = start..index.ids.len();
-            index.folders.push(Folder { name: build.name, content, ids });
+            index.folders.push(Folder { name: folder.name, content, ids });
         }
         Ok(index)
     }
@@ -84,7 +100,12 @@ impl PullIndex {
         self.ids.is_empty()
     }
 
-    /// The folder of a pull; of several, the last, as in [`PullIndex::paths`].
+    /// The first folder that holds a record of that name.
+    pub(in crate::workflow) fn first(&self, name: &str) -> Option<&str> {
+        self.holding(name).next().map(|folder| folder.name.as_str())
+    }
+
+    /// The folder of a pull; of several, the last, as in [`FolderIndex::paths`].
     pub(in crate::workflow) fn folder(&self, id: &str) -> Option<&str> {
         self.holding(id).last().map(|folder| folder.name.as_str())
     }
@@ -147,7 +168,7 @@ impl PullIndex {
         Some(text)
     }
 
-    fn parse(text: &str) -> Option<(String, Self)> {
+    fn parse(mut text: String) -> Option<(String, Self)> {
         let (head, mut rest) = text.split_once('\n')?;
         let (content, count) = head.split_once(' ')?;
         let count: usize = count.parse().ok()?;
@@ -163,7 +184,13 @@ impl PullIndex {
             start = end;
         }
         let whole = start == rest.len() && folders.iter().all(|folder| rest.is_char_boundary(folder.ids.end));
-        whole.then(|| (content.to_owned(), Self { ids: rest.to_owned(), folders }))
+        let content = content.to_owned();
+        let begin = text.len() - rest.len();
+        whole.then(|| {
+            // In its own place: a large book has a mebibyte of them.
+            drop(text.drain(..begin));
+            (content, Self { ids: text, folders })
+        })
     }
 }
 
@@ -178,7 +205,7 @@ mod tests {
             content: format!("id-{}", name.replace(' ', "-")),
             ids,
         };
-        let index = PullIndex {
+        let index = FolderIndex {
             ids: "a-1\na-2\nb-1\na-1\n".to_owned(),
             folders: vec![
                 folder("b1", 0..8),
@@ -188,10 +215,11 @@ mod tests {
             ],
         };
         let text = index.text("tree").expect("plain names");
-        let (content, back) = PullIndex::parse(&text).expect("whole");
+        let (content, back) = FolderIndex::parse(text.clone()).expect("whole");
         assert_eq!(content, "tree");
         assert_eq!(back.paths(), index.paths());
         assert_eq!(back.folder("a-2"), Some("b1"));
+        assert_eq!(back.first("a-1"), Some("b1"), "the first folder, as parts are found");
         assert_eq!(back.folder("a-1"), Some("b3"), "the last folder, as in the map of paths");
         assert_eq!(back.folder("b"), None);
         assert_eq!(back.paths()["a-1"], "builds/b3/pulls/a-1.yaml");
@@ -200,9 +228,9 @@ mod tests {
         assert_eq!(back.beginning("a")["a-1"], "builds/b3/pulls/a-1.yaml");
         assert!(back.beginning("-1").is_empty());
         for end in 0..text.len() {
-            assert!(PullIndex::parse(&text[..end]).is_none(), "{end}");
+            assert!(FolderIndex::parse(text[..end].to_owned()).is_none(), "{end}");
         }
-        assert!(PullIndex::parse("tree 99999999999999999999\n").is_none());
-        assert!(PullIndex::parse("tree 1\nid 18446744073709551615 b1\nid 2 b2\n").is_none());
+        assert!(FolderIndex::parse("tree 99999999999999999999\n".to_owned()).is_none());
+        assert!(FolderIndex::parse("tree 1\nid 18446744073709551615 b1\nid 2 b2\n".to_owned()).is_none());
     }
 }
