@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::store::Book;
 use crate::store::ContentId;
+use crate::store::RowCheck;
 use crate::workflow::Failure;
 use crate::workflow::Library;
 use crate::workflow::catalog::Shelf;
@@ -47,6 +48,8 @@ pub(super) struct Chunks {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Made {
     pub(super) body: Vec<u8>,
+    /// The check of its row, where it was kept as it is.
+    pub(super) seal: Option<RowCheck>,
     pub(super) needs: BTreeSet<String>,
     /// A record of it does not hold.
     pub(super) faulty: bool,
@@ -109,7 +112,7 @@ fn one(book: &Book, library: &Library, shelves: &[Shelf], work: Work) -> Result<
     let mut needs = work.needs;
     let all_here = sources.hidden.is_empty();
     needs.extend(sources.hidden);
-    let made = || Made { body: Vec::new(), needs: needs.clone(), faulty: false, read: 0 };
+    let made = || Made { body: Vec::new(), seal: None, needs: needs.clone(), faulty: false, read: 0 };
     let mut made: Vec<Made> = shelves.iter().map(|_| made()).collect();
     let mut found: Vec<Vec<(Source<String>, Row)>> = shelves.iter().map(|_| Vec::new()).collect();
     let mut alike = Alike::default();

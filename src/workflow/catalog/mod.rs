@@ -218,26 +218,28 @@ impl Rows {
         let changed = Changed::of(library, &changed.unwrap_or_default())?;
         let kept = if shelf == Shelf::Means && changed.lost_raw { Kept::default() } else { kept };
         let needs = kept.needs.by_chunk();
-        let old: BTreeMap<&str, (&Vec<u8>, bool)> =
-            kept.chunks.iter().map(|(name, body, faulty)| (name.as_str(), (body, *faulty))).collect();
+        let mut old: BTreeMap<String, KeptChunk> =
+            kept.chunks.into_iter().map(|chunk| (chunk.name.clone(), chunk)).collect();
         let mut stands: BTreeMap<String, Made> = BTreeMap::new();
         let mut work = Vec::new();
         for entry in library.snapshot().list(shelf.folder())? {
             let content = entry.id.to_bytes();
-            let known = old.get(entry.name.as_str()).copied();
+            let known = old.remove(&entry.name);
             let rests_on = needs.get(entry.name.as_str());
             let hit = rests_on.is_some_and(|rests_on| rests_on.iter().any(|key| changed.keys.contains(*key)));
-            let again =
-                hit || changed.folders.contains(&entry.name) || known.is_some_and(|(_, faulty)| faulty);
+            let again = hit
+                || changed.folders.contains(&entry.name)
+                || known.as_ref().is_some_and(|known| known.faulty);
             match known {
-                Some((body, _)) if !again && content_of(body) == Some(content.as_slice()) => {
+                Some(known) if !again && content_of(&known.body) == Some(content.as_slice()) => {
                     let needs = rests_on.into_iter().flatten().map(|key| (*key).to_owned()).collect();
-                    stands.insert(entry.name, Made { body: body.clone(), needs, faulty: false, read: 0 });
+                    let KeptChunk { body, seal, .. } = known;
+                    stands.insert(entry.name, Made { body, seal, needs, faulty: false, read: 0 });
                 }
-                Some((body, _)) if !again => work.push(made::Work {
+                Some(known) if !again => work.push(made::Work {
                     name: entry.name,
                     content,
-                    before: Some(body.clone()),
+                    before: Some(known.body),
                     needs: rests_on.into_iter().flatten().map(|key| (*key).to_owned()).collect(),
                 }),
                 _ => {
@@ -279,10 +281,10 @@ impl Rows {
         for (shelf, chunks) in shelves.iter().skip(1).zip(beside) {
             keep_beside(library, &mut catalog, *shelf, chunks)?;
         }
-        let gone = old.keys().filter(|name| !stands.contains_key(**name));
-        changes.extend(gone.map(|name| RowChange {
+        // Folders that are there were taken out.
+        changes.extend(old.into_keys().map(|key| RowChange {
             shelf: shelf.name().to_owned(),
-            key: (*name).to_owned(),
+            key,
             body: None,
         }));
         let kept = Kept::of(commit, stands);
@@ -431,10 +433,21 @@ impl Changed {
 #[derive(Default)]
 struct Kept {
     commit: Option<CommitId>,
-    /// By name: the row, empty where it is not wanted, and whether a record of it does not hold.
-    chunks: Vec<(String, Vec<u8>, bool)>,
+    /// By name.
+    chunks: Vec<KeptChunk>,
     rows: usize,
     needs: Needs,
+}
+
+/// A chunk as it was kept, or as it is to be.
+struct KeptChunk {
+    name: String,
+    /// Empty where it is not wanted.
+    body: Vec<u8>,
+    /// The check of its row, where it is known.
+    seal: Option<RowCheck>,
+    /// Whether a record of it does not hold.
+    faulty: bool,
 }
 
 impl Kept {
@@ -460,7 +473,7 @@ impl Kept {
             match expected.next() {
                 Some((known, seal, faulty)) if known == name && seal == check => {
                     let body = if wanted(chunks.len(), body) { body.to_vec() } else { Vec::new() };
-                    chunks.push((known, body, faulty));
+                    chunks.push(KeptChunk { name: known, body, seal: Some(seal), faulty });
                 }
                 _ => sound = false,
             }
@@ -487,7 +500,11 @@ impl Kept {
             names: names.keys().map(|name| (*name).clone()).collect(),
         };
         let rows = chunks.values().filter_map(|made| chunk::count_of(&made.body)).sum();
-        let chunks = chunks.into_iter().map(|(name, made)| (name, made.body, made.faulty)).collect();
+        let chunks = chunks.into_iter().map(|(name, made)| {
+            let Made { body, seal, faulty, .. } = made;
+            KeptChunk { name, body, seal, faulty }
+        });
+        let chunks = chunks.collect();
         Self { commit: Some(commit), chunks, rows, needs }
     }
 
@@ -499,7 +516,10 @@ impl Kept {
             chunks: self
                 .chunks
                 .iter()
-                .map(|(name, body, faulty)| (name.clone(), row_check(shelf.name(), name, body), *faulty))
+                .map(|KeptChunk { name, body, seal, faulty }| {
+                    let seal = seal.unwrap_or_else(|| row_check(shelf.name(), name, body));
+                    (name.clone(), seal, *faulty)
+                })
                 .collect(),
             rows: self.rows,
         };
@@ -509,10 +529,10 @@ impl Kept {
 
     /// None where a record does not hold: its own words are what is to be said.
     fn rows(self) -> Option<Rows> {
-        if self.chunks.iter().any(|(_, _, faulty)| *faulty) {
+        if self.chunks.iter().any(|chunk| chunk.faulty) {
             return None;
         }
-        let bodies = self.chunks.into_iter().map(|(_, body, _)| body).collect();
+        let bodies = self.chunks.into_iter().map(|chunk| chunk.body).collect();
         Some(Rows { bodies, rows: self.rows, needs: self.needs, read: Read::default() })
     }
 }
@@ -543,7 +563,7 @@ fn keep_beside(
     }
     let kept = Kept::of(library.commit(), chunks);
     let mut changes = kept.changes(library, shelf)?;
-    changes.extend(kept.chunks.into_iter().map(|(name, body, _)| put(shelf, &name, body)));
+    changes.extend(kept.chunks.into_iter().map(|KeptChunk { name, body, .. }| put(shelf, &name, body)));
     catalog.change(&changes);
     Ok(())
 }
