@@ -154,6 +154,22 @@ impl Book {
 
     /// Syncs the objects and the folders that name them. Objects in packs are left: git synced those.
     pub(super) fn sync_objects(&self, written: &Written) -> Result<(), Error> {
+        let mut tries = 1;
+        loop {
+            match self.sync_loose(written) {
+                // `git gc` packed what was there before and took its file and folder away meanwhile.
+                Err(Error::Io { source, .. })
+                    if tries < TRIES && source.kind() == std::io::ErrorKind::NotFound =>
+                {
+                    tries += 1;
+                }
+                synced => return synced,
+            }
+        }
+    }
+
+    /// Syncs those objects that have files of their own.
+    fn sync_loose(&self, written: &Written) -> Result<(), Error> {
         let files: Vec<PathBuf> =
             written.ids.iter().map(|id| self.object_path(*id)).filter(|file| file.exists()).collect();
         let folders: BTreeSet<PathBuf> =
