@@ -554,6 +554,9 @@ fn in_a_large_book_only_the_records_found_are_looked_at() {
     assert_eq!(short.rows, full.rows);
     assert_eq!(short.pending, [here.as_str(), "parts/header/long-1.yaml", "sessions/0411a.yaml"]);
     assert_eq!(short.not_looked_at, all - own.len());
+    let told = mulebook::render::find(&short, mulebook::render::Look::default());
+    let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains(&format!("not in {} further records", short.not_looked_at)), "{told}");
     // Where all were found, all were looked at.
     let every = asked(Sort::Pulls, &[], &[]);
     assert_eq!(found(all - 1, every.clone()), found(all, every));

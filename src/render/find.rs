@@ -61,7 +61,7 @@ pub fn find(answer: &FindAnswer, look: Look) -> String {
     if answer.not_looked_at > 0 {
         page.gap();
         let words = format!(
-            "Answered from the last commit. Edits that are not kept were looked for only where something was found, not in {} further records of this large book: `--pending` reads those of all.",
+            "Edits that are not kept were looked for only where something was found, not in {} further records of this large book: `--pending` reads those of all.",
             answer.not_looked_at
         );
         page.line(0, Tone::Faint, &words);

@@ -30,7 +30,9 @@ pub enum Error {
         detail: String,
     },
     /// The disk did not let the git repository be read or written: that says nothing of what it holds.
-    #[error("could not {operation}: {detail}; nothing of the book is known to be damaged")]
+    #[error(
+        "could not {operation}: {detail}; nothing of the book is known to be damaged: see that the disk can be read and has room, then run it again"
+    )]
     GitDisk {
         /// What was tried.
         operation: &'static str,

@@ -291,7 +291,10 @@ impl Snapshot {
         let mut found = None;
         for entry in gix::objs::TreeRefIter::from_bytes(&bytes, self.repo.object_hash()) {
             let entry = entry.map_err(Error::git("read a folder"))?;
-            if entry.filename == name {
+            // A name that is not UTF-8 is found by what it is shown as, here as among laid-out entries.
+            let shown = || String::from_utf8_lossy(entry.filename);
+            let is_shown_so = || name.contains(char::REPLACEMENT_CHARACTER) && shown() == name;
+            if entry.filename == name || is_shown_so() {
                 found = Some(Entry::of(entry));
                 break;
             }

@@ -210,36 +210,37 @@ fn every_command_stands_every_fault() {
     assert!(all.points >= 1200 && all.faults * of >= 5000, "{all:?}");
 }
 
+/// A fault at each call of a sort that `correct` makes; none where strace is not here.
+fn correct_at(call: &str, fault: Fault) -> Option<Tally> {
+    let tasks = entering();
+    let task = tasks.iter().find(|task| task.word == "correct" && strace_is_here())?;
+    let (_copy, root) = task.copy();
+    let mut tally = Tally::default();
+    for point in points(&task.program(&root)).iter().filter(|point| point.call == call) {
+        one(task, point, fault, 1, &mut tally);
+    }
+    Some(tally)
+}
+
 /// A correction takes the only pull from its build's folder: whichever removal fails, the folder goes with it in the end.
 #[test]
 fn a_folder_that_lost_its_last_file_goes_though_a_removal_failed() {
-    if !strace_is_here() {
-        return;
-    }
-    let tasks = entering();
-    let task = tasks.iter().find(|task| task.word == "correct").unwrap();
-    let (_copy, root) = task.copy();
-    let mut tally = Tally::default();
-    for point in points(&task.program(&root)).iter().filter(|point| point.call == "unlink") {
-        one(task, point, Fault { how: "error=ENOSPC", for_ever: false }, 1, &mut tally);
-    }
+    let Some(tally) = correct_at("unlink", Fault { how: "error=ENOSPC", for_ever: false }) else { return };
     assert!(tally.faults >= 5 && tally.stands >= 1, "{tally:?}");
+}
+
+/// What `git gc` takes away while a commit is synced, having packed it, is looked for once more.
+#[test]
+fn a_sync_that_finds_a_folder_gone_is_done_again() {
+    let Some(tally) = correct_at("fsync", Fault { how: "error=ENOENT", for_ever: false }) else { return };
+    eprintln!("{tally:?}");
+    assert!(tally.survived >= 8, "{tally:?}");
 }
 
 /// A disk that does not let git's files be opened says nothing of what they hold: the command failed, and no damage was found.
 #[test]
 fn what_cannot_be_opened_is_not_called_damaged() {
-    if !strace_is_here() {
-        return;
-    }
-    let tasks = entering();
-    let task = tasks.iter().find(|task| task.word == "correct").unwrap();
-    let (_copy, root) = task.copy();
-    let mut tally = Tally::default();
-    let opened = points(&task.program(&root)).into_iter().filter(|point| point.call == "openat");
-    for point in opened {
-        one(task, &point, Fault { how: "error=EACCES", for_ever: true }, 1, &mut tally);
-    }
+    let Some(tally) = correct_at("openat", Fault { how: "error=EACCES", for_ever: true }) else { return };
     assert!(tally.failed >= 10, "{tally:?}");
 }
 
