@@ -229,14 +229,6 @@ fn a_folder_that_lost_its_last_file_goes_though_a_removal_failed() {
     assert!(tally.faults >= 5 && tally.stands >= 1, "{tally:?}");
 }
 
-/// What `git gc` takes away while a commit is synced, having packed it, is looked for once more.
-#[test]
-fn a_sync_that_finds_a_folder_gone_is_done_again() {
-    let Some(tally) = correct_at("fsync", Fault { how: "error=ENOENT", for_ever: false }) else { return };
-    eprintln!("{tally:?}");
-    assert!(tally.survived >= 8, "{tally:?}");
-}
-
 /// A disk that does not let git's files be opened says nothing of what they hold: the command failed, and no damage was found.
 #[test]
 fn what_cannot_be_opened_is_not_called_damaged() {
